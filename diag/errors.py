@@ -1,0 +1,62 @@
+"""Errors that a user may see: one sentence of what is wrong, where, and how to mend it.
+
+Nothing here knows of files' contents, circuits or terminals.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["DiagError", "KnowledgeError", "Place", "Problem"]
+
+
+@dataclass(frozen=True, order=True)
+class Place:
+    """A spot in a text file; line and column count from 1."""
+
+    file: str
+    line: int = 1
+    column: int = 1
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}"
+
+
+class DiagError(Exception):
+    """Base of every error that is the user's to mend; `str(error)` is the whole message.
+
+    `exit_code` is what the command returns: 2 for bad input, 1 for work that could not be done.
+    """
+
+    exit_code = 2
+
+
+@dataclass(frozen=True, order=True)
+class Problem:
+    """One thing wrong in a knowledge file.
+
+    `found` and `expected` may be empty; `mend` says what to do.
+    """
+
+    place: Place
+    what: str
+    found: str = ""
+    expected: str = ""
+    mend: str = ""
+
+    def __str__(self) -> str:
+        parts = [f"{self.place}: {self.what}"]
+        if self.found:
+            parts.append(f"found {self.found}")
+        if self.expected:
+            parts.append(f"expected {self.expected}")
+        text = "; ".join(parts)
+        return f"{text}. {self.mend}" if self.mend else f"{text}."
+
+
+class KnowledgeError(DiagError):
+    """Knowledge files that cannot be used; carries every `Problem`, sorted by place."""
+
+    def __init__(self, problems: list[Problem]) -> None:
+        self.problems = sorted(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))

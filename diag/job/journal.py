@@ -1,0 +1,353 @@
+"""The journal: a job's only memory, an append-only file of records that survives a pulled plug.
+
+A record is on the disk before `append` returns. Must not know of knowledge, questions or terminals.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import stat
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, NamedTuple, Self
+
+from filelock import FileLock, Timeout
+
+from diag.errors import Place
+from diag.job.folder import jobs_folder, list_jobs, new_job_path
+from diag.job.records import LINE_LIMIT, VERSION, JournalError, Record, decode, encode, stamp, why
+
+__all__ = [
+    "LINE_LIMIT", "VERSION", "Journal", "JournalError", "Record", "jobs_folder", "list_jobs", "new_job_path",
+    "read_journal",
+]
+
+Clock = Callable[[], datetime]
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+class _Whole(NamedTuple):
+    """What is surely on the disk; replaced in one step, so that Ctrl-C cannot leave it half told."""
+
+    size: int
+    records: int
+    latest: datetime | None
+
+
+class Journal:
+    """An open journal, locked against other programs; make one with `create` or `open`.
+
+    `messages` holds what the user should hear about the file (a torn line set aside, a double
+    line dropped). Every method may raise JournalError.
+    """
+
+    def __init__(
+        self, path: Path, fd: int, lock: FileLock, records: list[Record], size: int, clock: Clock,
+        messages: tuple[str, ...],
+    ) -> None:
+        """For `create` and `open` only: takes over the open file and the lock."""
+        self.path = path
+        self.messages = messages
+        self._fd = fd
+        self._lock = lock
+        self._records = records
+        self._clock = clock
+        self._whole = _Whole(size, len(records), max((record.time for record in records), default=None))
+        self._unsure = False
+        """True while the file may hold more than what is known to be whole."""
+
+    @classmethod
+    def create(cls, path: Path | str, clock: Clock = _now) -> Journal:
+        """A new, empty journal; folders that are missing are made, for this user only."""
+        path = Path(path)
+        fd = -1
+        lock: FileLock | None = None
+        try:
+            _make_folder(path.parent)
+            if os.path.lexists(path):
+                raise FileExistsError
+            lock = _locked(path)
+            fd = os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, 0o600)
+            _sync(fd)
+            _sync_folder(path.parent)
+        except BaseException as error:
+            _drop(fd, lock)
+            if isinstance(error, FileExistsError):
+                raise JournalError("exists", f"{path}: found a file; expected none where a new job begins. "
+                                   "Resume that job, or choose another name.") from error
+            if isinstance(error, OSError):
+                raise JournalError("not-stored", f"{path}: the job could not be begun: {why(error)}; expected a "
+                                   "folder that can be written to. Choose another place, or set DIAG_HOME.") from error
+            raise
+        return cls(path, fd, lock, [], 0, clock, ())
+
+    @classmethod
+    def open(cls, path: Path | str, clock: Clock = _now) -> Journal:
+        """An existing journal. A last line that was cut short is set aside in `NAME.torn-N`."""
+        path = Path(path)
+        _must_be_file(path)
+        fd = -1
+        lock: FileLock | None = None
+        try:
+            lock = _locked(path)
+            fd = os.open(path, _FLAGS)
+            content = _read_all(fd)
+            whole = _whole_length(content)
+            records, messages = _parse(content[:whole], str(path))
+            if whole < len(content):
+                messages.append(_set_aside(path, content[whole:]))
+                os.ftruncate(fd, whole)
+                _sync(fd)
+        except BaseException as error:
+            _drop(fd, lock)
+            if isinstance(error, OSError):
+                raise JournalError("unreadable", f"{path}: the job could not be opened: {why(error)}; expected a "
+                                   "file and folder that can be read and written. Copy the job to a place where you "
+                                   "may write.") from error
+            raise
+        return cls(path, fd, lock, records, whole, clock, tuple(messages))
+
+    @property
+    def records(self) -> tuple[Record, ...]:
+        """All records in order, as a reader of the file would find them."""
+        return tuple(self._records[: self._whole.records])
+
+    def append(self, event: str, /, **fields: Any) -> Record:
+        """Writes one record and returns it when the disk has it.
+
+        Where it raises, the record was not stored and the file is as it was before. Times never go
+        back: a clock that was set back is held at the last record's time.
+        """
+        if self._fd < 0:
+            raise JournalError("closed", f"{self.path}: the job is closed; the {event} record was NOT stored.")
+        time = self._clock()
+        if time.tzinfo is None:
+            raise ValueError("the journal's clock: expected a time with its zone")
+        size, count, latest = self._whole
+        time = time if latest is None else max(time, latest)
+        seq = count + 1
+        line = encode(seq, stamp(time), event, fields)
+        record = decode(line[:-1], str(self.path), seq)
+        try:
+            self._check_file()
+            self._unsure = True
+            _write_all(self._fd, line)
+            _sync(self._fd)
+        except BaseException as error:
+            self._cut()
+            if isinstance(error, OSError):
+                raise JournalError("not-stored", f"{self.path}: the {event} record was NOT stored: {why(error)}. "
+                                   "Earlier answers are safe. Mend that, then give this answer again.") from error
+            raise
+        self._records[count:] = [record]
+        self._whole = _Whole(size + len(line), count + 1, time)
+        self._unsure = False
+        return record
+
+    def close(self) -> None:
+        """Gives file and lock back; may be called twice."""
+        fd, self._fd = self._fd, -1
+        if fd >= 0:
+            _drop(fd, self._lock)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def _check_file(self) -> None:
+        """The file must be the one we opened, ending where we left it: an answer appended to a file
+        that was deleted or replaced would be lost with it."""
+        if self._unsure:
+            os.ftruncate(self._fd, self._whole.size)
+            _sync(self._fd)
+            self._unsure = False
+        own = os.fstat(self._fd)
+        try:
+            named = os.stat(self.path)
+        except FileNotFoundError:
+            named = None
+        if named is None or not os.path.samestat(own, named):
+            raise JournalError("changed", f"{self.path}: the answer was NOT stored: found the job's file deleted or "
+                               "replaced while in use. Put it back, or begin anew from a copy.")
+        size = self._whole.size
+        if own.st_size != size:
+            raise JournalError("changed", f"{self.path}: the answer was NOT stored: found {own.st_size} bytes; expected "
+                               f"{size}. Another program changed the file: close the job and open it again.")
+
+    def _cut(self) -> None:
+        """Takes a line that is not surely stored off the file; where even that fails, the next
+        `append` does it first, and a reader would set the piece aside."""
+        if self._unsure:
+            with contextlib.suppress(OSError):
+                os.ftruncate(self._fd, self._whole.size)
+                _sync(self._fd)
+                self._unsure = False
+
+
+def read_journal(path: Path | str) -> tuple[tuple[Record, ...], tuple[str, ...]]:
+    """Records and messages of a journal that is only read: no lock is taken and nothing is mended."""
+    path = Path(path)
+    _must_be_file(path)
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise JournalError("unreadable", f"{path}: the job could not be read: {why(error)}; expected a file that "
+                           "can be read. Check its permissions.") from error
+    whole = _whole_length(content)
+    records, messages = _parse(content[:whole], str(path))
+    if whole < len(content):
+        messages.append(f"{path}: the last line was cut short ({len(content) - whole} bytes) and is left out.")
+    return tuple(records), tuple(messages)
+
+
+# ---------------------------------------------------------------- reading
+
+def _whole_length(content: bytes) -> int:
+    """Length up to the last whole line. A last line with zero bytes was never written by us: it is
+    what a power cut leaves where the length reached the disk before the text."""
+    whole = content.rfind(b"\n") + 1
+    last = content.rfind(b"\n", 0, max(whole - 1, 0)) + 1
+    return last if b"\0" in content[last:whole] else whole
+
+
+def _parse(content: bytes, file: str) -> tuple[list[Record], list[str]]:
+    records: list[Record] = []
+    messages: list[str] = []
+    previous = b""
+    lines = content.split(b"\n")[:-1]
+    for number, line in enumerate(lines, start=1):
+        record = decode(line, file, number)
+        place = Place(file, number, 1)
+        wanted = len(records) + 1
+        if line == previous:
+            messages.append(f"{place}: this line is the same as the one before (seq {record.seq}) and was left out.")
+            continue
+        if record.seq != wanted:
+            what = "a number that was used before" if record.seq < wanted else "a gap, records are missing"
+            raise JournalError("corrupt", f"found seq {record.seq}, {what}; expected seq {wanted}. Nothing was changed. "
+                               "Put the lines in order from a copy, or cut the file before this line.", place)
+        if records and record.time < records[-1].time:
+            messages.append(f"{place}: the time goes back ({record.at}); the order of the lines counts.")
+        records.append(record)
+        previous = line
+    return records, messages
+
+
+def _set_aside(path: Path, piece: bytes) -> str:
+    """Keeps the piece in a file of its own, on disk before it is cut off the journal."""
+    number = 1
+    while True:
+        aside = path.with_name(f"{path.name}.torn-{number}")
+        try:
+            fd = os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _BINARY, 0o600)
+            break
+        except FileExistsError:
+            number += 1
+    try:
+        _write_all(fd, piece)
+        _sync(fd)
+    finally:
+        os.close(fd)
+    _sync_folder(path.parent)
+    return (f"{path}: the last line was cut short ({len(piece)} bytes) and was set aside in {aside.name}. "
+            "If the last answer is missing, give it again.")
+
+
+# ---------------------------------------------------------------- files
+
+_BINARY = getattr(os, "O_BINARY", 0)
+_FLAGS = os.O_RDWR | os.O_APPEND | _BINARY | getattr(os, "O_CLOEXEC", 0)
+
+
+def _must_be_file(path: Path) -> None:
+    try:
+        mode = os.stat(path).st_mode
+    except FileNotFoundError as error:
+        raise JournalError("missing", f"{path}: found no such file; expected a job. Check the name, or begin a new "
+                           "job.") from error
+    except (OSError, ValueError) as error:
+        reason = why(error) if isinstance(error, OSError) else str(error)
+        raise JournalError("unreadable", f"{path}: the job could not be opened: {reason}; expected a job's file. "
+                           "Check the name.") from error
+    if not stat.S_ISREG(mode):
+        raise JournalError("unreadable", f"{path}: found something that is not a file; expected a job's file. "
+                           "Check the name.")
+
+
+def _locked(path: Path) -> FileLock:
+    """The lock stands in a file beside the journal; the system lets go of it however we end."""
+    lock = FileLock(f"{path}.lock", timeout=0, mode=0o600, thread_local=False)
+    try:
+        lock.acquire()
+    except Timeout as error:
+        raise JournalError("in-use", f"{path}: found another program at work on this job; expected to be the only "
+                           "one. Close it there first, or begin another job.") from error
+    return lock
+
+
+def _drop(fd: int, lock: FileLock | None) -> None:
+    try:
+        if fd >= 0:
+            os.close(fd)
+    finally:
+        if lock is not None:
+            lock.release()
+
+
+def _read_all(fd: int) -> bytes:
+    with os.fdopen(os.dup(fd), "rb") as file:
+        return file.read()
+
+
+def _write_all(fd: int, line: bytes) -> None:
+    """A disk that fills up takes part of a line without an error, and fails on the rest."""
+    rest = memoryview(line)
+    while rest:
+        rest = rest[os.write(fd, rest):]
+
+
+def _sync(fd: int) -> None:
+    """Puts the file on the disk itself; macOS needs another call for that than fsync."""
+    try:
+        import fcntl
+        full = fcntl.F_FULLFSYNC  # type: ignore[attr-defined,unused-ignore]
+    except (ImportError, AttributeError):
+        os.fsync(fd)
+        return
+    fcntl.fcntl(fd, full)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Puts the file's name on the disk. Windows has no such call, and some file systems refuse it."""
+    if os.name == "nt":
+        return
+    fd = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(fd)
+    except OSError as error:
+        if error.errno not in (errno.EINVAL, errno.ENOTSUP):
+            raise
+    finally:
+        os.close(fd)
+
+
+def _make_folder(folder: Path) -> None:
+    missing = []
+    while not folder.exists():
+        missing.append(folder)
+        folder = folder.parent
+    for one in reversed(missing):
+        with contextlib.suppress(FileExistsError):
+            one.mkdir(mode=0o700)
+        _sync_folder(one.parent)

@@ -1,0 +1,174 @@
+"""The journal's line format: one record to one line of JSON, and back, with errors that say where.
+
+Must not know of files on disk, nor of what an event means.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from types import MappingProxyType
+from typing import Any, Literal, NoReturn, TypeGuard
+
+from diag.errors import DiagError, Place
+
+__all__ = ["LINE_LIMIT", "VERSION", "Code", "JournalError", "Record", "decode", "encode", "stamp", "why"]
+
+VERSION = 1
+"""Of the format of a record; raised when an older program could misread a newer line."""
+LINE_LIMIT = 64 * 1024
+"""Bytes of one line with its newline."""
+_RESERVED = ("v", "seq", "at", "event")
+_EVENT = re.compile(r"[a-z]+(-[a-z]+)*", re.ASCII)
+
+Code = Literal["not-stored", "too-long", "not-a-value", "in-use", "exists", "missing", "unreadable", "corrupt",
+               "newer", "changed", "closed"]
+
+
+class JournalError(DiagError):
+    """A journal that cannot be read or written; `code` for programs, `place` where a line is meant."""
+
+    exit_code = 1
+
+    def __init__(self, code: Code, message: str, place: Place | None = None) -> None:
+        self.code = code
+        self.place = place
+        super().__init__(message if place is None else f"{place}: {message}")
+
+
+def why(error: OSError) -> str:
+    """What the system found, in plain words, for an error message."""
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return "found the disk full, expected room for it"
+    if error.errno == errno.EFBIG:
+        return "found the file at the size limit, expected room for it"
+    return f"found: {error.strerror or error}"
+
+
+@dataclass(frozen=True)
+class Record:
+    """One event of a job. `v` format version, `seq` from 1 without gaps, `at` UTC in ISO 8601 with Z."""
+
+    v: int
+    seq: int
+    at: str
+    event: str
+    fields: Mapping[str, Any]
+
+    @property
+    def time(self) -> datetime:
+        """`at` as an aware UTC time."""
+        return datetime.fromisoformat(self.at)
+
+
+def stamp(time: datetime) -> str:
+    """UTC in ISO 8601 with microseconds and Z; sorts as text. Raises ValueError without a time zone."""
+    if time.tzinfo is None:
+        raise ValueError("expected a time with its zone")
+    return time.astimezone(UTC).isoformat(timespec="microseconds").removesuffix("+00:00") + "Z"
+
+
+def encode(seq: int, at: str, event: str, fields: Mapping[str, Any]) -> bytes:
+    """The line, with its newline. Everything but plain ASCII is escaped, so that no control
+    character can reach a terminal that shows the file.
+
+    Raises JournalError for a line that is too long or a value that JSON does not know (NaN),
+    ValueError for an event or field name that is not allowed, TypeError for other objects.
+    """
+    if not _EVENT.fullmatch(event):
+        raise ValueError(f"event {event!r}: expected lower-case words with hyphens")
+    if taken := [name for name in _RESERVED if name in fields]:
+        raise ValueError(f"field {taken[0]!r} is the journal's own")
+    try:
+        text = json.dumps({"v": VERSION, "seq": seq, "at": at, "event": event, **fields}, allow_nan=False,
+                          separators=(",", ":"))
+    except (ValueError, RecursionError) as error:
+        raise JournalError("not-a-value", f"the {event} record was NOT stored: found a value that cannot be written "
+                           f"({error}); expected finite numbers and plain text. Give the value again.") from error
+    line = text.encode("ascii") + b"\n"
+    if len(line) > LINE_LIMIT:
+        raise JournalError("too-long", f"the {event} record was NOT stored: found {len(line)} bytes; expected at most "
+                           f"{LINE_LIMIT}. Shorten the text, or divide it over several notes.")
+    return line
+
+
+def decode(line: bytes, file: str, number: int) -> Record:
+    """The record of a line (without its newline); `number` counts from 1. Raises JournalError."""
+
+    def bad(found: str, column: int = 1, code: Code = "corrupt", mend: str = "") -> NoReturn:
+        raise JournalError(
+            code, f"this line is not a record of a job; found {found}; expected one JSON object with v, seq, at and "
+            f"event. {mend or 'Nothing was changed. Put the line right, or keep a copy and cut the file before it.'}",
+            Place(file, number, column),
+        )
+
+    if len(line) + 1 > LINE_LIMIT:
+        bad(f"more than {LINE_LIMIT} bytes", LINE_LIMIT)
+    try:
+        found = json.loads(line.decode("utf-8"), parse_constant=_refuse, object_pairs_hook=_once)
+    except UnicodeDecodeError as error:
+        bad("bytes that are not UTF-8", error.start + 1)
+    except json.JSONDecodeError as error:
+        bad(_spoken(line, error), error.colno)
+    except (ValueError, RecursionError) as error:
+        bad(str(error) if isinstance(error, ValueError) else "brackets nested too deep")
+    if not isinstance(found, dict):
+        bad("JSON that is not an object")
+    version = found.get("v")
+    if _whole(version) and version > VERSION:
+        raise JournalError(
+            "newer", f"found format version {version}; expected at most {VERSION}. This job was written by a newer "
+            "version of the program: install that one, nothing was changed.", Place(file, number, 1),
+        )
+    if not _whole(version) or version != VERSION:
+        bad(f"v {_short(version)}, expected {VERSION}")
+    seq, at, event = found.get("seq"), found.get("at"), found.get("event")
+    if not _whole(seq) or seq < 1:
+        bad(f"seq {_short(seq)}, expected a whole number from 1")
+    if not _is_time(at):
+        bad(f"at {_short(at)}, expected a UTC time such as 2026-11-25T08:30:00Z")
+    if not isinstance(event, str) or not _EVENT.fullmatch(event):
+        bad(f"event {_short(event)}, expected lower-case words with hyphens")
+    fields = {key: one for key, one in found.items() if key not in _RESERVED}
+    return Record(version, seq, at, event, MappingProxyType(fields))
+
+
+def _whole(found: Any) -> TypeGuard[int]:
+    return isinstance(found, int) and not isinstance(found, bool)
+
+
+def _short(found: Any) -> str:
+    return "nothing" if found is None else json.dumps(found)[:40]
+
+
+def _spoken(line: bytes, error: json.JSONDecodeError) -> str:
+    if not line.strip():
+        return "an empty line"
+    if error.pos >= len(line.decode("utf-8")):
+        return "the end of the line where JSON goes on"
+    return f"{error.doc[error.pos]!a} where JSON needs something else"
+
+
+def _refuse(word: str) -> NoReturn:
+    raise ValueError(f"the number {word}")
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    result = dict(pairs)
+    if len(result) != len(pairs):
+        names = [name for name, _ in pairs]
+        raise ValueError(f"the name {next(name for name in names if names.count(name) > 1)!a} twice")
+    return result
+
+
+def _is_time(found: Any) -> TypeGuard[str]:
+    if not isinstance(found, str) or not found.endswith("Z") or not found.isascii() or len(found) > 40:
+        return False
+    try:
+        return datetime.fromisoformat(found).tzinfo is not None
+    except ValueError:
+        return False

@@ -1,0 +1,270 @@
+"""Puts validated files together into one `Knowledge` of one vehicle: merged, overridden, indexed.
+
+Must not read files (that is `load`) nor judge whether references hold (that is `crossref`).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Generic, TypeVar
+
+from pydantic import BaseModel, TypeAdapter, ValidationError
+
+from diag.errors import Place, Problem
+from diag.knowledge import schema
+from diag.knowledge.names import nearest, quoted, shown
+from diag.knowledge.omit import Outside, leave_out
+from diag.knowledge.reader import Loc, Marked
+from diag.knowledge.translate import problems_of
+
+__all__ = ["AnyPart", "Knowledge", "Source", "Spots", "assemble", "operate_key", "terminals_of"]
+
+M = TypeVar("M", bound=BaseModel)
+
+AnyPart = (
+    schema.BatteryPart | schema.EarthPart | schema.FusePart | schema.SwitchPart | schema.SenderPart | schema.LampPart
+    | schema.FlasherPart | schema.HornPart | schema.JointPart | schema.DynamoPart | schema.RegulatorPart
+)
+
+_TERMINALS: dict[str, tuple[str, ...]] = {
+    "battery": ("B+", "B-"), "earth": ("31",), "fuse": ("in", "out"), "sender": ("G",),
+    "flasher-unit": ("49", "49a", "C", "31"), "horn": ("71", "31b"), "dynamo": ("D+", "DF"),
+    "regulator": ("B+", "D+", "DF", "61", "31"),
+}
+"""Terminals of the kinds whose terminals are not listed in the file (DIN 72552; `in` and `out` are ours)."""
+
+_SECTIONS: dict[str, tuple[str, TypeAdapter[Any]]] = {
+    "parts": ("part", TypeAdapter(schema.Part)),
+    "fuses": ("fuse", TypeAdapter(schema.FusePart)),
+    "earths": ("earth point", TypeAdapter(schema.EarthPart)),
+    "wires": ("wire", TypeAdapter(schema.Wire)),
+}
+_LISTS = ("checks", "symptoms", "rules", "causes", "remedies", "cautions")
+KIND_BY_SECTION = {"fuses": "fuse", "earths": "earth"}
+"""Sections whose entries need not say their kind."""
+
+
+def terminals_of(part: AnyPart) -> tuple[str, ...]:
+    """Names of the terminals of a part, in the order of its kind or of its own list."""
+    if isinstance(part, schema.SwitchPart | schema.LampPart | schema.JointPart):
+        return tuple(part.terminals)
+    return _TERMINALS[part.kind]
+
+
+def operate_key(operate: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
+    """An operate as a sorted, hashable value."""
+    return tuple(sorted(operate.items()))
+
+
+@dataclass(frozen=True)
+class Source(Generic[M]):
+    """A validated file with the places of its content."""
+
+    model: M
+    marked: Marked
+
+
+@dataclass(frozen=True)
+class Spots:
+    """Where each id stands; `place` finds keys and values inside it."""
+
+    bases: Mapping[str, tuple[Marked, Loc]]
+    changed: Mapping[str, tuple[Marked, Loc]]
+    """Overrides of the vehicle, by id; what they hold hides what the circuit's file says."""
+    files: Mapping[str, Marked]
+    """Circuit id, `vehicle`, `kinds` and `vocabulary` to the file."""
+
+    def place(self, name: str, *loc: str | int, key: bool = False) -> Place:
+        """Place of `loc` inside the entry with this id."""
+        for spots in (self.changed, self.bases):
+            if name in spots:
+                marked, base = spots[name]
+                whole = (*base, *loc)
+                if spots is self.bases or marked.path(whole)[len(base):] == loc:
+                    return marked.place(whole, key=key or not loc)
+        return Place(self.files["vehicle"].file)
+
+
+@dataclass(frozen=True, eq=False)
+class Knowledge:
+    """Everything known of one vehicle. Compared by identity; `content_hash` says whether two are the same."""
+
+    vehicle: schema.VehicleFile
+    kinds: schema.KindsFile
+    vocabulary: schema.VocabularyFile
+    controls: Mapping[str, tuple[str, ...]]
+    """Positions of each control, rest position first."""
+    places: Mapping[str, str]
+    """Where a person stands or kneels: id to plain words."""
+    circuits: Mapping[str, schema.CircuitFile]
+    """By id, `supply` first and `shared` last; after the vehicle's overrides."""
+    parts: Mapping[str, AnyPart]
+    """Parts, fuses and earth points."""
+    wires: Mapping[str, schema.Wire]
+    checks: Mapping[str, schema.Check]
+    symptoms: Mapping[str, schema.Symptom]
+    rules: Mapping[str, schema.Rule]
+    causes: Mapping[str, schema.CauseNote]
+    remedies: Mapping[str, schema.Remedy]
+    cautions: Mapping[str, schema.Caution]
+    circuit_of: Mapping[str, str]
+    """Id of any part, wire, check, symptom, rule, cause note, remedy or caution to its circuit."""
+    places_of: Mapping[str, Place]
+    """The same ids to where they stand."""
+    terminals: tuple[str, ...]
+    """Every `part.terminal`, in the order of the files."""
+    content_hash: str
+    """16 hex digits of the SHA-256 of the validated content, whatever the files' layout."""
+    spots: Spots = field(repr=False)
+
+
+def assemble(
+    vehicle: Source[schema.VehicleFile], kinds: Source[schema.KindsFile],
+    vocabulary: Source[schema.VocabularyFile], supply: Source[schema.SupplyFile],
+    circuits: list[Source[schema.CircuitFile]], outside: Outside,
+) -> tuple[Knowledge, list[Problem]]:
+    """One vehicle's knowledge, with the problems of merging: ids given twice, overrides that do not fit.
+
+    `circuits` are all circuit files, supply first. `outside` names what circuits define that this
+    vehicle does not have; what shared files say of them is left out.
+    """
+    problems: list[Problem] = []
+    sources = {source.model.circuit: source for source in circuits}
+    files = {name: source.model for name, source in sources.items()}
+    changed, gone = _override(files, sources, vehicle, problems)
+    files = leave_out(files, gone, outside)
+
+    bases: dict[str, tuple[Marked, Loc]] = {}
+    circuit_of: dict[str, str] = {}
+    for circuit, section, name, loc in _ids(sources):
+        marked = sources[circuit].marked
+        if name in bases:
+            first = bases[name][0].place(bases[name][1], key=True)
+            problems.append(Problem(marked.place((*loc, "id") if section in _LISTS else loc, key=section not in _LISTS),
+                                    f"the id `{name}` is given twice", f"the first at {first}",
+                                    "an id of its own for each thing", "Give one of them another id."))
+        else:
+            bases[name] = marked, loc
+            circuit_of[name] = circuit
+    for name in changed:
+        circuit_of.setdefault(name, "shared")
+    spots = Spots(bases, changed, {
+        **{name: source.marked for name, source in sources.items()},
+        "vehicle": vehicle.marked, "kinds": kinds.marked, "vocabulary": vocabulary.marked,
+    })
+
+    def by_id(section: str) -> dict[str, Any]:
+        return {entry.id: entry for file in files.values() for entry in getattr(file, section)}
+
+    parts: dict[str, AnyPart] = {}
+    for file in files.values():
+        parts |= {**file.parts, **file.fuses, **file.earths}
+    wires = {name: wire for file in files.values() for name, wire in file.wires.items()}
+    named = {section: by_id(section) for section in _LISTS}
+    fitted = {*parts, *wires, *(name for entries in named.values() for name in entries)}
+    knowledge = Knowledge(
+        vehicle.model, kinds.model, vocabulary.model, supply.model.controls, supply.model.places, files, parts, wires,
+        **named,
+        circuit_of={name: circuit for name, circuit in circuit_of.items() if name in fitted},
+        places_of={name: spots.place(name) for name in circuit_of if name in fitted},
+        terminals=tuple(f"{name}.{terminal}" for name, part in parts.items() for terminal in terminals_of(part)),
+        content_hash=_hash(vehicle.model, kinds.model, vocabulary.model, files), spots=spots,
+    )
+    return knowledge, problems
+
+
+def _ids(sources: Mapping[str, Source[schema.CircuitFile]]) -> Iterator[tuple[str, str, str, Loc]]:
+    for circuit, source in sources.items():
+        for section in _SECTIONS:
+            for name in getattr(source.model, section):
+                yield circuit, section, name, (section, name)
+        for section in _LISTS:
+            for index, entry in enumerate(getattr(source.model, section)):
+                yield circuit, section, entry.id, (section, index)
+
+
+def _hash(*models: Any) -> str:
+    def plain(model: Any) -> Any:
+        if isinstance(model, BaseModel):
+            return model.model_dump(mode="json", by_alias=True)
+        return {name: plain(inner) for name, inner in model.items()}
+
+    content = json.dumps([plain(model) for model in models], sort_keys=True, ensure_ascii=False)
+    return hashlib.sha256(content.encode()).hexdigest()[:16]
+
+
+# ---------------------------------------------------------------- the vehicle's overrides
+
+def _override(
+    files: dict[str, schema.CircuitFile], sources: Mapping[str, Source[schema.CircuitFile]],
+    vehicle: Source[schema.VehicleFile], problems: list[Problem],
+) -> tuple[dict[str, tuple[Marked, Loc]], frozenset[str]]:
+    """Merge overrides into `files`; returns where changed ids stand and the ids taken away."""
+    changed: dict[str, tuple[Marked, Loc]] = {}
+    gone: set[str] = set()
+    for section, entries in vehicle.model.overrides.items():
+        for name, entry in entries.items():
+            at: Loc = ("overrides", section, name)
+            owner = next((circuit for circuit, file in files.items() if name in getattr(file, section)), None)
+            if owner is None and not _may_be_new(section, name, entry, files, vehicle.marked, problems):
+                continue
+            content = dict(getattr(files[owner or "shared"], section))
+            if "fitted" in entry:
+                if entry["fitted"] != "absent" or len(entry) > 1:
+                    problems.append(Problem(
+                        vehicle.marked.place((*at, "fitted")), "`fitted` stands alone and is `absent`",
+                        shown(entry["fitted"]), "`fitted: absent`", "Leave `fitted` out for what is there.",
+                    ))
+                    continue
+                gone.add(name)
+                del content[name]
+            else:
+                original = sources[owner].marked.data[section][name] if owner else {}
+                merged = _merged(section, original, entry)
+                try:
+                    content[name] = _SECTIONS[section][1].validate_python(merged, by_alias=True, by_name=False)
+                except ValidationError as error:
+                    problems += problems_of(error, _placer(vehicle.marked, at), _SECTIONS[section][1])
+                    continue
+                changed[name] = vehicle.marked, at
+            files[owner or "shared"] = files[owner or "shared"].model_copy(update={section: content})
+    return changed, frozenset(gone)
+
+
+def _merged(section: str, original: Mapping[str, Any], entry: Mapping[str, Any]) -> dict[str, Any]:
+    # A part of another kind shares no keys with the old one worth keeping.
+    other_kind = "kind" in entry and entry["kind"] != original.get("kind")
+    merged = dict(entry) if other_kind else {**original, **entry}
+    if section in KIND_BY_SECTION:
+        merged.setdefault("kind", KIND_BY_SECTION[section])
+    return merged
+
+
+def _placer(marked: Marked, at: Loc) -> Callable[..., Place]:
+    def place(loc: Loc, *, key: bool = False) -> Place:
+        return marked.place((*at, *loc), key=key)
+
+    return place
+
+
+def _may_be_new(
+    section: str, name: str, entry: Mapping[str, Any], files: Mapping[str, schema.CircuitFile], marked: Marked,
+    problems: list[Problem],
+) -> bool:
+    """Whether an override of an unknown id describes a new thing in full, and is not a slip of the pen."""
+    word = _SECTIONS[section][0]
+    needed = {"parts": "kind", "fuses": "rating-a", "earths": "title", "wires": "from"}[section]
+    elsewhere = [other for other in _SECTIONS if other != section
+                 and any(name in getattr(file, other) for file in files.values())]
+    if needed in entry and "fitted" not in entry and not elsewhere:
+        return True
+    known = [other for file in files.values() for other in getattr(file, section)]
+    mend = f"Move it under `{elsewhere[0]}`." if elsewhere else nearest(name, known)
+    problems.append(Problem(
+        marked.place(("overrides", section, name), key=True), f"no {word} of this vehicle's circuits has this id",
+        quoted(name), f"the id of a {word}, or a new one described in full", mend,
+    ))
+    return False

@@ -1,0 +1,172 @@
+"""Loads everything known of a vehicle from its file and the rules folder, or says all that is wrong.
+
+Must not know of circuits' equations, questions or screens.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel
+
+from diag.errors import KnowledgeError, Place, Problem
+from diag.knowledge import schema
+from diag.knowledge.assemble import KIND_BY_SECTION, Knowledge, Source, assemble
+from diag.knowledge.crossref import crossref
+from diag.knowledge.names import nearest, quoted
+from diag.knowledge.omit import Outside
+from diag.knowledge.reader import Marked, read_yaml
+from diag.knowledge.translate import validate
+
+__all__ = ["circuit_names", "default_vehicle", "load_knowledge", "rules_folder"]
+
+M = TypeVar("M", bound=BaseModel)
+_PACKAGE = Path(__file__).resolve().parent.parent
+
+
+def rules_folder() -> Path:
+    """The folder of shipped knowledge: inside an installed package, or at the top of a checkout.
+
+    Raises KnowledgeError if neither is there.
+    """
+    candidates = (_PACKAGE / "_rules", _PACKAGE.parent / "rules")
+    for folder in candidates:  # the package's own first: beside an installed one `rules` may be anybody's
+        if (folder / "vocabulary.yaml").is_file():
+            return folder
+    raise KnowledgeError([Problem(Place(str(candidates[-1])), "the shipped rules are missing", "",
+                                  "a folder with `vocabulary.yaml`", "Install the program again.")])
+
+
+def default_vehicle() -> Path:
+    """The file of the demonstration vehicle."""
+    return rules_folder() / "vehicles" / "demo-pickup.yaml"
+
+
+def circuit_names(rules: Path) -> list[str]:
+    """Ids of all circuits that have a file in a rules folder, sorted."""
+    return sorted(path.stem for path in (rules / "circuits").glob("*.yaml"))
+
+
+def load_knowledge(vehicle: Path, rules: Path | None = None) -> Knowledge:
+    """Read, validate and join the vehicle's file and all it names. Raises KnowledgeError with every problem."""
+    folder = rules_folder() if rules is None else rules
+    if not folder.is_dir():
+        raise KnowledgeError([Problem(Place(str(folder)), "there is no such rules folder", "",
+                                      "a folder with `vocabulary.yaml`, `kinds.yaml` and `supply.yaml`",
+                                      "Check its name.")])
+    problems: list[Problem] = []
+    vocabulary = _read(folder / "vocabulary.yaml", schema.VocabularyFile, problems)
+    kinds = _read(folder / "kinds.yaml", schema.KindsFile, problems)
+    supply = _read(folder / "supply.yaml", schema.SupplyFile, problems, expect="supply")
+    shared = _read(folder / "shared.yaml", schema.SharedFile, problems, expect="shared")
+    car = _read(vehicle, schema.VehicleFile, problems)
+    circuits = _circuits(car, folder, problems) if car else []
+    if problems or not (vocabulary and kinds and supply and shared and car):
+        raise KnowledgeError(problems)
+    every: list[Source[Any]] = [supply, *circuits, shared]
+    outside = _outside(every, folder)
+    knowledge, merging = assemble(car, kinds, vocabulary, supply, every, outside)
+    problems = merging or crossref(knowledge, outside)  # after a failed merge every reference would be told twice
+    if problems:
+        raise KnowledgeError(problems)
+    return knowledge
+
+
+def _read(path: Path, model: type[M], problems: list[Problem], expect: str = "") -> Source[M] | None:
+    try:
+        marked = read_yaml(path)
+    except KnowledgeError as error:
+        problems += error.problems
+        return None
+    _default_kinds(marked)
+    found, mistakes = validate(model, marked)
+    problems += mistakes
+    if found is None:
+        return None
+    if isinstance(found, schema.CircuitFile) and found.circuit != expect:
+        problems.append(Problem(marked.place(("circuit",)), "the circuit's name is not its file's",
+                                quoted(found.circuit), f"`{expect}`", "Make the two agree."))
+        return None
+    return Source(found, marked)
+
+
+def _default_kinds(marked: Marked) -> None:
+    """Under `fuses` and `earths` the kind goes without saying."""
+    for section, kind in KIND_BY_SECTION.items():
+        entries = marked.data.get(section)
+        for entry in entries.values() if isinstance(entries, dict) else ():
+            if isinstance(entry, dict):
+                entry.setdefault("kind", kind)
+
+
+def _circuits(car: Source[schema.VehicleFile], folder: Path, problems: list[Problem]) -> list[Source[Any]]:
+    """The circuits that the vehicle names, each followed by those it needs."""
+    known = circuit_names(folder)
+    loaded: dict[str, Source[Any] | None] = {"supply": None, "shared": None}  # always there, so may be named
+
+    def take(names: Iterable[str], marked: Marked, key: str) -> None:
+        for index, name in enumerate(names):
+            if name in loaded:
+                continue
+            if name not in known:
+                problems.append(Problem(marked.place((key, index)), "there is no such circuit", quoted(name),
+                                        f"a file `circuits/{name}.yaml`", nearest(name, known)))
+                continue
+            source = _read(folder / "circuits" / f"{name}.yaml", schema.CircuitFile, problems, expect=name)
+            loaded[name] = source
+            if source is not None:
+                take(source.model.needs, source.marked, "needs")
+
+    take(car.model.circuits, car.marked, "circuits")
+    return [source for source in loaded.values() if source is not None]
+
+
+def _outside(fitted: list[Source[Any]], folder: Path) -> Outside:
+    """What the circuits define that this vehicle does not have.
+
+    Their files are only skimmed: a mistake in a circuit that is not fitted must not stop the job.
+    """
+    names = set(circuit_names(folder)) - {source.model.circuit for source in fitted}
+    skimmed = []
+    for name in sorted(names):
+        try:
+            skimmed.append(read_yaml(folder / "circuits" / f"{name}.yaml").data)
+        except KnowledgeError:
+            continue
+    if not skimmed:
+        return Outside()
+
+    def only_there(find: Callable[[Any], set[str]]) -> frozenset[str]:
+        here = {name for source in fitted for name in find(source.marked.data)}
+        return frozenset({name for data in skimmed for name in find(data)} - here)
+
+    return Outside(
+        parts=only_there(lambda data: {name for section in ("parts", "fuses", "earths", "wires")
+                                       for name in _mapping(data.get(section))}),
+        checks=only_there(lambda data: _ids(data, "checks")),
+        words=only_there(_words),
+        remedies=only_there(lambda data: _ids(data, "remedies")),
+        cautions=only_there(lambda data: _ids(data, "cautions")),
+    )
+
+
+def _mapping(found: Any) -> dict[str, Any]:
+    return found if isinstance(found, dict) else {}
+
+
+def _list(found: Any) -> list[Any]:
+    return found if isinstance(found, list) else []
+
+
+def _ids(data: Any, section: str) -> set[str]:
+    return {str(_mapping(entry).get("id")) for entry in _list(data.get(section))}
+
+
+def _words(data: Any) -> set[str]:
+    return {
+        str(_mapping(effect)["establish"])
+        for rule in _list(data.get("rules")) for effect in _list(_mapping(rule).get("then"))
+        if "establish" in _mapping(effect)
+    }

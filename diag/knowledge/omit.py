@@ -1,0 +1,125 @@
+"""Leaves out what cannot be said of a vehicle that lacks a part, a wire or a whole circuit.
+
+A check of a lamp that is not there goes, and with it the rules and symptoms that rest on it.
+Must not know of files or places.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from diag.knowledge.schema import Check, CircuitFile, Conclusion, Condition, Rule, Symptom
+
+__all__ = ["Outside", "leave_out"]
+
+_SPANNING = ("supply", "shared")
+
+
+@dataclass(frozen=True)
+class Outside:
+    """Ids that only circuits define which the vehicle does not have."""
+
+    parts: frozenset[str] = frozenset()
+    """Parts, fuses, earth points and wires."""
+    checks: frozenset[str] = frozenset()
+    words: frozenset[str] = frozenset()
+    """Intermediate conclusions."""
+    remedies: frozenset[str] = frozenset()
+    cautions: frozenset[str] = frozenset()
+
+
+def leave_out(files: Mapping[str, CircuitFile], gone: frozenset[str], outside: Outside) -> dict[str, CircuitFile]:
+    """The files without what rests on `gone` parts and wires; in supply and shared also on `outside` ones.
+
+    A circuit that refers to another circuit's parts must name it in `needs`; so outside ids are
+    not forgiven there, and the reference stays for the cross-check to report.
+    """
+    result = dict(files)
+    if gone:
+        gone = gone | {
+            name for file in files.values() for name, wire in file.wires.items()
+            if wire.from_.split(".")[0] in gone or wire.to.split(".")[0] in gone
+        }
+    lost = Outside(parts=gone)
+    while True:
+        before = result
+        words = _established(files)
+        result = {
+            name: _without(file, _join(lost, outside) if name in _SPANNING else lost) for name, file in result.items()
+        }
+        lost = replace(
+            lost, checks=_ids(files, "checks") - _ids(result, "checks"), words=words - _established(result),
+            remedies=_ids(files, "remedies") - _ids(result, "remedies"),
+        )
+        if result == before:
+            return result
+
+
+def _ids(files: Mapping[str, CircuitFile], section: str) -> frozenset[str]:
+    return frozenset(entry.id for file in files.values() for entry in getattr(file, section))
+
+
+def _established(files: Mapping[str, CircuitFile]) -> frozenset[str]:
+    return frozenset(
+        effect.establish for file in files.values() for rule in file.rules for effect in rule.then if effect.establish
+    )
+
+
+def _join(one: Outside, two: Outside) -> Outside:
+    return Outside(one.parts | two.parts, one.checks | two.checks, one.words | two.words,
+                   one.remedies | two.remedies, one.cautions | two.cautions)
+
+
+def _part(reference: str | None) -> str | None:
+    return reference.split(".")[0] if reference else None
+
+
+def _without(file: CircuitFile, lost: Outside) -> CircuitFile:
+    if lost == Outside():
+        return file
+    rules = tuple(kept for rule in file.rules if (kept := _rule(rule, lost)) is not None)
+    left = {rule.id for rule in rules}
+    dropped = {rule.id for rule in file.rules} - left
+    return file.model_copy(update={
+        "wires": {name: wire for name, wire in file.wires.items() if name not in lost.parts},
+        "checks": tuple(check for check in file.checks if not _rests_on(check, lost)),
+        "symptoms": tuple(shown for symptom in file.symptoms if (shown := _symptom(symptom, lost)) is not None),
+        "rules": tuple(rule for rule in rules if rule.replaced_by not in dropped),
+        "causes": tuple(note for note in file.causes if _part(note.id) not in lost.parts
+                        and _part(note.like) not in lost.parts and note.remedy not in lost.remedies),
+        "remedies": tuple(
+            remedy.model_copy(update={"cures": cures,
+                                      "proof": tuple(name for name in remedy.proof if name not in lost.checks)})
+            for remedy in file.remedies
+            if (cures := tuple(cause for cause in remedy.cures if _part(cause) not in lost.parts))
+        ),
+    })
+
+
+def _rests_on(check: Check, lost: Outside) -> bool:
+    used = {check.target, check.through, _part(check.red), _part(check.black), _part(check.operate.get("unplugged"))}
+    return not lost.parts.isdisjoint(used - {None})
+
+
+def _untold(condition: Condition, lost: Outside) -> bool:
+    return condition.check in lost.checks or condition.established in lost.words
+
+
+def _symptom(symptom: Symptom, lost: Outside) -> Symptom | None:
+    shows = tuple(way for way in symptom.shows if not any(_untold(condition, lost) for condition in way))
+    return symptom.model_copy(update={"shows": shows}) if shows else None
+
+
+def _rule(rule: Rule, lost: Outside) -> Rule | None:
+    if any(_untold(condition, lost) for condition in rule.when):
+        return None
+    then = tuple(effect for effect in rule.then if not _idle(effect, lost))
+    return rule.model_copy(update={"then": then}) if then else None
+
+
+def _idle(effect: Conclusion, lost: Outside) -> bool:
+    return (
+        _part(effect.points_to) in lost.parts or _part(effect.clears) in lost.parts or effect.ask in lost.checks
+        or effect.warn in lost.cautions or effect.stop in lost.cautions
+    )

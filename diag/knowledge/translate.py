@@ -1,0 +1,185 @@
+"""Validates marked content against a model and says each mistake in plain words with its place.
+
+Must not know what any particular file is for.
+"""
+
+from __future__ import annotations
+
+import math
+import types
+from collections.abc import Iterable, Mapping
+from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
+
+from pydantic import BaseModel, TypeAdapter, ValidationError
+
+from diag.errors import Problem
+from diag.knowledge.names import nearest, quoted, shown, words
+from diag.knowledge.reader import Loc, Marked
+
+__all__ = ["MOST_PROBLEMS", "problems_of", "validate"]
+
+M = TypeVar("M", bound=BaseModel)
+
+MOST_PROBLEMS = 50
+"""Problems told of one file; more of them help nobody."""
+
+_PATTERNS = {
+    "^[a-z0-9]+(-[a-z0-9]+)*$": "lower case letters, digits and single hyphens, such as `horn-button`",
+    "^[A-Za-z0-9+-]{1,12}$": "a terminal, such as `49a`",
+    r"^[a-z0-9-]+\.[A-Za-z0-9+-]{1,12}$": "a part and its terminal, such as `horn.71`",
+    r"^[a-z0-9-]+\.[A-Za-z0-9+-]+$": "a part or wire and its fault, such as `horn.open`",
+    "^[a-z0-9-]+/[a-z0-9-]+$": "a circuit and a name, such as `horn/clicks-only`",
+}
+_SORTS = {
+    "string_type": "text", "tuple_type": "a list", "list_type": "a list", "mapping_type": "a mapping (`key: value`)",
+    "dict_type": "a mapping (`key: value`)", "model_type": "a mapping (`key: value`)",
+    "model_attributes_type": "a mapping (`key: value`)", "float_type": "a number", "float_parsing": "a number",
+    "finite_number": "a number of a believable size",
+}
+
+
+def validate(model: type[M], marked: Marked) -> tuple[M | None, list[Problem]]:
+    """The model, or None and every problem found."""
+    try:
+        return model.model_validate(marked.data, by_alias=True, by_name=False), []
+    except ValidationError as error:
+        return None, problems_of(error, marked.place, model)
+
+
+def problems_of(error: ValidationError, place: Any, model: Any, at: Loc = ()) -> list[Problem]:
+    """Problems of a pydantic error, placed by `place(loc, key=...)`; `at` is put before each `loc`."""
+    mistakes = error.errors(include_url=False)
+    problems = []
+    for mistake in mistakes[:MOST_PROBLEMS]:
+        found = _problem(mistake, place, model, (*at, *mistake["loc"]))
+        if found not in problems:
+            problems.append(found)
+    if len(mistakes) > MOST_PROBLEMS:
+        problems.append(Problem(max(problem.place for problem in problems),
+                                f"{len(mistakes) - MOST_PROBLEMS} more mistakes are not shown",
+                                mend="Mend those above first."))
+    return problems
+
+
+def _problem(mistake: Any, place: Any, model: Any, loc: Loc) -> Problem:
+    sort, given, context = mistake["type"], mistake["input"], mistake.get("ctx", {})
+    name = _name(loc)
+    if sort == "missing":
+        return Problem(place(loc[:-1]), f"the key `{loc[-1]}` is missing", "", "", f"Add `{loc[-1]}:` here.")
+    if sort == "extra_forbidden":
+        known = _known_keys(model, mistake["loc"][:-1])
+        return Problem(place(loc, key=True), f"the key {quoted(str(loc[-1]))} is not known here", "",
+                       words(known), nearest(str(loc[-1]), known) or "Take it away or correct it.")
+    if sort == "union_tag_not_found":
+        return Problem(place(loc), "the key `kind` is missing", "", _kinds(context), "Add `kind:` here.")
+    if sort == "union_tag_invalid":
+        tags = _tags(context)
+        return Problem(place((*loc, "kind")), "this `kind` is not known", quoted(str(context.get("tag", ""))),
+                       words(tags), nearest(str(context.get("tag", "")), tags))
+    if "[key]" in loc:
+        return Problem(place(loc), "this name cannot be used as a key", shown(given), _expected(sort, context))
+    if sort == "literal_error":
+        return Problem(place(loc), f"{name} has a wrong value", shown(given), _expected(sort, context),
+                       nearest(given, _tags(context)) if isinstance(given, str) else "")
+    if sort == "value_error":
+        detail, _, expected = str(context.get("error", mistake["msg"])).partition("expected ")
+        what = f"{name} has a wrong value" if expected else f"{name}: {detail}"
+        detail = detail.rstrip("; ")
+        if isinstance(given, dict | list):  # a whole item: its content would be no help
+            return Problem(place(loc), what if expected else f"{name}: {detail}", "", expected)
+        return Problem(place(loc), what, shown(given) + (f" ({detail})" if detail and expected else ""), expected)
+    expected = _expected(sort, context) or mistake["msg"]
+    if _endless(given):
+        expected = _SORTS["finite_number"]
+    found = f"{len(given)} entries" if sort in ("too_short", "too_long") and given else shown(given)
+    return Problem(place(loc), f"{name} has a wrong value", found, expected)
+
+
+def _endless(given: Any) -> bool:
+    """Whether it is NaN, infinity or a number too large to hold, which bounds describe poorly."""
+    try:
+        return isinstance(given, str) and not math.isfinite(float(given))
+    except ValueError:
+        return False
+
+
+def _kinds(context: Mapping[str, Any]) -> str:
+    """The kinds that a part may be of, as the schema lists them."""
+    return words(_tags(context)) or "the kind of part"
+
+
+def _tags(context: Mapping[str, Any]) -> list[str]:
+    text = str(context.get("expected_tags", context.get("expected", "")))
+    return [tag.strip(" '") for tag in text.replace(" or ", ", ").split(",") if tag.strip(" '")]
+
+
+def _expected(sort: str, context: Mapping[str, Any]) -> str:
+    if sort == "string_pattern_mismatch":
+        return _PATTERNS.get(str(context["pattern"]), f"text of the form {context['pattern']}")
+    if sort == "literal_error":
+        return words(_tags(context))
+    bounds = {"greater_than": ("above", "gt"), "greater_than_equal": ("at least", "ge"), "less_than": ("below", "lt"),
+              "less_than_equal": ("at most", "le")}
+    if sort in bounds:
+        word, key = bounds[sort]
+        return f"a number {word} {context[key]:g}"
+    if sort == "string_too_short":
+        return "some text"
+    if sort == "string_too_long":
+        return f"at most {context['max_length']} characters"
+    if sort == "too_short":
+        return f"at least {context.get('min_length', 1)} entries"
+    if sort == "too_long":
+        return f"at most {context.get('max_length')} entries"
+    return _SORTS.get(sort, "")
+
+
+def _name(loc: Loc) -> str:
+    names = [step for step in loc if isinstance(step, str) and step != "[key]"]
+    return f"`{names[-1]}`" if names else "the file"
+
+
+def _known_keys(model: Any, loc: Iterable[str | int]) -> list[str]:
+    """Keys that the model at `loc` takes, found by walking its annotations."""
+    options = _options(model)
+    for step in loc:
+        options = [inner for option in options for inner in _step(option, step, options)]
+    return [
+        field.alias or name
+        for option in options if isinstance(option, type) and issubclass(option, BaseModel)
+        for name, field in option.model_fields.items()
+    ]
+
+
+def _options(annotation: Any) -> list[Any]:
+    if isinstance(annotation, TypeAdapter):
+        annotation = annotation._type
+    origin = get_origin(annotation)
+    if origin is Annotated:
+        return _options(get_args(annotation)[0])
+    if origin in (Union, types.UnionType):
+        return [inner for option in get_args(annotation) for inner in _options(option)]
+    return [annotation]
+
+
+def _step(option: Any, step: str | int, beside: list[Any]) -> list[Any]:
+    if isinstance(option, type) and issubclass(option, BaseModel):
+        if step in _kind_of(option):
+            return [option]
+        if any(step in _kind_of(other) for other in beside):
+            return []  # the step is the tag of another kind
+        for name, field in option.model_fields.items():
+            if (field.alias or name) == step:
+                return _options(field.annotation)
+        return []
+    arguments = get_args(option)
+    if get_origin(option) is tuple:
+        return _options(arguments[0])
+    return _options(arguments[1]) if len(arguments) == 2 else []
+
+
+def _kind_of(model: Any) -> tuple[Any, ...]:
+    if not (isinstance(model, type) and issubclass(model, BaseModel)) or "kind" not in model.model_fields:
+        return ()
+    annotation = model.model_fields["kind"].annotation
+    return get_args(annotation) if get_origin(annotation) is Literal and len(get_args(annotation)) == 1 else ()

@@ -1,0 +1,113 @@
+"""Quantities with units: text such as `1.5 mm2`, `16 AWG`, `350 mA` to a float in a wanted unit.
+
+The usual spellings are read directly; anything else goes through pint, which is imported only
+then because its start-up is longer than the rest of the program's. Knows nothing of circuits.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from functools import lru_cache
+from typing import Any
+
+__all__ = ["CANONICAL", "UnitError", "parse_quantity", "quantity"]
+
+CANONICAL: dict[str, tuple[str, str]] = {
+    "V": ("a voltage", "12.6 V"),
+    "A": ("a current", "8 A"),
+    "ohm": ("a resistance", "0.4 ohm"),
+    "W": ("a power", "21 W"),
+    "m": ("a length", "0.8 m"),
+    "mm2": ("a section", "1.5 mm2"),
+    "min": ("a time in minutes", "2 min"),
+    "/min": ("a rate", "85 /min"),
+}
+"""Wanted unit: what it measures, and an example."""
+
+_SPELLINGS = {
+    "V": {"v", "volt", "volts"}, "A": {"a", "amp", "amps", "ampere"}, "ohm": {"ohm", "ohms", "ω", "Ω"},
+    "W": {"w", "watt", "watts"}, "m": {"m", "metre", "metres"}, "mm2": {"mm2", "mm²", "mm^2"},
+    "min": {"min", "minute", "minutes"}, "/min": {"/min", "per min", "1/min"},
+}
+_NUMBER = re.compile(r"\s*([+-]?(?:\d{1,9}(?:[.,]\d{0,12})?|[.,]\d{1,12})(?:[eE][+-]?\d{1,2})?)\s*(.{0,24}?)\s*",
+                     re.ASCII | re.DOTALL)
+LIMIT = 1e6
+"""No quantity on a vehicle is larger than this in its unit."""
+
+
+class UnitError(ValueError):
+    """Text that is not a quantity of the wanted unit; the message says what would be."""
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    import pint
+
+    registry = pint.UnitRegistry(None, autoconvert_offset_to_baseunit=False)
+    for line in (
+        "milli- = 1e-3 = m-", "micro- = 1e-6 = µ- = u-", "kilo- = 1e3 = k-", "mega- = 1e6 = M-", "centi- = 1e-2 = c-",
+        "volt = [potential] = V = volts", "ampere = [current] = A = amp = amps",
+        "ohm = volt / ampere = Ω = ohms = Ohm", "watt = volt * ampere = W = watts",
+        "metre = [length] = m = metres = meter = meters", "inch = 0.0254 * metre = in", "foot = 0.3048 * metre = ft",
+        "second = [time] = s = seconds = sec", "minute = 60 * second = min = minutes",
+        "hour = 60 * minute = h", "hertz = 1 / second = Hz",
+    ):
+        registry.define(line)
+    return registry
+
+
+def _awg_mm2(number: float) -> float:
+    """Section of an AWG size in mm² (definition: d = 0.127 mm · 92^((36-n)/39); from memory, ASTM B258)."""
+    diameter_mm = 0.127 * 92 ** ((36 - number) / 39)
+    return math.pi / 4 * diameter_mm**2
+
+
+def parse_quantity(text: str, unit: str, *, bare: bool = False) -> float:
+    """Float in `unit` (one of CANONICAL) from text; a decimal comma is read as a point.
+
+    `bare` allows a number without a unit. Raises UnitError.
+    """
+    what, example = CANONICAL[unit]
+    match = _NUMBER.fullmatch(text)
+    if match is None:
+        raise UnitError(f"expected {what} such as `{example}`")
+    number = float(match[1].replace(",", "."))
+    suffix = match[2]
+    if not suffix and not bare:
+        raise UnitError(f"expected {what} with its unit, such as `{example}`")
+    if suffix and suffix.lower() not in _SPELLINGS[unit] and suffix not in _SPELLINGS[unit]:
+        number = _convert(number, suffix, unit, what, example)
+    if not math.isfinite(number) or abs(number) > LIMIT:
+        raise UnitError(f"expected {what} of a believable size, such as `{example}`")
+    return number
+
+
+def _convert(number: float, suffix: str, unit: str, what: str, example: str) -> float:
+    wrong = UnitError(f"`{suffix}` is not a unit of {what.removeprefix('a ')}; expected {what} such as `{example}`")
+    if unit == "mm2" and suffix.upper() == "AWG":
+        return _awg_mm2(number)
+    if not re.fullmatch(r"[A-Za-zµΩ²/^*0-9 ]{1,20}", suffix):
+        raise wrong
+    wanted = {"mm2": "millimetre ** 2", "/min": "1 / minute"}.get(unit, unit)
+    try:
+        return float(_registry().Quantity(number, suffix.replace("²", "**2").replace("^", "**")).to(wanted).magnitude)
+    except Exception as error:  # pint raises many kinds; all mean the same here
+        raise wrong from error
+
+
+def quantity(unit: str) -> Callable[[Any], float]:
+    """A pydantic validator that turns text with a unit into a float in `unit`."""
+
+    def read(found: Any) -> float:
+        if isinstance(found, bool) or not isinstance(found, str):
+            if isinstance(found, int | float) and not isinstance(found, bool):
+                return float(found)  # defaults and values already converted
+            raise UnitError(f"expected {CANONICAL[unit][0]} such as `{CANONICAL[unit][1]}`")
+        number = parse_quantity(found, unit)
+        if number <= 0:
+            raise UnitError(f"expected {CANONICAL[unit][0]} above zero, such as `{CANONICAL[unit][1]}`")
+        return number
+
+    return read

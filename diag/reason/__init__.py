@@ -1,0 +1,1 @@
+"""Reasoning: forward rules, belief over causes, the choice of the next step, explanations."""

@@ -1,0 +1,334 @@
+"""The chance of each answer to each step, given each cause: from exactly one place per step.
+
+Where the network computes the step: the prediction times the table of misjudging. Otherwise: the
+check's usual share of that answer times the weights of the rules that speak of it alone, normalised
+over its choices. Knows nothing of which causes are likely or of what to ask.
+
+Rows: 0 healthy, then one a cause; the flat chance of a cause that is not in the model is separate.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diag.circuit import observe
+from diag.circuit.network import Floats
+from diag.circuit.observe import LOOKS, Readings
+from diag.circuit.predict import HEALTHY, Predictor
+from diag.circuit.behaviour import Shown
+from diag.knowledge import schema
+from diag.knowledge.assemble import Knowledge
+from diag.reason.steps import BODY, TEST_LAMP, Step, Value, fits
+
+__all__ = ["CLEARS", "Chances", "Told", "weighed"]
+
+CLEARS = 0.05
+"""The weight that `clears` stands for."""
+_VOLT_EDGES = (-0.5, 0.15, 0.6, 1.5, 3.0, 5.0, 7.0, 9.0, 10.2, 11.0, 11.6, 12.1, 12.9, 13.8)
+_AMP_EDGES = (-0.3, 0.05, 0.15, 0.3, 0.6, 1.0, 1.6, 2.4, 3.2, 4.5, 6.0, 8.0, 12.0)
+_LOG_OHM_EDGES = (-0.05, 0.3, 0.7, 1.1, 1.5, 2.0, 3.0, 4.0, 5.9)
+_LOGISTIC = math.sqrt(3) / math.pi
+_VOLT_RANGE, _AMP_RANGE, _DECADES = 15.0, 20.0, 7.0
+_TOLD_RIGHT = 0.92
+"""How far a complaint in a few words can be trusted; the rest says nothing."""
+_TOLD_ANY = 0.06
+
+
+def _logistic(found: Floats) -> Floats:
+    out: Floats = 0.5 * (1 + np.tanh(found / 2))
+    return out
+
+
+@dataclass(frozen=True)
+class Told:
+    """Chance of one answer: `rows` (1 + causes,) and the flat chance for what is not in the model."""
+
+    rows: Floats
+    flat: float
+
+
+class Chances:
+    """Answers' chances for one vehicle. `predictor` None: nothing is computed (the loom is not
+    described). `rules` empty: no rule speaks. `causes`: ids in the order of the rows."""
+
+    def __init__(self, knowledge: Knowledge, predictor: Predictor | None, rules: Sequence[schema.Rule],
+                 causes: Sequence[str], spreads: Sequence[float], seized: Sequence[float]) -> None:
+        self.knowledge, self.predictor = knowledge, predictor
+        self.causes = tuple(causes)
+        self._index = {cause: i + 1 for i, cause in enumerate(self.causes)}
+        self._spread = np.array([0.0, *spreads])
+        self._seized = np.array([0.0, *seized])
+        self._limits = dict(knowledge.vocabulary.light_limits)
+        self._floor = knowledge.vocabulary.misread_floor
+        self._single: dict[str, list[schema.Rule]] = {}
+        for rule in rules:
+            checks = {condition.check for condition in rule.when}
+            if len(checks) == 1 and None not in checks:
+                self._single.setdefault(str(next(iter(checks))), []).append(rule)
+        self._tables: dict[str, Floats] = {}
+        self._look_confusion = self._confusion_of_looks()
+
+    # ------------------------------------------------------------ what is computed
+
+    def computed(self, step: Step) -> bool:
+        """Whether the network, not the rules, says what this step shows."""
+        if self.predictor is None or step.kind == "choose":
+            return False
+        if step.kind == "measure":
+            return step.unit != "ohm" or step.black == BODY
+        if step.target == TEST_LAMP:
+            return True
+        part = self.knowledge.parts.get(step.target or "")
+        return part is not None and part.kind in (("lamp",) if step.kind == "look" else ("flasher-unit", "horn"))
+
+    def _shown_words(self, step: Step, shown: Shown, spread: Floats, seized: Floats) -> Floats:
+        """(rows, outcomes) before any misjudging."""
+        assert self.predictor is not None
+        net, system_v = self.predictor.network, self.knowledge.vehicle.system_v
+        if step.target == TEST_LAMP:
+            return observe.test_lamp_looks(shown, net, step.red or "", spread, self._limits, system_v)
+        if step.kind == "look":
+            return observe.lamp_looks(shown, net, step.target or "", spread, self._limits)
+        if len(step.outcomes) == 3:  # the flasher unit has fewer words than a horn
+            return observe.flasher_sounds(shown)[:, [observe.SOUNDS.index(str(word)) for word in step.outcomes]]
+        return observe.horn_sounds(shown, net, step.target or "", system_v, seized)
+
+    def _readings(self, step: Step, shown: Shown, spread: Floats) -> Readings:
+        assert self.predictor is not None
+        net = self.predictor.network
+        if step.unit == "V":
+            return observe.read_volts(shown, net, step.red or BODY, step.black or BODY, spread)
+        if step.unit == "A":
+            return observe.read_amps(shown, net, step.through or "", spread)
+        return observe.read_ohms(shown, net, step.red or BODY, spread)
+
+    # ------------------------------------------------------------ tables for choosing
+
+    def outcomes(self, step: Step) -> int:
+        """How many different answers a step is counted to have."""
+        if step.kind != "measure":
+            return len(step.outcomes)
+        return len(self.edges(step)) + 1
+
+    def edges(self, step: Step) -> tuple[float, ...]:
+        """Bounds that part a reading into answers (log10 of ohms)."""
+        if not self.computed(step):
+            return self._rule_edges(step)
+        return {"V": _VOLT_EDGES, "A": _AMP_EDGES, "ohm": _LOG_OHM_EDGES}[step.unit or "V"]
+
+    def _rule_edges(self, step: Step) -> tuple[float, ...]:
+        """Every bound that a rule or a limit sets on this check."""
+        found: set[float] = set()
+        for rule in self.knowledge.rules.values():
+            for condition in rule.when:
+                if condition.check == step.id:
+                    bounds = (condition.below, condition.above, *(condition.between or ()))
+                    found.update(bound for bound in bounds if bound is not None)
+        if step.limits is not None:
+            found.update(bound for bound in (step.limits.min, step.limits.max) if bound is not None)
+        return tuple(sorted(found)) or (1.0,)
+
+    def table(self, step: Step) -> Floats:
+        """(1 + causes, outcomes) chance of each answer, misjudging included."""
+        if step.id not in self._tables:
+            self._tables[step.id] = self._computed_table(step) if self.computed(step) else self._ruled_table(step)
+        return self._tables[step.id]
+
+    def _computed_table(self, step: Step) -> Floats:
+        assert self.predictor is not None
+        return self._table_of(step, self.predictor.shown(step.operate), self._spread, self._seized)
+
+    def _table_of(self, step: Step, shown: Shown, spread: Floats, seized: Floats) -> Floats:
+        if step.kind == "measure":
+            readings = self._readings(step, shown, spread)
+            scaled = (np.array(self.edges(step))[None, :] - readings.mean[:, None]) / (
+                readings.width[:, None] * _LOGISTIC)
+            below = np.concatenate([np.zeros((len(scaled), 1)), _logistic(scaled), np.ones((len(scaled), 1))], axis=1)
+            chance = np.diff(below, axis=1)
+        else:
+            chance = self._shown_words(step, shown, spread, seized) @ self._confusion(step)
+        chance = np.clip(chance, 0.0, None)
+        chance /= chance.sum(axis=1, keepdims=True)
+        count = chance.shape[1]
+        out: Floats = (1 - self._floor) * chance + self._floor / count
+        return out
+
+    def _confusion(self, step: Step) -> Floats:
+        if step.kind == "look":
+            return self._look_confusion
+        words = [str(outcome) for outcome in step.outcomes]
+        return _confusion(words, self.knowledge.vocabulary.misread.get("sound", {}))
+
+    def _confusion_of_looks(self) -> Floats:
+        misread = self.knowledge.vocabulary.misread
+        lights, rhythms = list(observe.LIGHTS), list(observe.RHYTHMS)
+        light = _confusion(lights, misread.get("light", {}))
+        rhythm = _confusion(rhythms, misread.get("rhythm", {}))
+        out = np.zeros((len(LOOKS), len(LOOKS)))
+        column = {look: i for i, look in enumerate(LOOKS)}
+        for i, (true_light, true_rhythm) in enumerate(LOOKS):
+            for j, said_light in enumerate(lights):
+                p_light = light[lights.index(true_light), j]
+                if said_light == "dark":
+                    out[i, 0] += p_light
+                    continue
+                for k, said_rhythm in enumerate(rhythms):
+                    rhythm_row = rhythms.index("steady" if true_rhythm == "none" else true_rhythm)
+                    said = "steady" if said_rhythm == "none" else said_rhythm
+                    out[i, column[said_light, said]] += p_light * rhythm[rhythm_row, k]
+        return out
+
+    def _ruled_table(self, step: Step) -> Floats:
+        """Usual share times the weights of the rules on this check alone, normalised."""
+        edges = self.edges(step) if step.kind == "measure" else ()
+        values: list[Value] = _middles(edges) if step.kind == "measure" else list(step.outcomes)
+        usual = np.array([step.usual.get(_spelt(value), 0.0) for value in values])
+        missing = usual <= 0
+        usual[missing] = 0.01 if not missing.all() else 1.0
+        chance = np.repeat(usual[None, :] / usual.sum(), 1 + len(self.causes), axis=0)
+        for rule in self._single.get(step.id, ()):
+            here = np.array([all(fits(condition, value) for condition in rule.when) for value in values])
+            for effect in rule.then:
+                cause, weight = weighed(effect)
+                if cause in self._index:
+                    chance[self._index[cause], here] *= weight
+        chance /= chance.sum(axis=1, keepdims=True)
+        out: Floats = (1 - self._floor) * chance + self._floor / len(values)
+        return out
+
+    # ------------------------------------------------------------ the chance of one answer
+
+    def told(self, step: Step, value: Value, supply_v: float | None = None) -> Told:
+        """Chance of this answer for every row. `supply_v`: the battery volts measured in this job, which
+        all predicted volts are scaled to. Raises ValueError for an answer the step does not have."""
+        if step.kind == "measure" and self.computed(step):
+            assert self.predictor is not None
+            return self._density(step, value, self.predictor.shown(step.operate), self._spread, supply_v)
+        table = self.table(step)
+        return Told(table[:, self.column(step, value)], 1.0 / table.shape[1])
+
+    def told_sets(self, step: Step, value: Value, sets: Sequence[frozenset[int]],
+                  supply_v: float | None = None) -> Floats:
+        """The same for sets of causes (indices from 0) present together, solved exactly, (sets,)."""
+        if not self.computed(step) or not sets:
+            raise ValueError("only computed steps say what several causes show together")
+        assert self.predictor is not None
+        shown = Shown.stacked([self.predictor.shown(step.operate).rows([HEALTHY]),
+                               self.predictor.shown_sets(step.operate, sets)])
+        spread = np.array([0.0, *(max(self._spread[1 + i] for i in members) for members in sets)])
+        seized = np.array([0.0, *(max(self._seized[1 + i] for i in members) for members in sets)])
+        if step.kind == "measure":
+            return self._density(step, value, shown, spread, supply_v).rows[1:]
+        return self._table_of(step, shown, spread, seized)[1:, self.column(step, value)]
+
+    def column(self, step: Step, value: Value) -> int:
+        """Which counted answer a value is. Raises ValueError."""
+        if step.kind == "measure":
+            number = float(value)  # type: ignore[arg-type]
+            if step.unit == "ohm" and self.computed(step):
+                number = math.log10(min(max(number, 1e-3), observe.OPEN_LINE_OHM))
+            return int(np.searchsorted(np.array(self.edges(step)), number))
+        return step.outcomes.index(value)
+
+    def _density(self, step: Step, value: Value, shown: Shown, spread: Floats, supply_v: float | None) -> Told:
+        readings = self._readings(step, shown, spread)
+        number, mean = float(value), readings.mean  # type: ignore[arg-type]
+        if readings.logarithmic:
+            number = math.log10(min(max(number, 1e-3), observe.OPEN_LINE_OHM))
+        elif supply_v is not None and step.unit == "V" and step.operate.get("engine") != "running":
+            rest = self._rest_v()
+            mean = np.where(self._battery_rows(len(mean)), mean, mean * supply_v / rest)
+        wide = 1.0 / {"V": _VOLT_RANGE, "A": _AMP_RANGE}.get(step.unit or "V", _DECADES)
+        size = readings.width * _LOGISTIC
+        away = np.minimum(np.abs(number - mean) / size, 60.0)
+        density = np.exp(-away) / (size * (1 + np.exp(-away)) ** 2)
+        return Told((1 - self._floor) * density + self._floor * wide, wide)
+
+    def _rest_v(self) -> float:
+        batteries = [part for part in self.knowledge.parts.values() if isinstance(part, schema.BatteryPart)]
+        return batteries[0].rest_v if batteries else self.knowledge.vehicle.system_v
+
+    def _battery_rows(self, count: int) -> np.ndarray:
+        """Rows whose own volts already say how the battery stands."""
+        mask = np.zeros(count, dtype=bool)
+        if count == len(self.causes) + 1:
+            for i, cause in enumerate(self.causes):
+                subject = cause.split(".")[0]
+                part = self.knowledge.parts.get(subject)
+                mask[i + 1] = part is not None and part.kind == "battery"
+        return mask
+
+    # ------------------------------------------------------------ complaints
+
+    def complaint(self, symptom: schema.Symptom, steps: Mapping[str, Step]) -> Told:
+        """Chance that someone with each cause says this: any of the alternatives it may mean holds."""
+        silent = np.ones(1 + len(self.causes))
+        for alternative in symptom.shows:
+            holds = np.ones(1 + len(self.causes))
+            for condition in alternative:
+                if condition.check in steps:
+                    holds *= self._meets(steps[condition.check], condition)
+            silent *= 1 - holds
+        return Told(_TOLD_RIGHT * (1 - silent) + (1 - _TOLD_RIGHT) * _TOLD_ANY, 1.5 * _TOLD_ANY)
+
+    def _meets(self, step: Step, condition: schema.Condition) -> Floats:
+        """(rows,) chance that an answer meets a condition."""
+        table = self.table(step)
+        values: Sequence[Value] = step.outcomes if step.kind != "measure" else _middles(
+            tuple(10**edge for edge in self.edges(step)) if step.unit == "ohm" and self.computed(step)
+            else self.edges(step))
+        here = np.array([fits(condition, value) for value in values])
+        out: Floats = table[:, here].sum(axis=1)
+        return out
+
+    def direction(self, rule: schema.Rule, steps: Mapping[str, Step]) -> Mapping[str, float]:
+        """For a rule whose checks are all computed: for each cause it speaks of, chance of all its
+        conditions with the cause present over the mean of all causes."""
+        holds = np.ones(1 + len(self.causes))
+        for condition in rule.when:
+            step = steps.get(condition.check or "")
+            if step is None or not self.computed(step):
+                return {}
+            holds *= self._meets(step, condition)
+        mean = float(holds[1:].mean())
+        spoken = [weighed(effect)[0] for effect in rule.then]
+        return {cause: float(holds[self._index[cause]]) / max(mean, 1e-12) for cause in spoken if cause in self._index}
+
+
+def weighed(effect: schema.Conclusion) -> tuple[str, float]:
+    """Cause and weight of a points-to or clears; an empty cause for other effects."""
+    if effect.points_to is not None:
+        return effect.points_to, float(effect.weight or 1.0)
+    if effect.clears is not None:
+        return effect.clears, CLEARS
+    return "", 1.0
+
+
+def _spelt(value: Value) -> str:
+    """An answer as the keys of `usual` write it."""
+    if isinstance(value, tuple):
+        return value[0] if value[0] == "dark" else "/".join(value)
+    return str(value)
+
+
+def _middles(edges: Sequence[float]) -> list[Value]:
+    """A number inside each interval that the edges part."""
+    if not edges:
+        return [0.0]
+    inner = [0.5 * (low + high) for low, high in zip(edges[:-1], edges[1:], strict=True)]
+    return [edges[0] - 1.0, *inner, edges[-1] + 1.0]
+
+
+def _confusion(words: Sequence[str], misread: Mapping[str, Mapping[str, float]]) -> Floats:
+    """(true, said) chances from a vocabulary's table."""
+    out = np.eye(len(words))
+    for i, true in enumerate(words):
+        for said, share in misread.get(true, {}).items():
+            if said in words:
+                out[i, words.index(said)] += share
+                out[i, i] -= share
+    return out

@@ -1,0 +1,71 @@
+"""What cures which causes, with steps, cautions and proof: from the files, else derived by kind.
+
+Knows nothing of probabilities.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from diag.circuit.faults import Cause
+from diag.knowledge import schema
+from diag.knowledge.assemble import Knowledge
+
+__all__ = ["RemedyPlan", "plan_remedies"]
+
+_PROOFS = 6
+
+
+@dataclass(frozen=True)
+class RemedyPlan:
+    """A remedy of this vehicle. `proof`: ids of checks, most telling first. `minutes` to carry out."""
+
+    id: str
+    title: str
+    cures: tuple[str, ...]
+    steps: tuple[str, ...]
+    cautions: tuple[str, ...]
+    minutes: float
+    proof: tuple[str, ...]
+
+
+def plan_remedies(knowledge: Knowledge, causes: Sequence[Cause],
+                  shows: Mapping[str, Sequence[str]]) -> dict[str, RemedyPlan]:
+    """Every remedy by id. `shows`: cause id → checks whose answer it changes, most telling first."""
+    written = {cause: remedy.id for remedy in knowledge.remedies.values() for cause in remedy.cures}
+    groups: dict[str, list[Cause]] = {}
+    for cause in causes:
+        groups.setdefault(written.get(cause.id, cause.remedy), []).append(cause)
+    return {remedy: _plan(knowledge, remedy, group, shows) for remedy, group in groups.items()}
+
+
+def _plan(knowledge: Knowledge, remedy_id: str, group: Sequence[Cause],
+          shows: Mapping[str, Sequence[str]]) -> RemedyPlan:
+    cures = tuple(cause.id for cause in group)
+    touched = list(dict.fromkeys(check for cause in group for check in shows.get(cause.id, ())))
+    note = knowledge.remedies.get(remedy_id)
+    if note is not None:
+        proof = list(dict.fromkeys([*note.proof, *touched]))[:max(_PROOFS, len(note.proof))]
+        return RemedyPlan(remedy_id, note.title, cures, tuple(note.steps), tuple(note.cautions), note.minutes,
+                          tuple(proof))
+    subject, _, verb = remedy_id.partition(".")
+    form = knowledge.kinds.remedies.get(verb)
+    label, place = _label(knowledge, subject)
+    if form is None:
+        return RemedyPlan(remedy_id, f"Put right: {group[0].title}", cures, (f"Put right: {group[0].title}.",), (), 10.0,
+                          tuple(touched[:_PROOFS]))
+    fill = {"part": label, "place": place}
+    return RemedyPlan(remedy_id, form.title.format(**fill), cures, tuple(step.format(**fill) for step in form.steps),
+                      tuple(form.cautions), form.minutes, tuple(touched[:_PROOFS]))
+
+
+def _label(knowledge: Knowledge, subject: str) -> tuple[str, str]:
+    part = knowledge.parts.get(subject)
+    if part is not None:
+        return part.title, knowledge.places.get(part.place, part.place)
+    wire: schema.Wire | None = knowledge.wires.get(subject)
+    if wire is not None:
+        ends = f"from {wire.from_.replace('.', ' ')} to {wire.to.replace('.', ' ')}"
+        return f"{wire.title or subject} ({wire.colour}, {ends})", ends
+    return subject.replace("-", " "), "the vehicle"

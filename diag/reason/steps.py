@@ -1,0 +1,184 @@
+"""Everything that can be asked about a vehicle: the checks of its files, and measurements generated
+for every terminal that a probe can reach.
+
+Knows the words and numbers an answer may be; knows nothing of causes, chances or what to ask next.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from diag.circuit.observe import LOOKS, SOUNDS
+from diag.circuit.predict import HEALTHY, Predictor
+from diag.knowledge import schema
+from diag.knowledge.assemble import Knowledge, operate_key, terminals_of
+
+__all__ = ["BODY", "TEST_LAMP", "Finding", "Step", "Value", "all_steps", "fits", "step_operates", "working_operates"]
+
+BODY = "body"
+TEST_LAMP = "test-lamp"
+Value = str | float | tuple[str, str]
+"""A word, a number in the step's unit (inf for no continuity), or (light, rhythm)."""
+_BATTERY_OFF_MINUTES = 2.0
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing to ask. Fields as in `schema.Check`; `outcomes` are the possible answers of look,
+    listen and choose; `generated` steps are not in any file."""
+
+    id: str
+    title: str
+    kind: str
+    operate: Mapping[str, str]
+    circuit: str
+    place: str
+    minutes: float
+    target: str | None = None
+    red: str | None = None
+    black: str | None = None
+    through: str | None = None
+    unit: str | None = None
+    outcomes: tuple[Value, ...] = ()
+    labels: Mapping[str, str] = field(default_factory=dict)
+    text: str | None = None
+    instruments: tuple[str, ...] = ()
+    caution: str | None = None
+    usual: Mapping[str, float] = field(default_factory=dict)
+    limits: schema.Limits | None = None
+    generated: bool = False
+
+
+@dataclass(frozen=True)
+class Finding:
+    """An answer that stands: what was asked, what was said, where in the journal, in which period
+    (0 before the first remedy). `symptom` is set where the answer is a complaint, not a check."""
+
+    seq: int
+    step: Step | None
+    value: Value | None
+    period: int = 0
+    symptom: str | None = None
+
+
+def fits(condition: schema.Condition, value: Value) -> bool:
+    """Whether an answer meets a rule's condition on its check."""
+    if isinstance(value, tuple):
+        light, rhythm = value
+        return _word(condition.light, light) and _word(condition.rhythm, rhythm)
+    if isinstance(value, str):
+        if condition.is_ is not None and value != condition.is_:
+            return False
+        return not (condition.is_not is not None and value == condition.is_not)
+    if math.isnan(value):
+        return False
+    if condition.below is not None and not value < condition.below:
+        return False
+    if condition.above is not None and not value > condition.above:
+        return False
+    return condition.between is None or condition.between[0] <= value <= condition.between[1]
+
+
+def _word(test: str | None, found: str) -> bool:
+    if test is None:
+        return True
+    if test.startswith("is-not "):
+        return found != test.removeprefix("is-not ").strip()
+    return found == test.removeprefix("is ").strip()
+
+
+def step_operates(knowledge: Knowledge) -> list[dict[str, str]]:
+    """Every operate that any step uses, for the table of predictions."""
+    found: dict[tuple[tuple[str, str], ...], dict[str, str]] = {(): {}, (("battery", "disconnected"),): _off({})}
+    for check in knowledge.checks.values():
+        operate = _off(check.operate) if check.unit == "ohm" else dict(check.operate)
+        found[operate_key(operate)] = operate
+    return list(found.values())
+
+
+def _off(operate: Mapping[str, str]) -> dict[str, str]:
+    return {**operate, "battery": "disconnected"}
+
+
+def _of_check(knowledge: Knowledge, check: schema.Check) -> Step:
+    labels: dict[str, str] = {}
+    outcomes: tuple[Value, ...] = ()
+    operate = dict(check.operate)
+    if check.kind == "look":
+        outcomes = LOOKS
+    elif check.kind == "listen":
+        part = knowledge.parts[check.target or ""]
+        outcomes = ("none", "click", "buzz") if part.kind == "flasher-unit" else SOUNDS
+    elif check.kind == "choose":
+        outcomes = tuple(choice.value for choice in check.choices)
+        labels = {choice.value: choice.label for choice in check.choices}
+    elif check.unit == "ohm":
+        operate = _off(operate)
+    return Step(check.id, check.title, check.kind, operate, knowledge.circuit_of[check.id], check.place, check.minutes,
+                check.target, check.red, check.black, check.through, check.unit, outcomes, labels, check.text,
+                tuple(check.instruments), check.caution, dict(check.usual), check.limits)
+
+
+def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -> list[dict[str, str]]:
+    """Operates of a circuit's looks and listens in which something is at work when all is well."""
+    found: dict[tuple[tuple[str, str], ...], dict[str, str]] = {}
+    for check in knowledge.circuits[circuit].checks:
+        if check.kind not in ("look", "listen") or "unplugged" in check.operate:
+            continue
+        shown = predictor.shown(check.operate)
+        target = knowledge.parts.get(check.target or "")
+        if isinstance(target, schema.LampPart):
+            alive = abs(shown.lamp_on_v[HEALTHY, predictor.network.filament(check.target or "")]) > 1.0
+        else:
+            alive = True
+        if alive:
+            found[operate_key(check.operate)] = dict(check.operate)
+    return list(found.values())
+
+
+def all_steps(knowledge: Knowledge, predictor: Predictor | None) -> tuple[Step, ...]:
+    """Checks of the files in their order, then generated ones (none without a network)."""
+    steps = [_of_check(knowledge, check) for check in knowledge.checks.values() if check.kind != "do"]
+    if predictor is not None:
+        steps += _generated(knowledge, predictor, steps)
+    return tuple(steps)
+
+
+def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Step]) -> Iterator[Step]:
+    taken = {(step.red, step.black, step.unit, operate_key(step.operate)) for step in written}
+    cautions = {operate_key(step.operate): step.caution for step in written if step.caution is not None}
+    working = {circuit: working_operates(knowledge, predictor, circuit) for circuit in knowledge.circuits}
+    off_caution = next((s.caution for s in written if s.operate.get("battery") == "disconnected" and s.caution), None)
+    for part_id, part in knowledge.parts.items():
+        circuit = knowledge.circuit_of[part_id]
+        for terminal in terminals_of(part):
+            if terminal in part.sealed:
+                continue
+            name = f"{part_id}.{terminal}"
+            where = f"{part.title}, terminal {terminal}"
+            for operate in working[circuit] or [{}]:
+                label = _spoken(operate)
+                caution = cautions.get(operate_key(operate))
+                if (name, BODY, "V", operate_key(operate)) not in taken:
+                    yield Step(f"volts:{name}:{_key(operate)}", f"Volts at {where}{label}", "measure", operate, circuit,
+                               part.place, part.reach + 0.5, red=name, black=BODY, unit="V", instruments=("meter",),
+                               caution=caution, generated=True)
+                yield Step(f"lamp:{name}:{_key(operate)}", f"Test lamp from {where} to body{label}", "look", operate,
+                           circuit, part.place, part.reach + 0.4, TEST_LAMP, name, BODY, outcomes=LOOKS,
+                           instruments=("test-lamp",), caution=caution, generated=True)
+            if (name, BODY, "ohm", operate_key(_off({}))) not in taken:
+                yield Step(f"ohm:{name}", f"Ohms from {where} to body, battery off", "measure", _off({}), circuit,
+                           part.place, part.reach + 0.5 + _BATTERY_OFF_MINUTES, red=name, black=BODY, unit="ohm",
+                           instruments=("meter",), caution=off_caution, generated=True)
+
+
+def _key(operate: Mapping[str, str]) -> str:
+    return "+".join(f"{control}={position}" for control, position in operate_key(operate)) or "rest"
+
+
+def _spoken(operate: Mapping[str, str]) -> str:
+    if not operate:
+        return ""
+    return ", " + ", ".join(f"{control.replace('-', ' ')} {position}" for control, position in operate.items())
