@@ -27,8 +27,12 @@ _SHORT_S = 50.0
 _UNIT_WORKS_FROM_V, _UNIT_CYCLES_FROM_V, _UNIT_FULL_RATE_FROM_V = 7.0, 9.3, 10.3
 _NO_LOAD, _LAMP_OUT = 0.25, 0.80
 """Shares of the rated load below which the unit does not trip, or doubles its rate."""
+_HEAVY_UNIT_TRIPS = 1.4
+"""The same share for a unit made for twice the lamps: it needs both sides (hazard) to flash."""
 _FIELD_A = 0.3
 """Field current above which a turning dynamo excites itself."""
+_COLLAPSE_A, _BACK_A = 70.0, 0.5
+"""Load at which a shunt dynamo loses its field, and current back into it that opens the cut-out."""
 _ROUNDS = 6
 
 
@@ -77,9 +81,16 @@ class Bench:
     `emf_v`: volts of each dynamo while it charges. `swaps`: pairs of nodes whose wires may be swapped.
     """
 
-    def __init__(self, network: Network, rest: Mapping[str, str], fuse_a: Mapping[str, float],
-                 section_mm2: Mapping[str, float], rated_a: Mapping[str, float], emf_v: Mapping[str, float],
-                 swaps: Iterable[tuple[int, int]] = ()) -> None:
+    def __init__(
+        self,
+        network: Network,
+        rest: Mapping[str, str],
+        fuse_a: Mapping[str, float],
+        section_mm2: Mapping[str, float],
+        rated_a: Mapping[str, float],
+        emf_v: Mapping[str, float],
+        swaps: Iterable[tuple[int, int]] = (),
+    ) -> None:
         self.network = network
         self._solver = Solver(network, swaps)
         self.rest = dict(rest)
@@ -91,8 +102,10 @@ class Bench:
         for wire, section in section_mm2.items():
             limit[network.branch(wire)] = _PREECE_COPPER * (2 * np.sqrt(section / np.pi)) ** 1.5
         self._limit_a = limit
-        self._roles = {role: [i for i, b in enumerate(network.branches) if b.role == role]
-                       for role in ("flasher", "tell-tale", "cut-out", "field", "wire")}
+        self._roles = {
+            role: [i for i, b in enumerate(network.branches) if b.role == role]
+            for role in ("flasher", "tell-tale", "cut-out", "field", "wire")
+        }
 
     # ------------------------------------------------------------ from changes to arrays
 
@@ -133,8 +146,9 @@ class Bench:
         self._sources(operate, changes, branch_s, emf_v, source_s)
         return Variants(branch_s, ends, extra, extra_s, scale, emf_v, source_s)
 
-    def _sources(self, operate: Mapping[str, str], changes: Sequence[Change], branch_s: Floats, emf_v: Floats,
-                 source_s: Floats) -> None:
+    def _sources(
+        self, operate: Mapping[str, str], changes: Sequence[Change], branch_s: Floats, emf_v: Floats, source_s: Floats
+    ) -> None:
         """Battery taken off, dynamo turning, contacts of flasher and cut-out by their flags."""
         net = self.network
         turning = operate.get("engine", self.rest.get("engine")) == "running"
@@ -163,6 +177,9 @@ class Bench:
     def _stand_still(self, branch_s: Floats, emf_v: Floats, row: int, source: int, change: Change) -> None:
         """A dynamo without field: residual volts only, and the cut-out opens unless it is welded."""
         emf_v[row, source] = 0.3
+        self._open_cut_out(branch_s, row, change)
+
+    def _open_cut_out(self, branch_s: Floats, row: int, change: Change) -> None:
         for i in self._roles["cut-out"]:
             if f"{self.network.branches[i].id.split(':')[0]}:cut-out-stuck" not in change.flags:
                 branch_s[row, i] = 0.0
@@ -171,7 +188,6 @@ class Bench:
 
     def operate(self, operate: Mapping[str, str], changes: Sequence[Change]) -> tuple[Shown, list[frozenset[int]]]:
         """What each variant shows, and the branches (fuses, wires) that blew or burnt while operating it."""
-        net = self.network
         variants = self._variants(operate, changes)
         solution = self._solver.solve(variants)
         if operate.get("engine", self.rest.get("engine")) == "running":
@@ -190,31 +206,51 @@ class Bench:
         off_v = solution.lamp_v
         idle_feed = self._feed_v(solution)
         contacts = self._roles["flasher"] + self._roles["tell-tale"]
-        carrying = np.nonzero((np.abs(solution.branch_a[:, contacts]) > 1e-9).any(axis=1))[0] if contacts else []
+        carrying = np.nonzero((np.abs(solution.branch_a[:, contacts]) > 1e-9).any(axis=1))[0]
         open_solution = solution
         if len(carrying):
-            opened = variants.subset(np.asarray(carrying))
+            opened = variants.subset(carrying)
             opened.branch_s[:, contacts] = 0.0
-            open_solution = _patched(solution, np.asarray(carrying), self._solver.solve(opened))
+            open_solution = _patched(solution, carrying, self._solver.solve(opened))
             off_v = open_solution.lamp_v
             idle_feed = self._feed_v(open_solution)
         flasher, buzzing = self._flasher(solution, idle_feed, changes)
         rests = flasher[:, 0] > 0.5  # the contact never closes: all test points show the open phase
         volts = np.where(rests[:, None], open_solution.volts, solution.volts)
-        shown = Shown(volts, open_solution.volts, solution.lamp_v, off_v, variants.scale, flasher, buzzing, solution.inner_ohm,
-                      np.where(rests[:, None], open_solution.branch_a, solution.branch_a))
+        shown = Shown(
+            volts,
+            open_solution.volts,
+            solution.lamp_v,
+            off_v,
+            variants.scale,
+            flasher,
+            buzzing,
+            solution.inner_ohm,
+            np.where(rests[:, None], open_solution.branch_a, solution.branch_a),
+        )
         return shown, [frozenset(found) for found in blown]
 
     def _excite(self, variants: Variants, solution: Solution, changes: Sequence[Change]) -> tuple[Variants, Solution]:
+        """Dynamos that cannot excite stand still; a cut-out that current flows back through opens."""
         weak = np.zeros(len(changes), dtype=bool)
         for i in self._roles["field"]:
             weak |= np.abs(solution.branch_a[:, i]) < _FIELD_A
-        rows = np.nonzero(weak)[0]
-        for row in rows:
+        for i, source in enumerate(self.network.sources):
+            if source.kind == "dynamo":
+                weak |= solution.source_a[:, i] > _COLLAPSE_A
+        back = np.zeros(len(changes), dtype=bool)
+        for i in self._roles["cut-out"]:
+            back |= solution.branch_a[:, i] < -_BACK_A
+        for row in np.nonzero(weak)[0].tolist():
             for i, source in enumerate(self.network.sources):
                 if source.kind == "dynamo":
-                    self._stand_still(variants.branch_s, variants.emf_v, int(row), i, changes[row])
-        return variants, _patched(solution, rows, self._solver.solve(variants.subset(rows))) if len(rows) else solution
+                    self._stand_still(variants.branch_s, variants.emf_v, row, i, changes[row])
+        for row in np.nonzero(back & ~weak)[0].tolist():
+            self._open_cut_out(variants.branch_s, row, changes[row])
+        rows = np.nonzero(weak | back)[0]
+        if len(rows):
+            solution = _patched(solution, rows, self._solver.solve(variants.subset(rows)))
+        return variants, solution
 
     def _units(self) -> list[str]:
         return [self.network.branches[i].id.split(":")[0] for i in self._roles["flasher"]]
@@ -254,6 +290,9 @@ class Bench:
             elif f"{unit}:never-opens" in change.flags:
                 states[row] = (0, 1, 0, 0, 0)
                 buzzing[row] = float(feed[row] > 5.0 and amps[row] > 0.1)
+            elif f"{unit}:wrong-rating" in change.flags:
+                enough = _above(load[row : row + 1], _HEAVY_UNIT_TRIPS, 0.1)[0] * works[row]
+                states[row] = (1 - works[row], works[row] - enough, 0.0, enough, 0.0)
         return states, buzzing
 
 

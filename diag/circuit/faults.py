@@ -64,19 +64,38 @@ def _noted(knowledge: Knowledge, note: schema.CauseNote, found: Mapping[str, Cau
     if note.id in found:
         cause = found[note.id]
         factor = note.frequency if note.frequency is not None else 1.0
-        return {note.id: replace(cause, frequency=cause.frequency * factor, title=note.title or cause.title,
-                                 remedy=remedy or cause.remedy)}
+        return {
+            note.id: replace(
+                cause,
+                frequency=cause.frequency * factor,
+                title=note.title or cause.title,
+                remedy=remedy or cause.remedy,
+            )
+        }
     like = found.get(note.like) if note.like is not None else None
-    return {note.id: Cause(note.id, subject, "added", mode, note.title or note.id, remedy or f"{subject}.put-right",
-                           note.frequency or 1.0, like.spread if like else 0.05, like.change if like else None, False)}
+    return {
+        note.id: Cause(
+            note.id,
+            subject,
+            "added",
+            mode,
+            note.title or note.id,
+            remedy or f"{subject}.put-right",
+            note.frequency or 1.0,
+            like.spread if like else 0.05,
+            like.change if like else None,
+            False,
+        )
+    }
 
 
 def _mode(knowledge: Knowledge, kind: str, mode: str) -> schema.Mode | None:
     return knowledge.kinds.kinds.get(kind, {}).get(mode)
 
 
-def _cause(knowledge: Knowledge, subject: str, name: str, kind: str, mode: str, label: str, change: Change,
-           detail: str = "") -> Iterator[Cause]:
+def _cause(
+    knowledge: Knowledge, subject: str, name: str, kind: str, mode: str, label: str, change: Change, detail: str = ""
+) -> Iterator[Cause]:
     form = _mode(knowledge, kind, mode)
     if form is None:
         return
@@ -94,8 +113,9 @@ def _of_wire(knowledge: Knowledge, network: Network, wire_id: str, wire: schema.
     ohm = form.ohm if form is not None and form.ohm is not None else 1.0
     yield from _cause(knowledge, wire_id, "resistive", "wire", "resistive", label, Change(added_ohm={branch: ohm}))
     if 0 not in (link.a, link.b):
-        yield from _cause(knowledge, wire_id, "to-body", "wire", "to-body", label,
-                          Change(extra=short_to_body(link.a, link.b)))
+        yield from _cause(
+            knowledge, wire_id, "to-body", "wire", "to-body", label, Change(extra=short_to_body(link.a, link.b))
+        )
 
 
 def _of_part(knowledge: Knowledge, network: Network, part_id: str, part: schema.Part) -> Iterator[Cause]:
@@ -105,8 +125,15 @@ def _of_part(knowledge: Knowledge, network: Network, part_id: str, part: schema.
         yield from _cause(knowledge, part_id, mode, kind, mode, label, Change(flags=frozenset({f"{part_id}:{mode}"})))
 
     def series(mode: str, branch: str, ohm: float | None) -> Iterator[Cause]:
-        yield from _cause(knowledge, part_id, mode, kind, mode, label,
-                          Change(added_ohm={network.branch(branch): _OPEN if ohm is None else ohm}))
+        yield from _cause(
+            knowledge,
+            part_id,
+            mode,
+            kind,
+            mode,
+            label,
+            Change(added_ohm={network.branch(branch): _OPEN if ohm is None else ohm}),
+        )
 
     def ohm_of(mode: str) -> float:
         form = _mode(knowledge, kind, mode)
@@ -118,8 +145,15 @@ def _of_part(knowledge: Knowledge, network: Network, part_id: str, part: schema.
             yield from _cause(knowledge, part_id, "open", kind, "open", label, Change(scale={lamp: 0.0}))
             form = _mode(knowledge, kind, "wrong-wattage")
             if part.test_w >= 15 and form is not None:
-                yield from _cause(knowledge, part_id, "wrong-wattage", kind, "wrong-wattage", label,
-                                  Change(scale={lamp: form.factor or 0.2}))
+                yield from _cause(
+                    knowledge,
+                    part_id,
+                    "wrong-wattage",
+                    kind,
+                    "wrong-wattage",
+                    label,
+                    Change(scale={lamp: form.factor or 0.2}),
+                )
         case schema.EarthPart():
             yield from series("open", part_id, None)
             yield from series("resistive", part_id, ohm_of("resistive"))
@@ -131,10 +165,11 @@ def _of_part(knowledge: Knowledge, network: Network, part_id: str, part: schema.
         case schema.SenderPart():
             contact = network.branch(f"{part_id}:G")
             yield from series("stuck-open", f"{part_id}:G", None)
-            yield from _cause(knowledge, part_id, "stuck-closed", kind, "stuck-closed", label,
-                              Change(closed=frozenset({contact})))
+            yield from _cause(
+                knowledge, part_id, "stuck-closed", kind, "stuck-closed", label, Change(closed=frozenset({contact}))
+            )
         case schema.FlasherPart():
-            for mode in ("never-opens", "never-closes", "tell-tale-contact-open"):
+            for mode in ("never-opens", "never-closes", "tell-tale-contact-open", "wrong-rating"):
                 yield from flagged(mode)
         case schema.HornPart():
             yield from series("open", f"{part_id}:coil", None)
@@ -142,43 +177,80 @@ def _of_part(knowledge: Knowledge, network: Network, part_id: str, part: schema.
         case schema.JointPart():
             if part.breakable:
                 links = [network.branch(f"{part_id}:{other}") for other in part.terminals[1:]]
-                yield from _cause(knowledge, part_id, "open", kind, "open", label,
-                                  Change(added_ohm=dict.fromkeys(links, _OPEN)))
-                yield from _cause(knowledge, part_id, "resistive", kind, "resistive", label,
-                                  Change(added_ohm=dict.fromkeys(links, ohm_of("resistive"))))
+                yield from _cause(
+                    knowledge, part_id, "open", kind, "open", label, Change(added_ohm=dict.fromkeys(links, _OPEN))
+                )
+                yield from _cause(
+                    knowledge,
+                    part_id,
+                    "resistive",
+                    kind,
+                    "resistive",
+                    label,
+                    Change(added_ohm=dict.fromkeys(links, ohm_of("resistive"))),
+                )
         case schema.BatteryPart():
             yield from _of_battery(knowledge, network, part_id, part)
         case schema.DynamoPart():
-            yield from _cause(knowledge, part_id, "armature-open", kind, "armature-open", label,
-                              Change(emf={network.source(part_id): (0.0, _OPEN)},
-                                     flags=frozenset({f"{part_id}:no-output"})))
+            yield from _cause(
+                knowledge,
+                part_id,
+                "armature-open",
+                kind,
+                "armature-open",
+                label,
+                Change(emf={network.source(part_id): (0.0, _OPEN)}, flags=frozenset({f"{part_id}:no-output"})),
+            )
             yield from series("field-open", f"{part_id}:field", None)
             yield from flagged("no-output")
         case schema.RegulatorPart():
             yield from flagged("cut-out-open")
-            stuck = Change(closed=frozenset({network.branch(f"{part_id}:cut-out")}),
-                           flags=frozenset({f"{part_id}:cut-out-stuck"}))
+            stuck = Change(
+                closed=frozenset({network.branch(f"{part_id}:cut-out")}), flags=frozenset({f"{part_id}:cut-out-stuck"})
+            )
             yield from _cause(knowledge, part_id, "cut-out-stuck", kind, "cut-out-stuck", label, stuck)
             yield from series("field-contact-open", f"{part_id}:field-contact", None)
     if kind in ("switch", "flasher-unit", "regulator", "dynamo"):
         wired = [t for t in terminals_of(part) if network.wires_at(network.node(f"{part_id}.{t}"))]
-        for a, b in combinations(wired, 2):
+        pairs = list(combinations(wired, 2))
+        for a, b in pairs:
             swap = Change(swap=((network.node(f"{part_id}.{a}"), network.node(f"{part_id}.{b}")),))
-            yield from _cause(knowledge, part_id, f"swapped-{a}-{b}", kind, "swapped", label, swap, f" {a} and {b}")
+            for cause in _cause(knowledge, part_id, f"swapped-{a}-{b}", kind, "swapped", label, swap, f" {a} and {b}"):
+                yield replace(
+                    cause, frequency=cause.frequency / len(pairs)
+                )  # the frequency is the part's, not the pair's
 
 
-def _of_contacts(knowledge: Knowledge, network: Network, part_id: str, part: schema.SwitchPart,
-                 ohm: float) -> Iterator[Cause]:
+def _of_contacts(
+    knowledge: Knowledge, network: Network, part_id: str, part: schema.SwitchPart, ohm: float
+) -> Iterator[Cause]:
     for (a, b), positions in contact_positions(part).items():
         branch, pair = network.branch(f"{part_id}:{a}-{b}"), f"{a}-{b}"
         detail = f" {a} to {b}"
-        yield from _cause(knowledge, part_id, f"open-{pair}", "switch", "open", part.title,
-                          Change(added_ohm={branch: _OPEN}), detail)
-        yield from _cause(knowledge, part_id, f"resistive-{pair}", "switch", "resistive", part.title,
-                          Change(added_ohm={branch: ohm}), detail)
+        yield from _cause(
+            knowledge, part_id, f"open-{pair}", "switch", "open", part.title, Change(added_ohm={branch: _OPEN}), detail
+        )
+        yield from _cause(
+            knowledge,
+            part_id,
+            f"resistive-{pair}",
+            "switch",
+            "resistive",
+            part.title,
+            Change(added_ohm={branch: ohm}),
+            detail,
+        )
         if positions != frozenset(part.contacts):
-            yield from _cause(knowledge, part_id, f"stuck-{pair}", "switch", "stuck", part.title,
-                              Change(closed=frozenset({branch})), detail)
+            yield from _cause(
+                knowledge,
+                part_id,
+                f"stuck-{pair}",
+                "switch",
+                "stuck",
+                part.title,
+                Change(closed=frozenset({branch})),
+                detail,
+            )
 
 
 def _of_battery(knowledge: Knowledge, network: Network, part_id: str, part: schema.BatteryPart) -> Iterator[Cause]:

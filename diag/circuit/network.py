@@ -96,8 +96,15 @@ class Change:
         scale = dict(self.scale)
         for filament, factor in other.scale.items():
             scale[filament] = min(factor, scale.get(filament, np.inf))
-        return Change(added, self.closed | other.closed, self.extra + other.extra, scale, {**self.emf, **other.emf},
-                      self.swap + other.swap, self.flags | other.flags)
+        return Change(
+            added,
+            self.closed | other.closed,
+            self.extra + other.extra,
+            scale,
+            {**self.emf, **other.emf},
+            self.swap + other.swap,
+            self.flags | other.flags,
+        )
 
 
 @dataclass(frozen=True)

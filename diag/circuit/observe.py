@@ -15,13 +15,28 @@ from diag.circuit.behaviour import FLASHER_STATES, Shown
 from diag.circuit.network import Floats, Network
 from diag.circuit.solve import filament_current
 
-__all__ = ["LIGHTS", "LOOKS", "OPEN_LINE_OHM", "RHYTHMS", "SOUNDS", "Readings", "horn_sounds", "lamp_looks",
-           "flasher_sounds", "read_amps", "read_ohms", "read_volts", "test_lamp_looks"]
+__all__ = [
+    "LIGHTS",
+    "LOOKS",
+    "OPEN_LINE_OHM",
+    "RHYTHMS",
+    "SOUNDS",
+    "Readings",
+    "horn_sounds",
+    "lamp_looks",
+    "flasher_sounds",
+    "read_amps",
+    "read_ohms",
+    "read_volts",
+    "test_lamp_looks",
+]
 
 LIGHTS = ("dark", "glow", "dim", "normal", "too-bright")
 RHYTHMS = ("none", "steady", "slow", "flashing", "fast")
-LOOKS: tuple[tuple[str, str], ...] = (("dark", "none"), *((light, rhythm) for light in LIGHTS[1:]
-                                                          for rhythm in RHYTHMS[1:]))
+LOOKS: tuple[tuple[str, str], ...] = (
+    ("dark", "none"),
+    *((light, rhythm) for light in LIGHTS[1:] for rhythm in RHYTHMS[1:]),
+)
 """All that a lamp may show, in the order of the columns of a look."""
 SOUNDS = ("none", "click", "buzz", "weak", "sound")
 OPEN_LINE_OHM = 1e6
@@ -33,6 +48,7 @@ _LIGHT_WIDTH = 0.25
 """How far lamps and eyes differ, as a natural logarithm of light; common practice, no source."""
 _CONTRAST = 2.0
 _TEST_LAMP_W, _TEST_LAMP_V = 5.0, 12.0
+_NEWTON_ROUNDS = 14
 _METER_V, _METER_SHARE = 0.04, 0.015
 _OHM_WIDTH, _LEADS_OHM = 0.30, 0.2
 
@@ -54,7 +70,8 @@ def _step(found: Floats) -> Floats:
 def _light_words(relative: Floats, spread: Floats, limits: Mapping[str, float]) -> Floats:
     """(R, 5) chance of each word of LIGHTS for a relative light; edges are soft."""
     level = np.log(np.maximum(relative, 1e-9))
-    width = (_LIGHT_WIDTH + 0.8 * spread) / 1.7  # logistic width for about the same spread as a normal one
+    strays = spread * np.minimum(np.abs(level), 1.5)  # a cause's own scatter moves only what the cause moves
+    width = (_LIGHT_WIDTH + strays) / 1.7  # logistic width for about the same spread as a normal one
     below = [_step((np.log(limits[word]) - level) / width) for word in LIGHTS[:-1]]
     edges = np.stack([np.zeros_like(level), *below, np.ones_like(level)], axis=1)
     words: Floats = np.diff(np.maximum.accumulate(edges, axis=1), axis=1)
@@ -96,8 +113,9 @@ def lamp_looks(shown: Shown, network: Network, lamp: str, spread: Floats, limits
     return _looks(_light_words(on, spread, limits), _light_words(off, spread, limits), on, off, shown.flasher)
 
 
-def test_lamp_looks(shown: Shown, network: Network, terminal: str, spread: Floats,
-                    limits: Mapping[str, float], system_v: float) -> Floats:
+def test_lamp_looks(
+    shown: Shown, network: Network, terminal: str, spread: Floats, limits: Mapping[str, float], system_v: float
+) -> Floats:
     """(R, 17) chance of each of LOOKS for a 12 V 5 W test lamp from a terminal to body.
 
     It loads the circuit: a resistive feed that shows full volts to a meter does not light it.
@@ -108,21 +126,26 @@ def test_lamp_looks(shown: Shown, network: Network, terminal: str, spread: Float
     for volts in (shown.volts[:, node], shown.off_volts[:, node]):
         across = _loaded(np.abs(volts), ohm, system_v)
         light.append((across / system_v) ** _LIGHT_POWER)
-    return _looks(_light_words(light[0], spread, limits), _light_words(light[1], spread, limits), light[0], light[1],
-                  shown.flasher)
+    return _looks(
+        _light_words(light[0], spread, limits),
+        _light_words(light[1], spread, limits),
+        light[0],
+        light[1],
+        shown.flasher,
+    )
 
 
 def _loaded(volts: Floats, ohm: Floats, system_v: float) -> Floats:
-    """Volts left on the test lamp: solves v + R·i(v) = V by bisection (both sides are monotone)."""
-    low, high = np.zeros_like(volts), volts.copy()
+    """Volts left on the test lamp: solves v + R·i(v) = V by Newton from 0 V.
+
+    The lamp's curve bends one way only, so the steps climb to the answer without overshooting.
+    """
+    across = np.zeros_like(volts)
     rated = np.full_like(volts, _TEST_LAMP_W / _TEST_LAMP_V)
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        amps, _ = filament_current(middle / _TEST_LAMP_V, rated)
-        over = middle + ohm * amps > volts
-        high = np.where(over, middle, high)
-        low = np.where(over, low, middle)
-    return low
+    for _ in range(_NEWTON_ROUNDS):
+        amps, slope = filament_current(across / _TEST_LAMP_V, rated)
+        across = across + (volts - across - ohm * amps) / (1 + ohm * slope / _TEST_LAMP_V)
+    return across
 
 
 def flasher_sounds(shown: Shown) -> Floats:
@@ -130,8 +153,8 @@ def flasher_sounds(shown: Shown) -> Floats:
     out = np.zeros((len(shown.flasher), len(SOUNDS)))
     none, click, buzz = (SOUNDS.index(word) for word in ("none", "click", "buzz"))
     idle, steady = shown.flasher[:, 0], shown.flasher[:, 1]
-    out[:, none] = idle + steady * np.where(shown.buzzing > 0, 0.20, 0.90)
-    out[:, buzz] = steady * np.where(shown.buzzing > 0, 0.77, 0.07)
+    out[:, none] = idle + steady * np.where(shown.buzzing > 0, 0.20, 0.94)
+    out[:, buzz] = steady * np.where(shown.buzzing > 0, 0.77, 0.03)
     out[:, click] = shown.flasher[:, 2:].sum(axis=1) + steady * 0.03
     return out
 
@@ -143,13 +166,14 @@ def horn_sounds(shown: Shown, network: Network, horn: str, system_v: float, seiz
     working = np.abs(shown.branch_a[:, coil]) > 1e-3
     ratio = np.abs(shown.volts[:, a] - shown.volts[:, b]) / system_v * working
     clicks, weak, full = (_step((ratio - edge) / 0.03) for edge in (0.25, 0.50, 0.86))
-    out = np.zeros((len(ratio), len(SOUNDS)))
+    out: Floats = np.zeros((len(ratio), len(SOUNDS)))
     out[:, SOUNDS.index("none")] = 1 - clicks
     out[:, SOUNDS.index("click")] = clicks - weak * (1 - seized)
     out[:, SOUNDS.index("weak")] = (weak - full) * (1 - seized)
     out[:, SOUNDS.index("sound")] = full * (1 - seized)
     out = np.clip(out, 0.0, 1.0)
-    return out / out.sum(axis=1, keepdims=True)
+    out /= out.sum(axis=1, keepdims=True)
+    return out
 
 
 def read_volts(shown: Shown, network: Network, red: str, black: str, spread: Floats) -> Readings:
@@ -169,4 +193,5 @@ def read_amps(shown: Shown, network: Network, through: str, spread: Floats) -> R
 def read_ohms(shown: Shown, network: Network, terminal: str, spread: Floats) -> Readings:
     """log10 of ohms from a terminal to body with the battery off, all parallel paths and leads included."""
     ohm = np.clip(shown.inner_ohm[:, network.node(terminal)] + _LEADS_OHM, 1e-3, OPEN_LINE_OHM)
-    return Readings(np.log10(ohm), _OHM_WIDTH + 0.4 * spread, logarithmic=True)
+    level = np.log10(ohm)
+    return Readings(level, _OHM_WIDTH + 0.8 * spread * np.minimum(np.abs(level - level[0]), 0.5), logarithmic=True)

@@ -17,8 +17,19 @@ from diag.knowledge.assemble import Knowledge, terminals_of
 __all__ = ["CLASS_5_OHM_PER_M", "CONDUCTOR_K", "build_network", "contact_positions", "wire_ohm"]
 
 CLASS_5_OHM_PER_M: dict[float, float] = {
-    0.5: 0.0390, 0.75: 0.0260, 1.0: 0.0195, 1.5: 0.0133, 2.5: 0.00798, 4.0: 0.00495, 6.0: 0.00330, 10.0: 0.00191,
-    16.0: 0.00121, 25.0: 0.000780, 35.0: 0.000554, 50.0: 0.000386, 70.0: 0.000272,
+    0.5: 0.0390,
+    0.75: 0.0260,
+    1.0: 0.0195,
+    1.5: 0.0133,
+    2.5: 0.00798,
+    4.0: 0.00495,
+    6.0: 0.00330,
+    10.0: 0.00191,
+    16.0: 0.00121,
+    25.0: 0.000780,
+    35.0: 0.000554,
+    50.0: 0.000386,
+    70.0: 0.000272,
 }
 """mm² → ohm per metre, one way, 20 °C (IEC 60228 class 5, plain copper)."""
 CONDUCTOR_K = 0.00393
@@ -52,8 +63,15 @@ class _Builder:
     def node(self, name: str) -> int:
         return self.nodes.setdefault(name, len(self.nodes))
 
-    def link(self, branch_id: str, a: str, b: str, ohm: float, role: str = "link",
-             closed_when: tuple[str, frozenset[str]] | None = None) -> None:
+    def link(
+        self,
+        branch_id: str,
+        a: str,
+        b: str,
+        ohm: float,
+        role: str = "link",
+        closed_when: tuple[str, frozenset[str]] | None = None,
+    ) -> None:
         self.branches.append(Branch(branch_id, self.node(a), self.node(b), ohm, role, closed_when))
 
     def source(self, source_id: str, a: str, b: str, emf_v: float, ohm: float, kind: str) -> None:
@@ -85,15 +103,16 @@ def _add(builder: _Builder, part_id: str, part: schema.Part, system_v: float) ->
             builder.link(part_id, at("in"), at("out"), part.contact_ohm, "fuse")
         case schema.SwitchPart():
             for (a, b), positions in contact_positions(part).items():
-                builder.link(f"{part_id}:{a}-{b}", at(a), at(b), part.contact_ohm, "contact",
-                             (part.control, positions))
+                builder.link(f"{part_id}:{a}-{b}", at(a), at(b), part.contact_ohm, "contact", (part.control, positions))
         case schema.SenderPart():
-            builder.link(f"{part_id}:G", at("G"), BODY, part.contact_ohm, "contact",
-                         ("engine", frozenset(part.closed_when)))
+            builder.link(
+                f"{part_id}:G", at("G"), BODY, part.contact_ohm, "contact", ("engine", frozenset(part.closed_when))
+            )
         case schema.LampPart():
             feed, back = part.terminals
-            builder.filaments.append(Filament(part_id, builder.node(at(feed)), builder.node(at(back)),
-                                              part.test_v, part.test_w))
+            builder.filaments.append(
+                Filament(part_id, builder.node(at(feed)), builder.node(at(back)), part.test_v, part.test_w)
+            )
         case schema.FlasherPart():
             builder.link(f"{part_id}:contact", at("49"), at("49a"), part.contact_ohm, "flasher")
             builder.link(f"{part_id}:tell-tale", at("49"), at("C"), part.contact_ohm, "tell-tale")

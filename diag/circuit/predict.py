@@ -39,20 +39,27 @@ class Predictor:
     kept); `progress` is called with the share done, 0 to 1.
     """
 
-    def __init__(self, knowledge: Knowledge, operates: Iterable[Mapping[str, str]], cache: Path | None = None,
-                 progress: Callable[[float], None] | None = None) -> None:
+    def __init__(
+        self,
+        knowledge: Knowledge,
+        operates: Iterable[Mapping[str, str]],
+        cache: Path | None = None,
+        progress: Callable[[float], None] | None = None,
+    ) -> None:
         self.knowledge = knowledge
         self.network = build_network(knowledge)
         self.causes: tuple[Cause, ...] = derive_causes(knowledge, self.network)
         self.rest = {control: positions[0] for control, positions in knowledge.controls.items()}
         parts = knowledge.parts
         self.bench = Bench(
-            self.network, self.rest,
+            self.network,
+            self.rest,
             {i: p.rating_a for i, p in parts.items() if isinstance(p, schema.FusePart)},
             {i: w.section_mm2 for i, w in knowledge.wires.items()},
             {i: p.rated_w / knowledge.vehicle.system_v for i, p in parts.items() if isinstance(p, schema.FlasherPart)},
             {i: p.emf_v for i, p in parts.items() if isinstance(p, schema.DynamoPart)},
-            [pair for cause in self.causes if cause.change is not None for pair in cause.change.swap])
+            [pair for cause in self.causes if cause.change is not None for pair in cause.change.swap],
+        )
         self._unique: list[Change] = [Change()]
         self._row: list[int] = [HEALTHY]
         seen: dict[int, int] = {}
@@ -103,13 +110,15 @@ class Predictor:
             same &= np.isclose(found, found[HEALTHY], atol=1e-6).reshape(len(found), -1).all(axis=1)
         return ~same
 
-    def _compute(self, operate: Mapping[str, str], changes: Sequence[Change]) -> tuple[Shown, dict[int, frozenset[int]]]:
+    def _compute(
+        self, operate: Mapping[str, str], changes: Sequence[Change]
+    ) -> tuple[Shown, dict[int, frozenset[int]]]:
         healthy, _ = self.bench.operate(operate, [Change()])
         alive = operate.get("battery") != "disconnected"
         rows = [i for i, change in enumerate(changes) if i != HEALTHY and (not alive or self._matters(change, healthy))]
         parts, blown = [healthy], {}
         for start in range(0, len(rows), _BATCH):
-            batch = rows[start:start + _BATCH]
+            batch = rows[start : start + _BATCH]
             shown, gone = self.bench.operate(operate, [changes[i] for i in batch])
             parts.append(shown)
             blown.update({row: found for row, found in zip(batch, gone, strict=True) if found})
@@ -130,13 +139,15 @@ class Predictor:
             return True
         if any(abs(healthy.lamp_on_v[0, lamp]) > _QUIET_V for lamp in change.scale):
             return True
-        return any(abs(volts[left] - volts[right]) > _QUIET_V
-                   or any(abs(healthy.branch_a[0, wire]) > _QUIET_A
-                          for wire in net.wires_at(left) + net.wires_at(right))
-                   for left, right in change.swap)
+        return any(
+            abs(volts[left] - volts[right]) > _QUIET_V
+            or any(abs(healthy.branch_a[0, wire]) > _QUIET_A for wire in net.wires_at(left) + net.wires_at(right))
+            for left, right in change.swap
+        )
 
-    def _prepare(self, operates: Mapping[Key, Mapping[str, str]], cache: Path | None,
-                 progress: Callable[[float], None] | None) -> None:
+    def _prepare(
+        self, operates: Mapping[Key, Mapping[str, str]], cache: Path | None, progress: Callable[[float], None] | None
+    ) -> None:
         path = cache / f"{self._content(operates)}.npz" if cache is not None else None
         if path is not None and self._read(path, list(operates)):
             return
@@ -188,12 +199,13 @@ class Predictor:
 
     def _write(self, path: Path, keys: list[Key], raw: Mapping[Key, Shown], lasting: Mapping[int, set[int]]) -> None:
         arrays = {f"{i}-{f.name}": getattr(raw[key], f.name) for i, key in enumerate(keys) for f in fields(Shown)}
-        arrays["lasting"] = np.array([[row, b] for row, found in lasting.items() for b in sorted(found)],
-                                     dtype=int).reshape(-1, 2)
+        arrays["lasting"] = np.array(
+            [[row, b] for row, found in lasting.items() for b in sorted(found)], dtype=int
+        ).reshape(-1, 2)
         try:
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
             with tempfile.NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as part:
-                np.savez(part, **arrays)  # type: ignore[arg-type]
+                np.savez(part, **arrays)
             os.replace(part.name, path)
         except OSError:
             return  # a full or read-only disk only costs the next start its computing time

@@ -56,8 +56,15 @@ class Variants:
 
     def subset(self, rows: np.ndarray) -> Variants:
         """Those rows only."""
-        return Variants(self.branch_s[rows], self.ends[rows], self.extra[rows], self.extra_s[rows], self.scale[rows],
-                        self.emf_v[rows], self.source_s[rows])
+        return Variants(
+            self.branch_s[rows],
+            self.ends[rows],
+            self.extra[rows],
+            self.extra_s[rows],
+            self.scale[rows],
+            self.emf_v[rows],
+            self.source_s[rows],
+        )
 
 
 @dataclass(frozen=True)
@@ -85,10 +92,14 @@ class Solver:
         self._ends = np.array([[branch.a, branch.b] for branch in network.branches])
         edges = [(branch.a, branch.b) for branch in network.branches] + [(s.a, s.b) for s in network.sources]
         self._pattern = Pattern(len(network.nodes), edges)
-        moved = [(right if a == left else left if a == right else a, right if b == left else left if b == right else b)
-                 for left, right in swaps
-                 for a, b in ((network.branches[w].a, network.branches[w].b)
-                              for w in {*network.wires_at(left), *network.wires_at(right)})]
+        moved = [
+            (right if a == left else left if a == right else a, right if b == left else left if b == right else b)
+            for left, right in swaps
+            for a, b in (
+                (network.branches[w].a, network.branches[w].b)
+                for w in {*network.wires_at(left), *network.wires_at(right)}
+            )
+        ]
         self._wide = Pattern(len(network.nodes), edges + moved) if moved else self._pattern
         self._a = np.array([lamp.a for lamp in network.filaments], dtype=int)
         self._b = np.array([lamp.b for lamp in network.filaments], dtype=int)
@@ -110,13 +121,14 @@ class Solver:
             rows = np.nonzero(way == number)[0]
             chosen = variants.subset(rows)
             free[rows], across[rows], diagonal[rows] = (
-                self._dense(chosen) if number == 2 else self._sparse(chosen, self._wide if number else self._pattern))
+                self._dense(chosen) if number == 2 else self._sparse(chosen, self._wide if number else self._pattern)
+            )
         return self._settle(variants, free, across, diagonal)
 
     def _ways(self, variants: Variants) -> np.ndarray:
         """0, 1 or 2 for each variant: pattern in place, wide pattern, dense."""
         moved = variants.ends != self._ends
-        way = moved.any(axis=(1, 2)).astype(int)
+        way: np.ndarray = moved.any(axis=(1, 2)).astype(int)
         for row, branch in zip(*np.nonzero(moved.any(axis=2)), strict=True):
             a, b = (int(end) for end in variants.ends[row, branch])
             if a and b and a != b and not self._wide.has(a, b):
@@ -136,10 +148,15 @@ class Solver:
     def _sparse(self, variants: Variants, pattern: Pattern) -> tuple[Floats, Floats, Floats]:
         count = len(variants.branch_s)
         diagonal, off = np.full((pattern.size, count), LEAK_S), np.zeros((pattern.slots, count))
-        links = [(a, b, variants.branch_s[:, i] * here)
-                 for i in range(variants.ends.shape[1]) for (a, b), here in _by_ends(variants.ends[:, i])]
-        links += [(int(a), int(b), variants.source_s[:, i])
-                  for i, (a, b) in enumerate(zip(self._plus, self._minus, strict=True))]
+        links = [
+            (a, b, variants.branch_s[:, i] * here)
+            for i in range(variants.ends.shape[1])
+            for (a, b), here in _by_ends(variants.ends[:, i])
+        ]
+        links += [
+            (int(a), int(b), variants.source_s[:, i])
+            for i, (a, b) in enumerate(zip(self._plus, self._minus, strict=True))
+        ]
         for a, b, siemens in links:
             if a == b:
                 continue  # both ends of a swapped wire on one node
@@ -165,12 +182,18 @@ class Solver:
         matrix = np.zeros((count, size, size))
         rows, nodes = np.arange(count), np.arange(size)
         matrix[:, nodes, nodes] = LEAK_S
-        links = [(variants.ends[:, i, 0], variants.ends[:, i, 1], variants.branch_s[:, i])
-                 for i in range(variants.ends.shape[1])]
-        links += [(variants.extra[:, k, 0], variants.extra[:, k, 1], variants.extra_s[:, k])
-                  for k in range(variants.extra_s.shape[1])]
-        links += [(np.full(count, a), np.full(count, b), variants.source_s[:, i])
-                  for i, (a, b) in enumerate(zip(self._plus, self._minus, strict=True))]
+        links = [
+            (variants.ends[:, i, 0], variants.ends[:, i, 1], variants.branch_s[:, i])
+            for i in range(variants.ends.shape[1])
+        ]
+        links += [
+            (variants.extra[:, k, 0], variants.extra[:, k, 1], variants.extra_s[:, k])
+            for k in range(variants.extra_s.shape[1])
+        ]
+        links += [
+            (np.full(count, a), np.full(count, b), variants.source_s[:, i])
+            for i, (a, b) in enumerate(zip(self._plus, self._minus, strict=True))
+        ]
         for a, b, siemens in links:
             matrix[rows, a, a] += siemens
             matrix[rows, b, b] += siemens
@@ -193,7 +216,8 @@ class Solver:
         inner_ohm = diagonal - (across * slope_s[:, None, :] * inner.transpose(0, 2, 1)).sum(axis=2)
         ends = variants.ends
         branch_a = variants.branch_s * (
-            np.take_along_axis(volts, ends[:, :, 0], 1) - np.take_along_axis(volts, ends[:, :, 1], 1))
+            np.take_along_axis(volts, ends[:, :, 0], 1) - np.take_along_axis(volts, ends[:, :, 1], 1)
+        )
         source_a = variants.source_s * (variants.emf_v - volts[:, self._plus] + volts[:, self._minus])
         return Solution(volts, lamp_v, lamp_a, np.maximum(inner_ohm, 0.0), branch_a, source_a)
 
@@ -213,7 +237,7 @@ def _lamp_volts(port_ohm: Floats, free_v: Floats, rated: Floats, test_v: Floats)
     eye = np.eye(lamps)
     current, _ = filament_current(np.maximum(np.abs(free_v), 1e-6) / test_v, rated)
     secant = current / np.maximum(np.abs(free_v), 1e-6)
-    volts = np.linalg.solve(eye + port_ohm * secant[:, None, :], free_v[:, :, None])[:, :, 0]
+    volts: Floats = np.linalg.solve(eye + port_ohm * secant[:, None, :], free_v[:, :, None])[:, :, 0]
     open_rows = np.arange(count)
     for _ in range(_ROUNDS):
         here = volts[open_rows]

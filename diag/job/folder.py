@@ -42,6 +42,9 @@ def list_jobs() -> list[Path]:
     except FileNotFoundError:
         return []
     except OSError as error:
-        raise JournalError("unreadable", f"{jobs_folder()}: the jobs could not be listed: {why(error)}; expected a "
-                           "folder that can be read. Check DIAG_HOME.") from error
+        raise JournalError(
+            "unreadable",
+            f"{jobs_folder()}: the jobs could not be listed: {why(error)}; expected a "
+            "folder that can be read. Check DIAG_HOME.",
+        ) from error
     return sorted(found, key=lambda path: path.name, reverse=True)

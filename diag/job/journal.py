@@ -22,7 +22,14 @@ from diag.job.folder import jobs_folder, list_jobs, new_job_path
 from diag.job.records import LINE_LIMIT, VERSION, JournalError, Record, decode, encode, stamp, why
 
 __all__ = [
-    "LINE_LIMIT", "VERSION", "Journal", "JournalError", "Record", "jobs_folder", "list_jobs", "new_job_path",
+    "LINE_LIMIT",
+    "VERSION",
+    "Journal",
+    "JournalError",
+    "Record",
+    "jobs_folder",
+    "list_jobs",
+    "new_job_path",
     "read_journal",
 ]
 
@@ -49,7 +56,13 @@ class Journal:
     """
 
     def __init__(
-        self, path: Path, fd: int, lock: FileLock, records: list[Record], size: int, clock: Clock,
+        self,
+        path: Path,
+        fd: int,
+        lock: FileLock,
+        records: list[Record],
+        size: int,
+        clock: Clock,
         messages: tuple[str, ...],
     ) -> None:
         """For `create` and `open` only: takes over the open file and the lock."""
@@ -80,11 +93,17 @@ class Journal:
         except BaseException as error:
             _drop(fd, lock)
             if isinstance(error, FileExistsError):
-                raise JournalError("exists", f"{path}: found a file; expected none where a new job begins. "
-                                   "Resume that job, or choose another name.") from error
+                raise JournalError(
+                    "exists",
+                    f"{path}: found a file; expected none where a new job begins. "
+                    "Resume that job, or choose another name.",
+                ) from error
             if isinstance(error, OSError):
-                raise JournalError("not-stored", f"{path}: the job could not be begun: {why(error)}; expected a "
-                                   "folder that can be written to. Choose another place, or set DIAG_HOME.") from error
+                raise JournalError(
+                    "not-stored",
+                    f"{path}: the job could not be begun: {why(error)}; expected a "
+                    "folder that can be written to. Choose another place, or set DIAG_HOME.",
+                ) from error
             raise
         return cls(path, fd, lock, [], 0, clock, ())
 
@@ -108,9 +127,12 @@ class Journal:
         except BaseException as error:
             _drop(fd, lock)
             if isinstance(error, OSError):
-                raise JournalError("unreadable", f"{path}: the job could not be opened: {why(error)}; expected a "
-                                   "file and folder that can be read and written. Copy the job to a place where you "
-                                   "may write.") from error
+                raise JournalError(
+                    "unreadable",
+                    f"{path}: the job could not be opened: {why(error)}; expected a "
+                    "file and folder that can be read and written. Copy the job to a place where you "
+                    "may write.",
+                ) from error
             raise
         return cls(path, fd, lock, records, whole, clock, tuple(messages))
 
@@ -143,8 +165,11 @@ class Journal:
         except BaseException as error:
             self._cut()
             if isinstance(error, OSError):
-                raise JournalError("not-stored", f"{self.path}: the {event} record was NOT stored: {why(error)}. "
-                                   "Earlier answers are safe. Mend that, then give this answer again.") from error
+                raise JournalError(
+                    "not-stored",
+                    f"{self.path}: the {event} record was NOT stored: {why(error)}. "
+                    "Earlier answers are safe. Mend that, then give this answer again.",
+                ) from error
             raise
         self._records[count:] = [record]
         self._whole = _Whole(size + len(line), count + 1, time)
@@ -161,7 +186,10 @@ class Journal:
         return self
 
     def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None,
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
     ) -> None:
         self.close()
 
@@ -178,12 +206,18 @@ class Journal:
         except FileNotFoundError:
             named = None
         if named is None or not os.path.samestat(own, named):
-            raise JournalError("changed", f"{self.path}: the answer was NOT stored: found the job's file deleted or "
-                               "replaced while in use. Put it back, or begin anew from a copy.")
+            raise JournalError(
+                "changed",
+                f"{self.path}: the answer was NOT stored: found the job's file deleted or "
+                "replaced while in use. Put it back, or begin anew from a copy.",
+            )
         size = self._whole.size
         if own.st_size != size:
-            raise JournalError("changed", f"{self.path}: the answer was NOT stored: found {own.st_size} bytes; expected "
-                               f"{size}. Another program changed the file: close the job and open it again.")
+            raise JournalError(
+                "changed",
+                f"{self.path}: the answer was NOT stored: found {own.st_size} bytes; expected "
+                f"{size}. Another program changed the file: close the job and open it again.",
+            )
 
     def _cut(self) -> None:
         """Takes a line that is not surely stored off the file; where even that fails, the next
@@ -202,8 +236,11 @@ def read_journal(path: Path | str) -> tuple[tuple[Record, ...], tuple[str, ...]]
     try:
         content = path.read_bytes()
     except OSError as error:
-        raise JournalError("unreadable", f"{path}: the job could not be read: {why(error)}; expected a file that "
-                           "can be read. Check its permissions.") from error
+        raise JournalError(
+            "unreadable",
+            f"{path}: the job could not be read: {why(error)}; expected a file that "
+            "can be read. Check its permissions.",
+        ) from error
     whole = _whole_length(content)
     records, messages = _parse(content[:whole], str(path))
     if whole < len(content):
@@ -212,6 +249,7 @@ def read_journal(path: Path | str) -> tuple[tuple[Record, ...], tuple[str, ...]]
 
 
 # ---------------------------------------------------------------- reading
+
 
 def _whole_length(content: bytes) -> int:
     """Length up to the last whole line. A last line with zero bytes was never written by us: it is
@@ -235,8 +273,12 @@ def _parse(content: bytes, file: str) -> tuple[list[Record], list[str]]:
             continue
         if record.seq != wanted:
             what = "a number that was used before" if record.seq < wanted else "a gap, records are missing"
-            raise JournalError("corrupt", f"found seq {record.seq}, {what}; expected seq {wanted}. Nothing was changed. "
-                               "Put the lines in order from a copy, or cut the file before this line.", place)
+            raise JournalError(
+                "corrupt",
+                f"found seq {record.seq}, {what}; expected seq {wanted}. Nothing was changed. "
+                "Put the lines in order from a copy, or cut the file before this line.",
+                place,
+            )
         if records and record.time < records[-1].time:
             messages.append(f"{place}: the time goes back ({record.at}); the order of the lines counts.")
         records.append(record)
@@ -260,8 +302,10 @@ def _set_aside(path: Path, piece: bytes) -> str:
     finally:
         os.close(fd)
     _sync_folder(path.parent)
-    return (f"{path}: the last line was cut short ({len(piece)} bytes) and was set aside in {aside.name}. "
-            "If the last answer is missing, give it again.")
+    return (
+        f"{path}: the last line was cut short ({len(piece)} bytes) and was set aside in {aside.name}. "
+        "If the last answer is missing, give it again."
+    )
 
 
 # ---------------------------------------------------------------- files
@@ -274,15 +318,18 @@ def _must_be_file(path: Path) -> None:
     try:
         mode = os.stat(path).st_mode
     except FileNotFoundError as error:
-        raise JournalError("missing", f"{path}: found no such file; expected a job. Check the name, or begin a new "
-                           "job.") from error
+        raise JournalError(
+            "missing", f"{path}: found no such file; expected a job. Check the name, or begin a new job."
+        ) from error
     except (OSError, ValueError) as error:
         reason = why(error) if isinstance(error, OSError) else str(error)
-        raise JournalError("unreadable", f"{path}: the job could not be opened: {reason}; expected a job's file. "
-                           "Check the name.") from error
+        raise JournalError(
+            "unreadable", f"{path}: the job could not be opened: {reason}; expected a job's file. Check the name."
+        ) from error
     if not stat.S_ISREG(mode):
-        raise JournalError("unreadable", f"{path}: found something that is not a file; expected a job's file. "
-                           "Check the name.")
+        raise JournalError(
+            "unreadable", f"{path}: found something that is not a file; expected a job's file. Check the name."
+        )
 
 
 def _locked(path: Path) -> FileLock:
@@ -291,8 +338,11 @@ def _locked(path: Path) -> FileLock:
     try:
         lock.acquire()
     except Timeout as error:
-        raise JournalError("in-use", f"{path}: found another program at work on this job; expected to be the only "
-                           "one. Close it there first, or begin another job.") from error
+        raise JournalError(
+            "in-use",
+            f"{path}: found another program at work on this job; expected to be the only "
+            "one. Close it there first, or begin another job.",
+        ) from error
     return lock
 
 
@@ -314,13 +364,14 @@ def _write_all(fd: int, line: bytes) -> None:
     """A disk that fills up takes part of a line without an error, and fails on the rest."""
     rest = memoryview(line)
     while rest:
-        rest = rest[os.write(fd, rest):]
+        rest = rest[os.write(fd, rest) :]
 
 
 def _sync(fd: int) -> None:
     """Puts the file on the disk itself; macOS needs another call for that than fsync."""
     try:
         import fcntl
+
         full = fcntl.F_FULLFSYNC  # type: ignore[attr-defined,unused-ignore]
     except (ImportError, AttributeError):
         os.fsync(fd)

@@ -25,8 +25,19 @@ LINE_LIMIT = 64 * 1024
 _RESERVED = ("v", "seq", "at", "event")
 _EVENT = re.compile(r"[a-z]+(-[a-z]+)*", re.ASCII)
 
-Code = Literal["not-stored", "too-long", "not-a-value", "in-use", "exists", "missing", "unreadable", "corrupt",
-               "newer", "changed", "closed"]
+Code = Literal[
+    "not-stored",
+    "too-long",
+    "not-a-value",
+    "in-use",
+    "exists",
+    "missing",
+    "unreadable",
+    "corrupt",
+    "newer",
+    "changed",
+    "closed",
+]
 
 
 class JournalError(DiagError):
@@ -84,15 +95,22 @@ def encode(seq: int, at: str, event: str, fields: Mapping[str, Any]) -> bytes:
     if taken := [name for name in _RESERVED if name in fields]:
         raise ValueError(f"field {taken[0]!r} is the journal's own")
     try:
-        text = json.dumps({"v": VERSION, "seq": seq, "at": at, "event": event, **fields}, allow_nan=False,
-                          separators=(",", ":"))
+        text = json.dumps(
+            {"v": VERSION, "seq": seq, "at": at, "event": event, **fields}, allow_nan=False, separators=(",", ":")
+        )
     except (ValueError, RecursionError) as error:
-        raise JournalError("not-a-value", f"the {event} record was NOT stored: found a value that cannot be written "
-                           f"({error}); expected finite numbers and plain text. Give the value again.") from error
+        raise JournalError(
+            "not-a-value",
+            f"the {event} record was NOT stored: found a value that cannot be written "
+            f"({error}); expected finite numbers and plain text. Give the value again.",
+        ) from error
     line = text.encode("ascii") + b"\n"
     if len(line) > LINE_LIMIT:
-        raise JournalError("too-long", f"the {event} record was NOT stored: found {len(line)} bytes; expected at most "
-                           f"{LINE_LIMIT}. Shorten the text, or divide it over several notes.")
+        raise JournalError(
+            "too-long",
+            f"the {event} record was NOT stored: found {len(line)} bytes; expected at most "
+            f"{LINE_LIMIT}. Shorten the text, or divide it over several notes.",
+        )
     return line
 
 
@@ -101,7 +119,8 @@ def decode(line: bytes, file: str, number: int) -> Record:
 
     def bad(found: str, column: int = 1, code: Code = "corrupt", mend: str = "") -> NoReturn:
         raise JournalError(
-            code, f"this line is not a record of a job; found {found}; expected one JSON object with v, seq, at and "
+            code,
+            f"this line is not a record of a job; found {found}; expected one JSON object with v, seq, at and "
             f"event. {mend or 'Nothing was changed. Put the line right, or keep a copy and cut the file before it.'}",
             Place(file, number, column),
         )
@@ -121,8 +140,10 @@ def decode(line: bytes, file: str, number: int) -> Record:
     version = found.get("v")
     if _whole(version) and version > VERSION:
         raise JournalError(
-            "newer", f"found format version {version}; expected at most {VERSION}. This job was written by a newer "
-            "version of the program: install that one, nothing was changed.", Place(file, number, 1),
+            "newer",
+            f"found format version {version}; expected at most {VERSION}. This job was written by a newer "
+            "version of the program: install that one, nothing was changed.",
+            Place(file, number, 1),
         )
     if not _whole(version) or version != VERSION:
         bad(f"v {_short(version)}, expected {VERSION}")

@@ -13,8 +13,24 @@ from diag.job.records import Record
 
 __all__ = ["EVENTS", "Entry", "JobState", "replay"]
 
-EVENTS = ("opened", "instruments", "asked", "answered", "skipped", "not-sure", "acknowledged", "found", "undone", "noted",
-          "changed", "concluded", "remedied", "proved", "left-open", "resumed")
+EVENTS = (
+    "opened",
+    "instruments",
+    "asked",
+    "answered",
+    "skipped",
+    "not-sure",
+    "acknowledged",
+    "found",
+    "undone",
+    "noted",
+    "changed",
+    "concluded",
+    "remedied",
+    "proved",
+    "left-open",
+    "resumed",
+)
 _INPUTS = ("answered", "skipped", "not-sure", "acknowledged", "found", "noted", "changed", "remedied", "left-open")
 """Events that a person put in and may withdraw."""
 
@@ -102,9 +118,25 @@ def replay(records: Sequence[Record]) -> JobState:
         while newest.seq in correction:
             withdrawn.append(Entry(newest.seq, newest.at, newest.event, newest.fields, period))
             newest = correction[newest.seq]
-        entries.append(Entry(newest.seq, newest.at, newest.event, newest.fields, period,
-                             record.seq if newest is not record else None))
-    return JobState(str(opened.get("vehicle", "")), str(opened.get("vehicle-file", "")), str(opened.get("knowledge", "")),
-                    str(opened.get("tool", "")), str(opened.get("engine", "")),
-                    tuple(str(word) for word in opened.get("without", ())), records[0].at, records[-1].at, instruments,
-                    tuple(entries), tuple(withdrawn), tuple(concluded), tuple(resumed), period, records[-1].seq)
+        entries.append(
+            Entry(
+                newest.seq, newest.at, newest.event, newest.fields, period, record.seq if newest is not record else None
+            )
+        )
+    return JobState(
+        str(opened.get("vehicle", "")),
+        str(opened.get("vehicle-file", "")),
+        str(opened.get("knowledge", "")),
+        str(opened.get("tool", "")),
+        str(opened.get("engine", "")),
+        tuple(str(word) for word in opened.get("without", ())),
+        records[0].at,
+        records[-1].at,
+        instruments,
+        tuple(entries),
+        tuple(withdrawn),
+        tuple(concluded),
+        tuple(resumed),
+        period,
+        records[-1].seq,
+    )

@@ -25,13 +25,27 @@ __all__ = ["AnyPart", "Knowledge", "Source", "Spots", "assemble", "operate_key",
 M = TypeVar("M", bound=BaseModel)
 
 AnyPart = (
-    schema.BatteryPart | schema.EarthPart | schema.FusePart | schema.SwitchPart | schema.SenderPart | schema.LampPart
-    | schema.FlasherPart | schema.HornPart | schema.JointPart | schema.DynamoPart | schema.RegulatorPart
+    schema.BatteryPart
+    | schema.EarthPart
+    | schema.FusePart
+    | schema.SwitchPart
+    | schema.SenderPart
+    | schema.LampPart
+    | schema.FlasherPart
+    | schema.HornPart
+    | schema.JointPart
+    | schema.DynamoPart
+    | schema.RegulatorPart
 )
 
 _TERMINALS: dict[str, tuple[str, ...]] = {
-    "battery": ("B+", "B-"), "earth": ("31",), "fuse": ("in", "out"), "sender": ("G",),
-    "flasher-unit": ("49", "49a", "C", "31"), "horn": ("71", "31b"), "dynamo": ("D+", "DF"),
+    "battery": ("B+", "B-"),
+    "earth": ("31",),
+    "fuse": ("in", "out"),
+    "sender": ("G",),
+    "flasher-unit": ("49", "49a", "C", "31"),
+    "horn": ("71", "31b"),
+    "dynamo": ("D+", "DF"),
     "regulator": ("B+", "D+", "DF", "61", "31"),
 }
 """Terminals of the kinds whose terminals are not listed in the file (DIN 72552; `in` and `out` are ours)."""
@@ -83,7 +97,7 @@ class Spots:
             if name in spots:
                 marked, base = spots[name]
                 whole = (*base, *loc)
-                if spots is self.bases or marked.path(whole)[len(base):] == loc:
+                if spots is self.bases or marked.path(whole)[len(base) :] == loc:
                     return marked.place(whole, key=key or not loc)
         return Place(self.files["vehicle"].file)
 
@@ -122,9 +136,12 @@ class Knowledge:
 
 
 def assemble(
-    vehicle: Source[schema.VehicleFile], kinds: Source[schema.KindsFile],
-    vocabulary: Source[schema.VocabularyFile], supply: Source[schema.SupplyFile],
-    circuits: list[Source[schema.CircuitFile]], outside: Outside,
+    vehicle: Source[schema.VehicleFile],
+    kinds: Source[schema.KindsFile],
+    vocabulary: Source[schema.VocabularyFile],
+    supply: Source[schema.SupplyFile],
+    circuits: list[Source[schema.CircuitFile]],
+    outside: Outside,
 ) -> tuple[Knowledge, list[Problem]]:
     """One vehicle's knowledge, with the problems of merging: ids given twice, overrides that do not fit.
 
@@ -143,18 +160,30 @@ def assemble(
         marked = sources[circuit].marked
         if name in bases:
             first = bases[name][0].place(bases[name][1], key=True)
-            problems.append(Problem(marked.place((*loc, "id") if section in _LISTS else loc, key=section not in _LISTS),
-                                    f"the id `{name}` is given twice", f"the first at {first}",
-                                    "an id of its own for each thing", "Give one of them another id."))
+            problems.append(
+                Problem(
+                    marked.place((*loc, "id") if section in _LISTS else loc, key=section not in _LISTS),
+                    f"the id `{name}` is given twice",
+                    f"the first at {first}",
+                    "an id of its own for each thing",
+                    "Give one of them another id.",
+                )
+            )
         else:
             bases[name] = marked, loc
             circuit_of[name] = circuit
     for name in changed:
         circuit_of.setdefault(name, "shared")
-    spots = Spots(bases, changed, {
-        **{name: source.marked for name, source in sources.items()},
-        "vehicle": vehicle.marked, "kinds": kinds.marked, "vocabulary": vocabulary.marked,
-    })
+    spots = Spots(
+        bases,
+        changed,
+        {
+            **{name: source.marked for name, source in sources.items()},
+            "vehicle": vehicle.marked,
+            "kinds": kinds.marked,
+            "vocabulary": vocabulary.marked,
+        },
+    )
 
     def by_id(section: str) -> dict[str, Any]:
         return {entry.id: entry for file in files.values() for entry in getattr(file, section)}
@@ -166,12 +195,20 @@ def assemble(
     named = {section: by_id(section) for section in _LISTS}
     fitted = {*parts, *wires, *(name for entries in named.values() for name in entries)}
     knowledge = Knowledge(
-        vehicle.model, kinds.model, vocabulary.model, supply.model.controls, supply.model.places, files, parts, wires,
+        vehicle.model,
+        kinds.model,
+        vocabulary.model,
+        supply.model.controls,
+        supply.model.places,
+        files,
+        parts,
+        wires,
         **named,
         circuit_of={name: circuit for name, circuit in circuit_of.items() if name in fitted},
         places_of={name: spots.place(name) for name in circuit_of if name in fitted},
         terminals=tuple(f"{name}.{terminal}" for name, part in parts.items() for terminal in terminals_of(part)),
-        content_hash=_hash(vehicle.model, kinds.model, vocabulary.model, files), spots=spots,
+        content_hash=_hash(vehicle.model, kinds.model, vocabulary.model, files),
+        spots=spots,
     )
     return knowledge, problems
 
@@ -198,9 +235,12 @@ def _hash(*models: Any) -> str:
 
 # ---------------------------------------------------------------- the vehicle's overrides
 
+
 def _override(
-    files: dict[str, schema.CircuitFile], sources: Mapping[str, Source[schema.CircuitFile]],
-    vehicle: Source[schema.VehicleFile], problems: list[Problem],
+    files: dict[str, schema.CircuitFile],
+    sources: Mapping[str, Source[schema.CircuitFile]],
+    vehicle: Source[schema.VehicleFile],
+    problems: list[Problem],
 ) -> tuple[dict[str, tuple[Marked, Loc]], frozenset[str]]:
     """Merge overrides into `files`; returns where changed ids stand and the ids taken away."""
     changed: dict[str, tuple[Marked, Loc]] = {}
@@ -214,10 +254,15 @@ def _override(
             content = dict(getattr(files[owner or "shared"], section))
             if "fitted" in entry:
                 if entry["fitted"] != "absent" or len(entry) > 1:
-                    problems.append(Problem(
-                        vehicle.marked.place((*at, "fitted")), "`fitted` stands alone and is `absent`",
-                        shown(entry["fitted"]), "`fitted: absent`", "Leave `fitted` out for what is there.",
-                    ))
+                    problems.append(
+                        Problem(
+                            vehicle.marked.place((*at, "fitted")),
+                            "`fitted` stands alone and is `absent`",
+                            shown(entry["fitted"]),
+                            "`fitted: absent`",
+                            "Leave `fitted` out for what is there.",
+                        )
+                    )
                     continue
                 gone.add(name)
                 del content[name]
@@ -251,20 +296,32 @@ def _placer(marked: Marked, at: Loc) -> Callable[..., Place]:
 
 
 def _may_be_new(
-    section: str, name: str, entry: Mapping[str, Any], files: Mapping[str, schema.CircuitFile], marked: Marked,
+    section: str,
+    name: str,
+    entry: Mapping[str, Any],
+    files: Mapping[str, schema.CircuitFile],
+    marked: Marked,
     problems: list[Problem],
 ) -> bool:
     """Whether an override of an unknown id describes a new thing in full, and is not a slip of the pen."""
     word = _SECTIONS[section][0]
     needed = {"parts": "kind", "fuses": "rating-a", "earths": "title", "wires": "from"}[section]
-    elsewhere = [other for other in _SECTIONS if other != section
-                 and any(name in getattr(file, other) for file in files.values())]
+    elsewhere = [
+        other
+        for other in _SECTIONS
+        if other != section and any(name in getattr(file, other) for file in files.values())
+    ]
     if needed in entry and "fitted" not in entry and not elsewhere:
         return True
     known = [other for file in files.values() for other in getattr(file, section)]
     mend = f"Move it under `{elsewhere[0]}`." if elsewhere else nearest(name, known)
-    problems.append(Problem(
-        marked.place(("overrides", section, name), key=True), f"no {word} of this vehicle's circuits has this id",
-        quoted(name), f"the id of a {word}, or a new one described in full", mend,
-    ))
+    problems.append(
+        Problem(
+            marked.place(("overrides", section, name), key=True),
+            f"no {word} of this vehicle's circuits has this id",
+            quoted(name),
+            f"the id of a {word}, or a new one described in full",
+            mend,
+        )
+    )
     return False

@@ -19,7 +19,8 @@ __all__ = ["added_causes", "check_causes", "warnings"]
 def added_causes(knowledge: Knowledge, known: Collection[str]) -> frozenset[str]:
     """Ids of the notes that add a cause of their own to the `known` derived ones."""
     return frozenset(
-        name for name, note in knowledge.causes.items()
+        name
+        for name, note in knowledge.causes.items()
         if name not in known and note.title is not None and note.frequency is not None
     )
 
@@ -38,10 +39,17 @@ def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
         if part not in knowledge.parts and part not in knowledge.wires:
             mend = nearest(cause, among) or "No part or wire has this name."
         else:
-            slip = nearest(cause[len(part) + 1:], [other[len(part) + 1:] for other in its])
+            slip = nearest(cause[len(part) + 1 :], [other[len(part) + 1 :] for other in its])
             mend = slip.replace("`", f"`{part}.", 1) or f"It can have {words(its) or 'no fault'}."
-        problems.append(Problem(knowledge.spots.place(name, *loc), "there is no such cause", quoted(cause),
-                                "a fault that the part or wire can have, or one added under `causes`", mend))
+        problems.append(
+            Problem(
+                knowledge.spots.place(name, *loc),
+                "there is no such cause",
+                quoted(cause),
+                "a fault that the part or wire can have, or one added under `causes`",
+                mend,
+            )
+        )
 
     for name, rule in knowledge.rules.items():
         for index, effect in enumerate(rule.then):
@@ -54,11 +62,23 @@ def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
         cite(note.like, derived, name, "like")
         if name not in citable:
             cite(name, citable, name, "id")
-            problems[-1] = Problem(problems[-1].place, problems[-1].what, problems[-1].found, problems[-1].expected,
-                                   f"{problems[-1].mend} An added cause needs a `title` and a `frequency`.")
+            problems[-1] = Problem(
+                problems[-1].place,
+                problems[-1].what,
+                problems[-1].found,
+                problems[-1].expected,
+                f"{problems[-1].mend} An added cause needs a `title` and a `frequency`.",
+            )
         elif name not in derived and note.remedy is None and not _cured(knowledge, name):
-            problems.append(Problem(knowledge.spots.place(name), "nothing cures this added cause", quoted(name),
-                                    "a `remedy`, or a remedy that names it under `cures`", "Add one."))
+            problems.append(
+                Problem(
+                    knowledge.spots.place(name),
+                    "nothing cures this added cause",
+                    quoted(name),
+                    "a `remedy`, or a remedy that names it under `cures`",
+                    "Add one.",
+                )
+            )
     return sorted(problems)
 
 
@@ -68,10 +88,16 @@ def _cured(knowledge: Knowledge, cause: str) -> bool:
 
 def warnings(knowledge: Knowledge) -> list[Problem]:
     """What loads but is probably a slip; none of it stops a job."""
-    return sorted([
-        *_bare_terminals(knowledge), *_at_rest(knowledge), *_idle_words(knowledge), *_same_phrase(knowledge),
-        *_impossible(knowledge), *_unused_cautions(knowledge),
-    ])
+    return sorted(
+        [
+            *_bare_terminals(knowledge),
+            *_at_rest(knowledge),
+            *_idle_words(knowledge),
+            *_same_phrase(knowledge),
+            *_impossible(knowledge),
+            *_unused_cautions(knowledge),
+        ]
+    )
 
 
 def _bare_terminals(knowledge: Knowledge) -> Iterator[Problem]:
@@ -79,28 +105,43 @@ def _bare_terminals(knowledge: Knowledge) -> Iterator[Problem]:
     for name, part in knowledge.parts.items():
         for terminal in terminals_of(part):
             if f"{name}.{terminal}" not in wired:
-                yield Problem(knowledge.spots.place(name), f"no wire is on `{name}.{terminal}`", "", "",
-                              "Add the wire, or leave it if the terminal is free on purpose.")
+                yield Problem(
+                    knowledge.spots.place(name),
+                    f"no wire is on `{name}.{terminal}`",
+                    "",
+                    "",
+                    "Add the wire, or leave it if the terminal is free on purpose.",
+                )
 
 
 def _at_rest(knowledge: Knowledge) -> Iterator[Problem]:
     for name, check in knowledge.checks.items():
         for control, position in check.operate.items():
             if position == knowledge.controls.get(control, ("",))[0]:
-                yield Problem(knowledge.spots.place(name, "operate", control), f"`{control}` is at rest here",
-                              quoted(position), "only controls that differ from rest", "Leave it out.")
+                yield Problem(
+                    knowledge.spots.place(name, "operate", control),
+                    f"`{control}` is at rest here",
+                    quoted(position),
+                    "only controls that differ from rest",
+                    "Leave it out.",
+                )
 
 
 def _idle_words(knowledge: Knowledge) -> Iterator[Problem]:
     used = {condition.established for entry in knowledge.rules.values() for condition in entry.when}
-    used |= {condition.established for symptom in knowledge.symptoms.values() for way in symptom.shows
-             for condition in way}
+    used |= {
+        condition.established for symptom in knowledge.symptoms.values() for way in symptom.shows for condition in way
+    }
     for name, rule in knowledge.rules.items():
         for index, effect in enumerate(rule.then):
             if effect.establish and effect.establish not in used and rule.state != "retired":
-                yield Problem(knowledge.spots.place(name, "then", index, "establish"),
-                              "nothing uses this intermediate conclusion", quoted(effect.establish), "",
-                              "Use it in a rule, or take it away.")
+                yield Problem(
+                    knowledge.spots.place(name, "then", index, "establish"),
+                    "nothing uses this intermediate conclusion",
+                    quoted(effect.establish),
+                    "",
+                    "Use it in a rule, or take it away.",
+                )
 
 
 def _same_phrase(knowledge: Knowledge) -> Iterator[Problem]:
@@ -109,9 +150,13 @@ def _same_phrase(knowledge: Knowledge) -> Iterator[Problem]:
         for index, phrase in enumerate(symptom.phrases):
             first = seen.setdefault(" ".join(phrase.lower().split()), name)
             if first != name:
-                yield Problem(knowledge.spots.place(name, "phrases", index),
-                              f"the symptom `{first}` has the same phrase", quoted(phrase), "",
-                              "Leave it with the symptom it fits best.")
+                yield Problem(
+                    knowledge.spots.place(name, "phrases", index),
+                    f"the symptom `{first}` has the same phrase",
+                    quoted(phrase),
+                    "",
+                    "Leave it with the symptom it fits best.",
+                )
 
 
 def _impossible(knowledge: Knowledge) -> Iterator[Problem]:
@@ -127,8 +172,13 @@ def _impossible(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 def _never(knowledge: Knowledge, name: str, loc: Loc) -> Iterator[Problem]:
-    yield Problem(knowledge.spots.place(name, *loc), "a dark lamp has no rhythm, so this never holds", "",
-                  "`rhythm: none` with `light: dark`", "Take one of the two away.")
+    yield Problem(
+        knowledge.spots.place(name, *loc),
+        "a dark lamp has no rhythm, so this never holds",
+        "",
+        "`rhythm: none` with `light: dark`",
+        "Take one of the two away.",
+    )
 
 
 def _dark_with_rhythm(condition: schema.Condition) -> bool:
@@ -143,5 +193,10 @@ def _unused_cautions(knowledge: Knowledge) -> Iterator[Problem]:
         used |= {name for effect in rule.then for name in (effect.warn, effect.stop)}
     for name in knowledge.cautions:
         if name not in used:
-            yield Problem(knowledge.spots.place(name), "nothing uses this caution", quoted(name), "",
-                          "Add it to a check, remedy or rule, or take it away.")
+            yield Problem(
+                knowledge.spots.place(name),
+                "nothing uses this caution",
+                quoted(name),
+                "",
+                "Add it to a check, remedy or rule, or take it away.",
+            )

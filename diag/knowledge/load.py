@@ -35,8 +35,17 @@ def rules_folder() -> Path:
     for folder in candidates:  # the package's own first: beside an installed one `rules` may be anybody's
         if (folder / "vocabulary.yaml").is_file():
             return folder
-    raise KnowledgeError([Problem(Place(str(candidates[-1])), "the shipped rules are missing", "",
-                                  "a folder with `vocabulary.yaml`", "Install the program again.")])
+    raise KnowledgeError(
+        [
+            Problem(
+                Place(str(candidates[-1])),
+                "the shipped rules are missing",
+                "",
+                "a folder with `vocabulary.yaml`",
+                "Install the program again.",
+            )
+        ]
+    )
 
 
 def default_vehicle() -> Path:
@@ -53,9 +62,17 @@ def load_knowledge(vehicle: Path, rules: Path | None = None) -> Knowledge:
     """Read, validate and join the vehicle's file and all it names. Raises KnowledgeError with every problem."""
     folder = rules_folder() if rules is None else rules
     if not folder.is_dir():
-        raise KnowledgeError([Problem(Place(str(folder)), "there is no such rules folder", "",
-                                      "a folder with `vocabulary.yaml`, `kinds.yaml` and `supply.yaml`",
-                                      "Check its name.")])
+        raise KnowledgeError(
+            [
+                Problem(
+                    Place(str(folder)),
+                    "there is no such rules folder",
+                    "",
+                    "a folder with `vocabulary.yaml`, `kinds.yaml` and `supply.yaml`",
+                    "Check its name.",
+                )
+            ]
+        )
     problems: list[Problem] = []
     vocabulary = _read(folder / "vocabulary.yaml", schema.VocabularyFile, problems)
     kinds = _read(folder / "kinds.yaml", schema.KindsFile, problems)
@@ -86,8 +103,15 @@ def _read(path: Path, model: type[M], problems: list[Problem], expect: str = "")
     if found is None:
         return None
     if isinstance(found, schema.CircuitFile) and found.circuit != expect:
-        problems.append(Problem(marked.place(("circuit",)), "the circuit's name is not its file's",
-                                quoted(found.circuit), f"`{expect}`", "Make the two agree."))
+        problems.append(
+            Problem(
+                marked.place(("circuit",)),
+                "the circuit's name is not its file's",
+                quoted(found.circuit),
+                f"`{expect}`",
+                "Make the two agree.",
+            )
+        )
         return None
     return Source(found, marked)
 
@@ -111,8 +135,15 @@ def _circuits(car: Source[schema.VehicleFile], folder: Path, problems: list[Prob
             if name in loaded:
                 continue
             if name not in known:
-                problems.append(Problem(marked.place((key, index)), "there is no such circuit", quoted(name),
-                                        f"a file `circuits/{name}.yaml`", nearest(name, known)))
+                problems.append(
+                    Problem(
+                        marked.place((key, index)),
+                        "there is no such circuit",
+                        quoted(name),
+                        f"a file `circuits/{name}.yaml`",
+                        nearest(name, known),
+                    )
+                )
                 continue
             source = _read(folder / "circuits" / f"{name}.yaml", schema.CircuitFile, problems, expect=name)
             loaded[name] = source
@@ -143,8 +174,11 @@ def _outside(fitted: list[Source[Any]], folder: Path) -> Outside:
         return frozenset({name for data in skimmed for name in find(data)} - here)
 
     return Outside(
-        parts=only_there(lambda data: {name for section in ("parts", "fuses", "earths", "wires")
-                                       for name in _mapping(data.get(section))}),
+        parts=only_there(
+            lambda data: {
+                name for section in ("parts", "fuses", "earths", "wires") for name in _mapping(data.get(section))
+            }
+        ),
         checks=only_there(lambda data: _ids(data, "checks")),
         words=only_there(_words),
         remedies=only_there(lambda data: _ids(data, "remedies")),
@@ -167,6 +201,7 @@ def _ids(data: Any, section: str) -> set[str]:
 def _words(data: Any) -> set[str]:
     return {
         str(_mapping(effect)["establish"])
-        for rule in _list(data.get("rules")) for effect in _list(_mapping(rule).get("then"))
+        for rule in _list(data.get("rules"))
+        for effect in _list(_mapping(rule).get("then"))
         if "establish" in _mapping(effect)
     }

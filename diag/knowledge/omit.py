@@ -38,7 +38,9 @@ def leave_out(files: Mapping[str, CircuitFile], gone: frozenset[str], outside: O
     result = dict(files)
     if gone:
         gone = gone | {
-            name for file in files.values() for name, wire in file.wires.items()
+            name
+            for file in files.values()
+            for name, wire in file.wires.items()
             if wire.from_.split(".")[0] in gone or wire.to.split(".")[0] in gone
         }
     lost = Outside(parts=gone)
@@ -49,7 +51,9 @@ def leave_out(files: Mapping[str, CircuitFile], gone: frozenset[str], outside: O
             name: _without(file, _join(lost, outside) if name in _SPANNING else lost) for name, file in result.items()
         }
         lost = replace(
-            lost, checks=_ids(files, "checks") - _ids(result, "checks"), words=words - _established(result),
+            lost,
+            checks=_ids(files, "checks") - _ids(result, "checks"),
+            words=words - _established(result),
             remedies=_ids(files, "remedies") - _ids(result, "remedies"),
         )
         if result == before:
@@ -67,8 +71,13 @@ def _established(files: Mapping[str, CircuitFile]) -> frozenset[str]:
 
 
 def _join(one: Outside, two: Outside) -> Outside:
-    return Outside(one.parts | two.parts, one.checks | two.checks, one.words | two.words,
-                   one.remedies | two.remedies, one.cautions | two.cautions)
+    return Outside(
+        one.parts | two.parts,
+        one.checks | two.checks,
+        one.words | two.words,
+        one.remedies | two.remedies,
+        one.cautions | two.cautions,
+    )
 
 
 def _part(reference: str | None) -> str | None:
@@ -81,20 +90,28 @@ def _without(file: CircuitFile, lost: Outside) -> CircuitFile:
     rules = tuple(kept for rule in file.rules if (kept := _rule(rule, lost)) is not None)
     left = {rule.id for rule in rules}
     dropped = {rule.id for rule in file.rules} - left
-    return file.model_copy(update={
-        "wires": {name: wire for name, wire in file.wires.items() if name not in lost.parts},
-        "checks": tuple(check for check in file.checks if not _rests_on(check, lost)),
-        "symptoms": tuple(shown for symptom in file.symptoms if (shown := _symptom(symptom, lost)) is not None),
-        "rules": tuple(rule for rule in rules if rule.replaced_by not in dropped),
-        "causes": tuple(note for note in file.causes if _part(note.id) not in lost.parts
-                        and _part(note.like) not in lost.parts and note.remedy not in lost.remedies),
-        "remedies": tuple(
-            remedy.model_copy(update={"cures": cures,
-                                      "proof": tuple(name for name in remedy.proof if name not in lost.checks)})
-            for remedy in file.remedies
-            if (cures := tuple(cause for cause in remedy.cures if _part(cause) not in lost.parts))
-        ),
-    })
+    return file.model_copy(
+        update={
+            "wires": {name: wire for name, wire in file.wires.items() if name not in lost.parts},
+            "checks": tuple(check for check in file.checks if not _rests_on(check, lost)),
+            "symptoms": tuple(shown for symptom in file.symptoms if (shown := _symptom(symptom, lost)) is not None),
+            "rules": tuple(rule for rule in rules if rule.replaced_by not in dropped),
+            "causes": tuple(
+                note
+                for note in file.causes
+                if _part(note.id) not in lost.parts
+                and _part(note.like) not in lost.parts
+                and note.remedy not in lost.remedies
+            ),
+            "remedies": tuple(
+                remedy.model_copy(
+                    update={"cures": cures, "proof": tuple(name for name in remedy.proof if name not in lost.checks)}
+                )
+                for remedy in file.remedies
+                if (cures := tuple(cause for cause in remedy.cures if _part(cause) not in lost.parts))
+            ),
+        }
+    )
 
 
 def _rests_on(check: Check, lost: Outside) -> bool:
@@ -120,6 +137,9 @@ def _rule(rule: Rule, lost: Outside) -> Rule | None:
 
 def _idle(effect: Conclusion, lost: Outside) -> bool:
     return (
-        _part(effect.points_to) in lost.parts or _part(effect.clears) in lost.parts or effect.ask in lost.checks
-        or effect.warn in lost.cautions or effect.stop in lost.cautions
+        _part(effect.points_to) in lost.parts
+        or _part(effect.clears) in lost.parts
+        or effect.ask in lost.checks
+        or effect.warn in lost.cautions
+        or effect.stop in lost.cautions
     )

@@ -82,8 +82,10 @@ def read_yaml(path: Path) -> Marked:
         before = text[: bad.start()]
         raise _refused(
             Place(str(path), before.count("\n") + 1, len(before) - before.rfind("\n")),
-            "a control or invisible character stands here", f"U+{ord(bad.group()):04X}",
-            "plain visible text", "Delete it.",
+            "a control or invisible character stands here",
+            f"U+{ord(bad.group()):04X}",
+            "plain visible text",
+            "Delete it.",
         )
     return _Builder(str(path)).build(text)
 
@@ -99,8 +101,13 @@ def _bytes_of(path: Path) -> bytes:
         if stat.S_ISDIR(status.st_mode):
             raise _refused(place, "this is a folder", "a folder", "a YAML file", "Name the file inside it.")
         if not stat.S_ISREG(status.st_mode):
-            raise _refused(place, "this is not an ordinary file", "a device or pipe", "a YAML file",
-                           "Copy the content to a file and name that.")
+            raise _refused(
+                place,
+                "this is not an ordinary file",
+                "a device or pipe",
+                "a YAML file",
+                "Copy the content to a file and name that.",
+            )
         if status.st_size <= LARGEST_BYTES:
             with path.open("rb") as stream:
                 content = stream.read(LARGEST_BYTES + 1)  # it may have grown since
@@ -108,14 +115,21 @@ def _bytes_of(path: Path) -> bytes:
                 return content
     except FileNotFoundError:
         beside = [other.name for other in path.parent.glob("*.y*ml")] if path.parent.is_dir() else []
-        raise _refused(place, "there is no such file", "", "a YAML file",
-                       nearest(path.name, beside) or "Check the name.") from None
+        raise _refused(
+            place, "there is no such file", "", "a YAML file", nearest(path.name, beside) or "Check the name."
+        ) from None
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise _refused(place, "the file cannot be read", reason.lower(), "a readable YAML file",
-                       "Check its name and permissions.") from None
-    raise _refused(place, "the file is too large", f"{max(status.st_size, LARGEST_BYTES + 1):,} bytes",
-                   f"at most {LARGEST_BYTES:,} bytes", "Split it, or check that it is the right file.")
+        raise _refused(
+            place, "the file cannot be read", reason.lower(), "a readable YAML file", "Check its name and permissions."
+        ) from None
+    raise _refused(
+        place,
+        "the file is too large",
+        f"{max(status.st_size, LARGEST_BYTES + 1):,} bytes",
+        f"at most {LARGEST_BYTES:,} bytes",
+        "Split it, or check that it is the right file.",
+    )
 
 
 def _decode(path: Path, content: bytes) -> str:
@@ -127,8 +141,11 @@ def _decode(path: Path, content: bytes) -> str:
         line_start = before.rfind(b"\n") + 1
         column = len(before[line_start:].decode("utf-8")) + 1
         raise _refused(
-            Place(str(path), before.count(b"\n") + 1, column), "the file is not UTF-8 text",
-            f"the byte 0x{error.object[error.start]:02X}", "UTF-8", "Save it again with the encoding UTF-8.",
+            Place(str(path), before.count(b"\n") + 1, column),
+            "the file is not UTF-8 text",
+            f"the byte 0x{error.object[error.start]:02X}",
+            "UTF-8",
+            "Save it again with the encoding UTF-8.",
         ) from None
 
 
@@ -150,8 +167,13 @@ class _Builder:
             what = " ".join(part for part in (error.context, error.problem) if part)
             if "nesting depth" in what:  # the C parser's own limit, met while it looks ahead
                 raise self._too_deep(place) from None
-            raise _refused(place, f"this is not valid YAML: {what}", "", "",
-                           "Check indentation, colons and quotes here and on the line above.") from None
+            raise _refused(
+                place,
+                f"this is not valid YAML: {what}",
+                "",
+                "",
+                "Check indentation, colons and quotes here and on the line above.",
+            ) from None
         except (yaml.YAMLError, RecursionError, ValueError, OverflowError) as error:
             raise _refused(Place(self.file), f"this is not valid YAML: {' '.join(str(error).split())}") from None
         finally:
@@ -162,15 +184,26 @@ class _Builder:
         while loader.check_event():
             event = loader.get_event()
             if isinstance(event, yaml.AliasEvent):
-                raise self._at(event, "an alias stands here", f"`*{event.anchor}`", "the text itself",
-                               "Write the content out where it is needed.")
+                raise self._at(
+                    event,
+                    "an alias stands here",
+                    f"`*{event.anchor}`",
+                    "the text itself",
+                    "Write the content out where it is needed.",
+                )
             if getattr(event, "anchor", None) is not None:
-                raise self._at(event, "an anchor stands here", f"`&{event.anchor}`", "the text itself",
-                               "Take the anchor away and write the content out where it is needed.")
+                raise self._at(
+                    event,
+                    "an anchor stands here",
+                    f"`&{event.anchor}`",
+                    "the text itself",
+                    "Take the anchor away and write the content out where it is needed.",
+                )
             tag = getattr(event, "tag", None)
             if tag is not None:
-                raise self._at(event, "a tag stands here", quoted(tag), "plain text, a list or a mapping",
-                               "Take the tag away.")
+                raise self._at(
+                    event, "a tag stands here", quoted(tag), "plain text, a list or a mapping", "Take the tag away."
+                )
             yield event
 
     def _document(self, events: Iterator[Any]) -> Any:
@@ -180,14 +213,24 @@ class _Builder:
             if isinstance(event, yaml.DocumentStartEvent):
                 documents += 1
                 if documents > 1:
-                    raise self._at(event, "a second document starts here", "`---`", "one document in a file",
-                                   "Put it in a file of its own.")
+                    raise self._at(
+                        event,
+                        "a second document starts here",
+                        "`---`",
+                        "one document in a file",
+                        "Put it in a file of its own.",
+                    )
             elif isinstance(event, yaml.NodeEvent):
                 data = self._value(event, events, ())
         if not isinstance(data, dict):
             what = "the file is empty" if not documents or data == "" else "the file does not hold a mapping"
-            raise _refused(self.places.get((), Place(self.file)), what, shown(data), "lines such as `key: value`",
-                           "See a shipped file of the same sort.")
+            raise _refused(
+                self.places.get((), Place(self.file)),
+                what,
+                shown(data),
+                "lines such as `key: value`",
+                "See a shipped file of the same sort.",
+            )
         return data
 
     def _value(self, event: Any, events: Iterator[Any], path: Loc) -> Any:
@@ -207,16 +250,30 @@ class _Builder:
         mapping: dict[str, Any] = {}
         while not isinstance(event := next(events), yaml.MappingEndEvent):
             if not isinstance(event, yaml.ScalarEvent):
-                raise self._at(event, "a list or mapping stands where a key should", "", "a key that is plain text",
-                               "Put `key:` before it.")
+                raise self._at(
+                    event,
+                    "a list or mapping stands where a key should",
+                    "",
+                    "a key that is plain text",
+                    "Put `key:` before it.",
+                )
             key = self._text(event)
             if key == "<<" and event.implicit[0]:
-                raise self._at(event, "a merge key stands here", "`<<`", "the keys themselves",
-                               "Write the keys out where they are needed.")
+                raise self._at(
+                    event,
+                    "a merge key stands here",
+                    "`<<`",
+                    "the keys themselves",
+                    "Write the keys out where they are needed.",
+                )
             if key in mapping:
-                raise self._at(event, f"the key {quoted(key)} stands twice",
-                               f"the first at line {self.key_places[*path, key].line}", "each key once",
-                               "Take one away or join the two.")
+                raise self._at(
+                    event,
+                    f"the key {quoted(key)} stands twice",
+                    f"the first at line {self.key_places[*path, key].line}",
+                    "each key once",
+                    "Take one away or join the two.",
+                )
             self.key_places[*path, key] = self._place(event)
             mapping[key] = self._value(next(events), events, (*path, key))
         return mapping
@@ -225,16 +282,26 @@ class _Builder:
         text: str = event.value
         bad = None if text.isascii() and text.isprintable() else _BAD_IN_TEXT.search(text)
         if bad is not None:  # an escape such as "\x1b" brings in what the file itself may not hold
-            raise self._at(event, "an escape makes a control or invisible character", f"U+{ord(bad.group()):04X}",
-                           "plain visible text", "Delete it.")
+            raise self._at(
+                event,
+                "an escape makes a control or invisible character",
+                f"U+{ord(bad.group()):04X}",
+                "plain visible text",
+                "Delete it.",
+            )
         return text
 
     def _place(self, event: Any) -> Place:
         return Place(self.file, event.start_mark.line + 1, event.start_mark.column + 1)
 
     def _too_deep(self, place: Place) -> KnowledgeError:
-        return _refused(place, "lists and mappings are nested too deep", f"more than {DEEPEST} levels",
-                        f"at most {DEEPEST} levels", "Check the indentation and brackets.")
+        return _refused(
+            place,
+            "lists and mappings are nested too deep",
+            f"more than {DEEPEST} levels",
+            f"at most {DEEPEST} levels",
+            "Check the indentation and brackets.",
+        )
 
     def _at(self, event: Any, what: str, found: str, expected: str, mend: str) -> KnowledgeError:
         return _refused(self._place(event), what, found, expected, mend)

@@ -15,10 +15,36 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstr
 from diag.knowledge.units import quantity
 
 __all__ = [
-    "BatteryPart", "CauseNote", "Caution", "Check", "CircuitFile", "Condition", "Conclusion", "DynamoPart",
-    "EarthPart", "FlasherPart", "FusePart", "HornPart", "JointPart", "KindsFile", "LampPart", "Limits",
-    "Mode", "Model", "Part", "RegulatorPart", "Remedy", "Rule", "SenderPart", "SharedFile",
-    "SupplyFile", "SwitchPart", "Symptom", "VehicleFile", "VocabularyFile", "Wire",
+    "BatteryPart",
+    "CauseNote",
+    "Caution",
+    "Check",
+    "CircuitFile",
+    "Condition",
+    "Conclusion",
+    "DynamoPart",
+    "EarthPart",
+    "FlasherPart",
+    "FusePart",
+    "HornPart",
+    "JointPart",
+    "KindsFile",
+    "LampPart",
+    "Limits",
+    "Mode",
+    "Model",
+    "Part",
+    "RegulatorPart",
+    "Remedy",
+    "Rule",
+    "SenderPart",
+    "SharedFile",
+    "SupplyFile",
+    "SwitchPart",
+    "Symptom",
+    "VehicleFile",
+    "VocabularyFile",
+    "Wire",
 ]
 
 
@@ -77,6 +103,7 @@ Operate = Mapping[str, str]
 
 # ---------------------------------------------------------------- parts and wires
 
+
 class _Part(Model):
     title: Text
     place: Id
@@ -88,6 +115,7 @@ class _Part(Model):
 
 class BatteryPart(_Part):
     """Terminals B+ and B-. Open-circuit volts and internal resistance of a healthy, rested one."""
+
     kind: Literal["battery"]
     rest_v: Volts
     resistance_ohm: Ohms = 0.02
@@ -95,12 +123,14 @@ class BatteryPart(_Part):
 
 class EarthPart(_Part):
     """Earth point: terminal 31, joined to body by its contact resistance."""
+
     kind: Literal["earth"]
     contact_ohm: Ohms = 0.005
 
 
 class FusePart(_Part):
     """Fuse in its holder: terminals `in` and `out`."""
+
     kind: Literal["fuse"]
     rating_a: Amps
     contact_ohm: Ohms = 0.008
@@ -109,6 +139,7 @@ class FusePart(_Part):
 class SwitchPart(_Part):
     """Any switch: which terminal pairs each position of its control joins. `body` may stand for a
     terminal where the switch's own case is the earth."""
+
     kind: Literal["switch"]
     control: Id
     terminals: tuple[TerminalName, ...]
@@ -119,6 +150,7 @@ class SwitchPart(_Part):
 class SenderPart(_Part):
     """A switch worked by the engine (oil pressure): terminal G, closed to its case (body) when the
     control `engine` is in one of `closed-when`."""
+
     kind: Literal["sender"]
     closed_when: tuple[str, ...]
     contact_ohm: Ohms = 0.05
@@ -127,6 +159,7 @@ class SenderPart(_Part):
 class LampPart(_Part):
     """One filament. Terminals: its feed (DIN number of the line, e.g. L, 54, 58) and 31, or two
     named ones. `test-w` is watts at `test-v` (UN R37: 6.75, 13.5, 28 V)."""
+
     kind: Literal["lamp"]
     terminals: tuple[TerminalName, TerminalName]
     test_w: Watts
@@ -137,6 +170,7 @@ class LampPart(_Part):
 
 class FlasherPart(_Part):
     """Flasher unit: 49 feed, 49a to the turn switch, C to the tell-tale, 31 earth."""
+
     kind: Literal["flasher-unit"]
     rated_w: Watts
     rate: PerMinute = 85.0
@@ -146,6 +180,7 @@ class FlasherPart(_Part):
 
 class HornPart(_Part):
     """Horn: terminals 71 and 31b."""
+
     kind: Literal["horn"]
     current_a: Amps
     contact_ohm: Ohms = 0.02
@@ -153,6 +188,7 @@ class HornPart(_Part):
 
 class JointPart(_Part):
     """Bus bar, slip ring, plug joint: all its terminals joined in one point."""
+
     kind: Literal["joint"]
     terminals: tuple[TerminalName, ...]
     contact_ohm: Ohms = 0.002
@@ -162,6 +198,7 @@ class JointPart(_Part):
 
 class DynamoPart(_Part):
     """Dynamo, field earthed inside: D+ armature, DF field. Runs with the control `engine`."""
+
     kind: Literal["dynamo"]
     emf_v: Volts
     armature_ohm: Ohms = 0.12
@@ -171,20 +208,31 @@ class DynamoPart(_Part):
 class RegulatorPart(_Part):
     """Separate regulator with cut-out: B+ battery, D+ and DF to the dynamo, 61 charge lamp,
     31 earth of its shunt winding."""
+
     kind: Literal["regulator"]
     contact_ohm: Ohms = 0.02
     winding_ohm: Ohms = 80.0
 
 
 Part = Annotated[
-    BatteryPart | EarthPart | FusePart | SwitchPart | SenderPart | LampPart | FlasherPart | HornPart | JointPart
-    | DynamoPart | RegulatorPart,
+    BatteryPart
+    | EarthPart
+    | FusePart
+    | SwitchPart
+    | SenderPart
+    | LampPart
+    | FlasherPart
+    | HornPart
+    | JointPart
+    | DynamoPart
+    | RegulatorPart,
     Field(discriminator="kind"),
 ]
 
 
 class Wire(Model):
     """One wire between two terminals."""
+
     from_: TerminalRef
     to: TerminalRef
     colour: Text
@@ -195,9 +243,11 @@ class Wire(Model):
 
 # ---------------------------------------------------------------- checks, rules, remedies
 
+
 class Condition(Model):
     """One test on a finding, reading or intermediate conclusion. Words: `is steady`, `is-not dark`
     or just `steady`; numbers: below, above, between (in the check's unit)."""
+
     check: Id | None = None
     established: Id | None = None
     light: Text | None = None
@@ -223,6 +273,7 @@ class Condition(Model):
 
 class Conclusion(Model):
     """One effect of a rule; exactly one of its kinds."""
+
     points_to: CauseRef | None = None
     weight: Weight | None = None
     clears: CauseRef | None = None
@@ -262,6 +313,7 @@ class Choice(Model):
 
 class Limits(Model):
     """What a good reading is, in the check's unit; either bound may be left out."""
+
     min: Number | None = None
     max: Number | None = None
     source: Text
@@ -275,6 +327,7 @@ class Check(Model):
     `usual` gives the share of each answer where nothing is computed; words for look are written
     `light` or `light/rhythm`.
     """
+
     id: Id
     title: Text
     kind: Literal["look", "listen", "measure", "choose", "do"]
@@ -312,6 +365,7 @@ class Check(Model):
 class Symptom(Model):
     """A misbehaviour as people say it. `shows`: alternatives, each a list of conditions that all
     hold (e.g. left lamps steady; or right lamps steady)."""
+
     id: Id
     title: Text
     phrases: tuple[Text, ...] = ()
@@ -332,6 +386,7 @@ class CauseNote(Model):
     `frequency` multiplies how often a derived cause is met; for an added cause it is the frequency
     itself, per thousand faults. `like` names the derived cause whose readings an added cause shows
     (left out: electrically nothing shows)."""
+
     id: CauseRef
     title: Text | None = None
     frequency: Positive | None = None
@@ -342,6 +397,7 @@ class CauseNote(Model):
 
 class Remedy(Model):
     """What cures one or more causes, with steps, cautions and the checks that prove it."""
+
     id: Id
     title: Text
     cures: Annotated[tuple[CauseRef, ...], Field(min_length=1)]
@@ -353,6 +409,7 @@ class Remedy(Model):
 
 class CircuitFile(Model):
     """rules/circuits/NAME.yaml"""
+
     circuit: Id
     title: Text
     parts: Mapping[Id, Part] = {}
@@ -372,6 +429,7 @@ class CircuitFile(Model):
 class SupplyFile(CircuitFile):
     """rules/supply.yaml: battery, main earth, key switch, light switch, fuse box, and the controls
     with their positions, rest position first."""
+
     controls: Mapping[Id, Annotated[tuple[str, ...], Field(min_length=2)]]
     places: Mapping[Id, Text]
     """Where a person stands or kneels: id and plain words."""
@@ -383,12 +441,14 @@ class SharedFile(CircuitFile):
 
 # ---------------------------------------------------------------- kinds, vehicles, vocabulary
 
+
 class Mode(Model):
     """One way in which a kind of part or a wire fails.
 
     `frequency` per thousand faults in an old untouched loom, `rewired` the same just after a
     rewire. `ohm` for resistive modes, `factor` for lamps of the wrong wattage, `spread` how far
     real cases stray from the value (natural log)."""
+
     title: Text
     frequency: Positive
     rewired: Positive
@@ -402,6 +462,7 @@ class Mode(Model):
 
 class RemedyForm(Model):
     """Wording of a derived remedy; `{part}` and `{place}` are filled in."""
+
     title: Text
     steps: Annotated[tuple[Text, ...], Field(min_length=1)]
     cautions: tuple[Id, ...] = ()
@@ -410,6 +471,7 @@ class RemedyForm(Model):
 
 class KindsFile(Model):
     """rules/kinds.yaml: fault modes of every kind, and the wording of their remedies."""
+
     kinds: Mapping[Id, Mapping[Id, Mode]]
     remedies: Mapping[Id, RemedyForm]
     outside_chance: Share = 0.01
@@ -431,6 +493,7 @@ class VehicleFile(Model):
 class VocabularyFile(Model):
     """rules/vocabulary.yaml: every word a finding may use, the chance of misjudging it, and the
     limits that decide which word a prediction is."""
+
     light: tuple[Id, ...]
     rhythm: tuple[Id, ...]
     sound: tuple[Id, ...]

@@ -31,9 +31,15 @@ _PATTERNS = {
     "^[a-z0-9-]+/[a-z0-9-]+$": "a circuit and a name, such as `horn/clicks-only`",
 }
 _SORTS = {
-    "string_type": "text", "tuple_type": "a list", "list_type": "a list", "mapping_type": "a mapping (`key: value`)",
-    "dict_type": "a mapping (`key: value`)", "model_type": "a mapping (`key: value`)",
-    "model_attributes_type": "a mapping (`key: value`)", "float_type": "a number", "float_parsing": "a number",
+    "string_type": "text",
+    "tuple_type": "a list",
+    "list_type": "a list",
+    "mapping_type": "a mapping (`key: value`)",
+    "dict_type": "a mapping (`key: value`)",
+    "model_type": "a mapping (`key: value`)",
+    "model_attributes_type": "a mapping (`key: value`)",
+    "float_type": "a number",
+    "float_parsing": "a number",
     "finite_number": "a number of a believable size",
 }
 
@@ -55,9 +61,13 @@ def problems_of(error: ValidationError, place: Any, model: Any, at: Loc = ()) ->
         if found not in problems:
             problems.append(found)
     if len(mistakes) > MOST_PROBLEMS:
-        problems.append(Problem(max(problem.place for problem in problems),
-                                f"{len(mistakes) - MOST_PROBLEMS} more mistakes are not shown",
-                                mend="Mend those above first."))
+        problems.append(
+            Problem(
+                max(problem.place for problem in problems),
+                f"{len(mistakes) - MOST_PROBLEMS} more mistakes are not shown",
+                mend="Mend those above first.",
+            )
+        )
     return problems
 
 
@@ -68,19 +78,34 @@ def _problem(mistake: Any, place: Any, model: Any, loc: Loc) -> Problem:
         return Problem(place(loc[:-1]), f"the key `{loc[-1]}` is missing", "", "", f"Add `{loc[-1]}:` here.")
     if sort == "extra_forbidden":
         known = _known_keys(model, mistake["loc"][:-1])
-        return Problem(place(loc, key=True), f"the key {quoted(str(loc[-1]))} is not known here", "",
-                       words(known), nearest(str(loc[-1]), known) or "Take it away or correct it.")
+        return Problem(
+            place(loc, key=True),
+            f"the key {quoted(str(loc[-1]))} is not known here",
+            "",
+            words(known),
+            nearest(str(loc[-1]), known) or "Take it away or correct it.",
+        )
     if sort == "union_tag_not_found":
         return Problem(place(loc), "the key `kind` is missing", "", _kinds(context), "Add `kind:` here.")
     if sort == "union_tag_invalid":
         tags = _tags(context)
-        return Problem(place((*loc, "kind")), "this `kind` is not known", quoted(str(context.get("tag", ""))),
-                       words(tags), nearest(str(context.get("tag", "")), tags))
+        return Problem(
+            place((*loc, "kind")),
+            "this `kind` is not known",
+            quoted(str(context.get("tag", ""))),
+            words(tags),
+            nearest(str(context.get("tag", "")), tags),
+        )
     if "[key]" in loc:
         return Problem(place(loc), "this name cannot be used as a key", shown(given), _expected(sort, context))
     if sort == "literal_error":
-        return Problem(place(loc), f"{name} has a wrong value", shown(given), _expected(sort, context),
-                       nearest(given, _tags(context)) if isinstance(given, str) else "")
+        return Problem(
+            place(loc),
+            f"{name} has a wrong value",
+            shown(given),
+            _expected(sort, context),
+            nearest(given, _tags(context)) if isinstance(given, str) else "",
+        )
     if sort == "value_error":
         detail, _, expected = str(context.get("error", mistake["msg"])).partition("expected ")
         what = f"{name} has a wrong value" if expected else f"{name}: {detail}"
@@ -118,8 +143,12 @@ def _expected(sort: str, context: Mapping[str, Any]) -> str:
         return _PATTERNS.get(str(context["pattern"]), f"text of the form {context['pattern']}")
     if sort == "literal_error":
         return words(_tags(context))
-    bounds = {"greater_than": ("above", "gt"), "greater_than_equal": ("at least", "ge"), "less_than": ("below", "lt"),
-              "less_than_equal": ("at most", "le")}
+    bounds = {
+        "greater_than": ("above", "gt"),
+        "greater_than_equal": ("at least", "ge"),
+        "less_than": ("below", "lt"),
+        "less_than_equal": ("at most", "le"),
+    }
     if sort in bounds:
         word, key = bounds[sort]
         return f"a number {word} {context[key]:g}"
@@ -146,7 +175,8 @@ def _known_keys(model: Any, loc: Iterable[str | int]) -> list[str]:
         options = [inner for option in options for inner in _step(option, step, options)]
     return [
         field.alias or name
-        for option in options if isinstance(option, type) and issubclass(option, BaseModel)
+        for option in options
+        if isinstance(option, type) and issubclass(option, BaseModel)
         for name, field in option.model_fields.items()
     ]
 

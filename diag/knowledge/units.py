@@ -27,12 +27,18 @@ CANONICAL: dict[str, tuple[str, str]] = {
 """Wanted unit: what it measures, and an example."""
 
 _SPELLINGS = {
-    "V": {"v", "volt", "volts"}, "A": {"a", "amp", "amps", "ampere"}, "ohm": {"ohm", "ohms", "ω", "Ω"},
-    "W": {"w", "watt", "watts"}, "m": {"m", "metre", "metres"}, "mm2": {"mm2", "mm²", "mm^2"},
-    "min": {"min", "minute", "minutes"}, "/min": {"/min", "per min", "1/min"},
+    "V": {"v", "volt", "volts"},
+    "A": {"a", "amp", "amps", "ampere"},
+    "ohm": {"ohm", "ohms", "ω", "Ω"},
+    "W": {"w", "watt", "watts"},
+    "m": {"m", "metre", "metres"},
+    "mm2": {"mm2", "mm²", "mm^2"},
+    "min": {"min", "minute", "minutes"},
+    "/min": {"/min", "per min", "1/min"},
 }
-_NUMBER = re.compile(r"\s*([+-]?(?:\d{1,9}(?:[.,]\d{0,12})?|[.,]\d{1,12})(?:[eE][+-]?\d{1,2})?)\s*(.{0,24}?)\s*",
-                     re.ASCII | re.DOTALL)
+_NUMBER = re.compile(
+    r"\s*([+-]?(?:\d{1,9}(?:[.,]\d{0,12})?|[.,]\d{1,12})(?:[eE][+-]?\d{1,2})?)\s*(.{0,24}?)\s*", re.ASCII | re.DOTALL
+)
 LIMIT = 1e6
 """No quantity on a vehicle is larger than this in its unit."""
 
@@ -45,14 +51,24 @@ class UnitError(ValueError):
 def _registry() -> Any:
     import pint
 
-    registry = pint.UnitRegistry(None, autoconvert_offset_to_baseunit=False)
+    registry: Any = pint.UnitRegistry(None, autoconvert_offset_to_baseunit=False)
     for line in (
-        "milli- = 1e-3 = m-", "micro- = 1e-6 = µ- = u-", "kilo- = 1e3 = k-", "mega- = 1e6 = M-", "centi- = 1e-2 = c-",
-        "volt = [potential] = V = volts", "ampere = [current] = A = amp = amps",
-        "ohm = volt / ampere = Ω = ohms = Ohm", "watt = volt * ampere = W = watts",
-        "metre = [length] = m = metres = meter = meters", "inch = 0.0254 * metre = in", "foot = 0.3048 * metre = ft",
-        "second = [time] = s = seconds = sec", "minute = 60 * second = min = minutes",
-        "hour = 60 * minute = h", "hertz = 1 / second = Hz",
+        "milli- = 1e-3 = m-",
+        "micro- = 1e-6 = µ- = u-",
+        "kilo- = 1e3 = k-",
+        "mega- = 1e6 = M-",
+        "centi- = 1e-2 = c-",
+        "volt = [potential] = V = volts",
+        "ampere = [current] = A = amp = amps",
+        "ohm = volt / ampere = Ω = ohms = Ohm",
+        "watt = volt * ampere = W = watts",
+        "metre = [length] = m = metres = meter = meters",
+        "inch = 0.0254 * metre = in",
+        "foot = 0.3048 * metre = ft",
+        "second = [time] = s = seconds = sec",
+        "minute = 60 * second = min = minutes",
+        "hour = 60 * minute = h",
+        "hertz = 1 / second = Hz",
     ):
         registry.define(line)
     return registry
@@ -60,7 +76,7 @@ def _registry() -> Any:
 
 def _awg_mm2(number: float) -> float:
     """Section of an AWG size in mm² (definition: d = 0.127 mm · 92^((36-n)/39); from memory, ASTM B258)."""
-    diameter_mm = 0.127 * 92 ** ((36 - number) / 39)
+    diameter_mm: float = 0.127 * 92.0 ** ((36.0 - number) / 39.0)
     return math.pi / 4 * diameter_mm**2
 
 

@@ -92,8 +92,9 @@ class _Work:
     def __init__(self, evidence: Evidence) -> None:
         self.e = evidence
         self.count = len(evidence.prior)
-        self.periods = 1 + max([f.period for f in evidence.findings] + [t.period for t in evidence.treatments],
-                               default=0)
+        self.periods = 1 + max(
+            [f.period for f in evidence.findings] + [t.period for t in evidence.treatments], default=0
+        )
         self.log_rows = np.log(np.array([f.rows for f in evidence.findings]).reshape(-1, 1 + self.count) + 1e-300)
         self.log_flat = float(sum(np.log(f.flat) for f in evidence.findings))
         self.period = np.array([f.period for f in evidence.findings], dtype=int)
@@ -210,8 +211,9 @@ class _Work:
         else:
             best = sorted((s for s in self.start if len(s) == size - 1), key=lambda s: -self.start[s])[:_EXTENDED]
             sets = list(dict.fromkeys(s | {i} for s in best for i in candidates if i not in s))
-        prior = {s: float(np.log(self.e.prior[list(s)] + 1e-300).sum() + (len(s) - 1) * np.log(_PAIR_RATE))
-                 for s in sets}
+        prior = {
+            s: float(np.log(self.e.prior[list(s)] + 1e-300).sum() + (len(s) - 1) * np.log(_PAIR_RATE)) for s in sets
+        }
         rough = self._rough(sets, prior)
         ranked = [sets[int(i)] for i in np.argsort(-rough)[: 4 * _EXACT]]
         self._solve_together(ranked[:_EXACT])
@@ -235,9 +237,13 @@ class _Work:
         for f, finding in enumerate(self.e.findings):
             if finding.together is None:
                 continue
-            wanted = list(dict.fromkeys(
-                t for t in (frozenset(i for i in s if self.touch[f, i]) for s in sets)
-                if len(t) > 1 and (f, t) not in self.together))
+            wanted = list(
+                dict.fromkeys(
+                    t
+                    for t in (frozenset(i for i in s if self.touch[f, i]) for s in sets)
+                    if len(t) > 1 and (f, t) not in self.together
+                )
+            )
             if wanted:
                 for t, chance in zip(wanted, finding.together(wanted), strict=True):
                     self.together[f, t] = float(np.log(chance + 1e-300))

@@ -16,10 +16,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from diag.circuit import observe
+from diag.circuit.behaviour import Shown
 from diag.circuit.network import Floats
 from diag.circuit.observe import LOOKS, Readings
 from diag.circuit.predict import HEALTHY, Predictor
-from diag.circuit.behaviour import Shown
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.reason.steps import BODY, TEST_LAMP, Step, Value, fits
@@ -55,8 +55,15 @@ class Chances:
     """Answers' chances for one vehicle. `predictor` None: nothing is computed (the loom is not
     described). `rules` empty: no rule speaks. `causes`: ids in the order of the rows."""
 
-    def __init__(self, knowledge: Knowledge, predictor: Predictor | None, rules: Sequence[schema.Rule],
-                 causes: Sequence[str], spreads: Sequence[float], seized: Sequence[float]) -> None:
+    def __init__(
+        self,
+        knowledge: Knowledge,
+        predictor: Predictor | None,
+        rules: Sequence[schema.Rule],
+        causes: Sequence[str],
+        spreads: Sequence[float],
+        seized: Sequence[float],
+    ) -> None:
         self.knowledge, self.predictor = knowledge, predictor
         self.causes = tuple(causes)
         self._index = {cause: i + 1 for i, cause in enumerate(self.causes)}
@@ -146,7 +153,8 @@ class Chances:
         if step.kind == "measure":
             readings = self._readings(step, shown, spread)
             scaled = (np.array(self.edges(step))[None, :] - readings.mean[:, None]) / (
-                readings.width[:, None] * _LOGISTIC)
+                readings.width[:, None] * _LOGISTIC
+            )
             below = np.concatenate([np.zeros((len(scaled), 1)), _logistic(scaled), np.ones((len(scaled), 1))], axis=1)
             chance = np.diff(below, axis=1)
         else:
@@ -211,14 +219,16 @@ class Chances:
         table = self.table(step)
         return Told(table[:, self.column(step, value)], 1.0 / table.shape[1])
 
-    def told_sets(self, step: Step, value: Value, sets: Sequence[frozenset[int]],
-                  supply_v: float | None = None) -> Floats:
+    def told_sets(
+        self, step: Step, value: Value, sets: Sequence[frozenset[int]], supply_v: float | None = None
+    ) -> Floats:
         """The same for sets of causes (indices from 0) present together, solved exactly, (sets,)."""
         if not self.computed(step) or not sets:
             raise ValueError("only computed steps say what several causes show together")
         assert self.predictor is not None
-        shown = Shown.stacked([self.predictor.shown(step.operate).rows([HEALTHY]),
-                               self.predictor.shown_sets(step.operate, sets)])
+        shown = Shown.stacked(
+            [self.predictor.shown(step.operate).rows([HEALTHY]), self.predictor.shown_sets(step.operate, sets)]
+        )
         spread = np.array([0.0, *(max(self._spread[1 + i] for i in members) for members in sets)])
         seized = np.array([0.0, *(max(self._seized[1 + i] for i in members) for members in sets)])
         if step.kind == "measure":
@@ -248,6 +258,14 @@ class Chances:
         density = np.exp(-away) / (size * (1 + np.exp(-away)) ** 2)
         return Told((1 - self._floor) * density + self._floor * wide, wide)
 
+    def healthy_reading(self, step: Step) -> float:
+        """What a meter shows on a sound vehicle, in the step's unit. Raises ValueError where not computed."""
+        if self.predictor is None or step.kind != "measure" or not self.computed(step):
+            raise ValueError(f"{step.id} is not computed")
+        readings = self._readings(step, self.predictor.shown(step.operate), self._spread)
+        mean = float(readings.mean[HEALTHY])
+        return 10**mean if readings.logarithmic else mean
+
     def _rest_v(self) -> float:
         batteries = [part for part in self.knowledge.parts.values() if isinstance(part, schema.BatteryPart)]
         return batteries[0].rest_v if batteries else self.knowledge.vehicle.system_v
@@ -264,23 +282,43 @@ class Chances:
 
     # ------------------------------------------------------------ complaints
 
-    def complaint(self, symptom: schema.Symptom, steps: Mapping[str, Step]) -> Told:
-        """Chance that someone with each cause says this: any of the alternatives it may mean holds."""
+    def complaints(self, symptoms: Sequence[schema.Symptom], steps: Mapping[str, Step]) -> dict[str, Told]:
+        """For each complaint, the chance that someone with each cause makes it.
+
+        Any of the alternatives that it may mean must hold; of several complaints that hold a person
+        makes one, so a fault that darkens everything is seldom told as a dead horn.
+        """
+        holds = {symptom.id: self._holds(symptom, steps) for symptom in symptoms}
+        crowd = np.maximum(1.0, sum(holds.values(), np.zeros(1 + len(self.causes))))
+        return {
+            name: Told(_TOLD_RIGHT * found / crowd + (1 - _TOLD_RIGHT) * _TOLD_ANY, 1.5 * _TOLD_ANY)
+            for name, found in holds.items()
+        }
+
+    def _holds(self, symptom: schema.Symptom, steps: Mapping[str, Step]) -> Floats:
         silent = np.ones(1 + len(self.causes))
         for alternative in symptom.shows:
             holds = np.ones(1 + len(self.causes))
             for condition in alternative:
-                if condition.check in steps:
-                    holds *= self._meets(steps[condition.check], condition)
+                step = steps.get(condition.check or "")
+                if step is not None:
+                    holds *= self._meets(step, condition)
             silent *= 1 - holds
-        return Told(_TOLD_RIGHT * (1 - silent) + (1 - _TOLD_RIGHT) * _TOLD_ANY, 1.5 * _TOLD_ANY)
+        out: Floats = 1 - silent
+        return out
 
     def _meets(self, step: Step, condition: schema.Condition) -> Floats:
         """(rows,) chance that an answer meets a condition."""
         table = self.table(step)
-        values: Sequence[Value] = step.outcomes if step.kind != "measure" else _middles(
-            tuple(10**edge for edge in self.edges(step)) if step.unit == "ohm" and self.computed(step)
-            else self.edges(step))
+        values: Sequence[Value] = (
+            step.outcomes
+            if step.kind != "measure"
+            else _middles(
+                tuple(10**edge for edge in self.edges(step))
+                if step.unit == "ohm" and self.computed(step)
+                else self.edges(step)
+            )
+        )
         here = np.array([fits(condition, value) for value in values])
         out: Floats = table[:, here].sum(axis=1)
         return out

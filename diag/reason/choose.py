@@ -14,13 +14,15 @@ from diag.circuit.network import Floats
 from diag.reason.belief import Posterior
 from diag.reason.steps import Step
 
-__all__ = ["Ranked", "Situation", "information", "minutes_of", "rank_steps"]
+__all__ = ["Ranked", "Situation", "StepTable", "minutes_of"]
 
 _WALK_MINUTES = 0.6
 _CAUTION_MINUTES = 0.3
+_ENGINE_MINUTES = 1.5
 _ASKED_FOR = 1.6
 """How much more a step is worth that a fired rule asks for."""
-_LEAST = 1e-4
+_LEAST, _WEIGHED = 3e-4, 90
+"""Sets below this chance, or beyond this many, do not change which step is best."""
 
 
 @dataclass(frozen=True)
@@ -45,63 +47,80 @@ class Ranked:
 
 
 def minutes_of(step: Step, situation: Situation) -> float:
-    """Minutes of a step from here: its own, walking, and reading a caution for the first time."""
+    """Minutes of a step from here: its own, walking, starting the engine, a caution read for the first time."""
     walk = _WALK_MINUTES if situation.place not in (None, step.place) else 0.0
     caution = _CAUTION_MINUTES if step.caution is not None and step.caution not in situation.acknowledged else 0.0
-    return step.minutes + walk + caution
+    engine = _ENGINE_MINUTES if step.operate.get("engine") == "running" else 0.0
+    return step.minutes + walk + caution + engine
 
 
-def _entropy(weights: Floats, axis: int) -> Floats:
-    total = np.maximum(weights, 1e-300)
-    out: Floats = -(weights * np.log2(total)).sum(axis=axis)
-    return out
+class StepTable:
+    """Steps with their chances stacked, so that all are ranked in a few array operations."""
+
+    def __init__(self, steps: Sequence[Step], table: Callable[[Step], Floats]) -> None:
+        self.steps = tuple(steps)
+        by_width: dict[int, list[int]] = {}
+        tables = [table(step) for step in steps]
+        for i, rows in enumerate(tables):
+            by_width.setdefault(rows.shape[1], []).append(i)
+        self._stacks = [(np.array(found), np.stack([tables[i] for i in found])) for found in by_width.values()]
+
+    def information(self, posterior: Posterior, group_of: Mapping[int, str]) -> Floats:
+        """(steps,) expected bits that an answer tells about which remedies are needed."""
+        sets = [(members, p) for members, p in posterior.sets[:_WEIGHED] if p > _LEAST]
+        names: dict[frozenset[str], int] = {frozenset(): 0}
+        groups = [0, *(names.setdefault(frozenset(group_of[i] for i in members), len(names)) for members, _ in sets)]
+        groups.append(len(names))  # outside the model
+        weights = np.array([max(posterior.healthy, 1e-9), *(p for _, p in sets), max(posterior.outside, 1e-9)])
+        weights /= weights.sum()
+        member = np.zeros((len(names) + 1, len(weights)))
+        member[groups, np.arange(len(weights))] = weights
+        bits = np.zeros(len(self.steps))
+        for places, stack in self._stacks:
+            bits[places] = _bits(_of_sets(stack, [members for members, _ in sets]), member)
+        return bits
+
+    def rank(
+        self, posterior: Posterior, group_of: Mapping[int, str], situation: Situation, allowed: Callable[[Step], bool]
+    ) -> list[Ranked]:
+        """Allowed steps by worth, best first; ties keep the order of the steps."""
+        bits = self.information(posterior, group_of)
+        out = []
+        for step, found in zip(self.steps, bits, strict=True):
+            if allowed(step):
+                minutes = minutes_of(step, situation)
+                worth = float(found) / minutes * (_ASKED_FOR if step.id in situation.asked_for else 1.0)
+                out.append(Ranked(step, float(found), minutes, worth))
+        out.sort(key=lambda ranked: -ranked.worth)
+        return out
 
 
-def information(chances: Floats, weights: Floats, groups: np.ndarray) -> float:
-    """Expected bits that an answer tells about the group. `chances` (hypotheses, outcomes), `weights`
-    (hypotheses,) summing to 1, `groups` (hypotheses,) numbers from 0."""
-    joint = np.zeros((int(groups.max()) + 1, chances.shape[1]))
-    np.add.at(joint, groups, weights[:, None] * chances)
-    before = float(_entropy(joint.sum(axis=1), 0))
-    outcome = joint.sum(axis=0)
-    after = float(_entropy(joint, 0).sum() - _entropy(outcome, 0))  # sum over outcomes of p·H(group | outcome)
-    return max(0.0, before - after)
+def _of_sets(stack: Floats, sets: Sequence[frozenset[int]]) -> Floats:
+    """(steps, 1 + sets + 1, outcomes): healthy, each set, and outside the model.
+
+    Several causes together show what the one of them does that strays furthest from healthy.
+    """
+    steps, _, outcomes = stack.shape
+    first = np.array([min(members) for members in sets], dtype=int)
+    chances = np.empty((steps, len(sets) + 2, outcomes))
+    chances[:, 0] = stack[:, 0]
+    chances[:, 1:-1] = stack[:, 1 + first]
+    chances[:, -1] = 1.0 / outcomes
+    for row, members in enumerate(sets, start=1):
+        if len(members) > 1:
+            rows = stack[:, [1 + i for i in sorted(members)]]
+            far = np.abs(rows - stack[:, :1]).sum(axis=2).argmax(axis=1)
+            chances[:, row] = rows[np.arange(steps), far]
+    return chances
 
 
-def rank_steps(steps: Sequence[Step], table: Callable[[Step], Floats], posterior: Posterior,
-               group_of: Mapping[int, str], situation: Situation) -> list[Ranked]:
-    """Steps by worth, best first; ties keep the order given. `table` gives (1 + causes, outcomes)."""
-    sets = [(members, p) for members, p in posterior.sets if p > _LEAST]
-    names: dict[frozenset[str], int] = {frozenset(): 0}
-    groups = [0]
-    for members, _ in sets:
-        label = frozenset(group_of[i] for i in members)
-        groups.append(names.setdefault(label, len(names)))
-    groups.append(len(names))  # outside the model
-    weights = np.array([max(posterior.healthy, 1e-9), *(p for _, p in sets), max(posterior.outside, 1e-9)])
-    weights /= weights.sum()
-    labels = np.array(groups)
-    singles = np.array([next(iter(members)) for members, _ in sets], dtype=int)
-    several = [(row, members) for row, (members, _) in enumerate(sets, start=1) if len(members) > 1]
-    out = []
-    for step in steps:
-        rows = table(step)
-        chances = np.empty((len(weights), rows.shape[1]))
-        chances[0] = rows[0]
-        chances[1:-1] = rows[1 + singles]
-        chances[-1] = 1.0 / rows.shape[1]
-        for row, members in several:
-            chances[row] = _together(rows, members)
-        bits = information(chances, weights, labels)
-        minutes = minutes_of(step, situation)
-        worth = bits / minutes * (_ASKED_FOR if step.id in situation.asked_for else 1.0)
-        out.append(Ranked(step, bits, minutes, worth))
-    order = np.argsort([-ranked.worth for ranked in out], kind="stable")
-    return [out[int(i)] for i in order]
-
-
-def _together(rows: Floats, members: frozenset[int]) -> Floats:
-    """What several causes show, as the one of them that strays furthest from healthy."""
-    far = max(sorted(members), key=lambda i: float(np.abs(rows[1 + i] - rows[0]).sum()))
-    out: Floats = rows[1 + far]
-    return out
+def _bits(chances: Floats, member: Floats) -> Floats:
+    """Mutual information, in bits, of group and outcome for each step. `chances` (steps, hypotheses,
+    outcomes); `member` (groups, hypotheses): weight of each hypothesis in its group, summing to 1."""
+    joint = np.matmul(member[None, :, :], chances)
+    outcome = joint.sum(axis=1)
+    group = member.sum(axis=1)
+    log_joint = np.log2(np.maximum(joint, 1e-300))
+    inner = (joint * log_joint).sum(axis=(1, 2)) - (outcome * np.log2(np.maximum(outcome, 1e-300))).sum(axis=1)
+    bits: Floats = np.maximum(inner - float((group * np.log2(np.maximum(group, 1e-300))).sum()), 0.0)
+    return bits

@@ -38,7 +38,11 @@ STATES_LIMIT = 1000
 """States made in one host before it is replaced. Measured: the 1025th is a MemoryError."""
 _RULESET = "rules"
 _OPS: dict[Op, str] = {
-    "is-not": "$neq", "below": "$lt", "above": "$gt", "at-least": "$gte", "at-most": "$lte",
+    "is-not": "$neq",
+    "below": "$lt",
+    "above": "$gt",
+    "at-least": "$gte",
+    "at-most": "$lte",
 }
 
 
@@ -80,8 +84,10 @@ def default_matcher() -> Matcher:
     """
     wanted = os.environ.get("DIAG_ENGINE", "").strip().lower()
     if wanted not in ("", "plain", "durable"):
-        raise DiagError(f"environment variable DIAG_ENGINE: found `{wanted}`; expected plain or durable. "
-                        "Unset it to let the program choose.")
+        raise DiagError(
+            f"environment variable DIAG_ENGINE: found `{wanted}`; expected plain or durable. "
+            "Unset it to let the program choose."
+        )
     if wanted == "plain" or (not wanted and not available()):
         return PlainMatcher()
     return _shared_matcher()
@@ -138,8 +144,10 @@ class DurableMatcher:
     def __init__(self, on_fire: Callable[[int], None] = lambda index: None) -> None:
         library, reason = _library()
         if library is None:
-            raise EngineError(f"the rule engine cannot serve: {reason}; expected durable-rules {VERSION} on Python "
-                              "3.11 or 3.12. Install it, or set DIAG_ENGINE=plain.")
+            raise EngineError(
+                f"the rule engine cannot serve: {reason}; expected durable-rules {VERSION} on Python "
+                "3.11 or 3.12. Install it, or set DIAG_ENGINE=plain."
+            )
         self._module = library
         self._on_fire = on_fire
         self._engines: dict[str, _Engine] = {}
@@ -151,7 +159,11 @@ class DurableMatcher:
         return f"durable-rules {VERSION}"
 
     def run(
-        self, circuit: str, rules: Sequence[Rule], facts: Sequence[Fact], established: frozenset[str],
+        self,
+        circuit: str,
+        rules: Sequence[Rule],
+        facts: Sequence[Fact],
+        established: frozenset[str],
     ) -> tuple[Rule, ...]:
         """See `Matcher.run`. An exception of `on_fire` is raised here again."""
         problems = check_limits({circuit: rules})
@@ -170,7 +182,11 @@ class DurableMatcher:
                 raise _translated(circuit, error) from error
 
     def _run(
-        self, engine: _Engine, compiled: Compiled, facts: Sequence[Fact], established: frozenset[str],
+        self,
+        engine: _Engine,
+        compiled: Compiled,
+        facts: Sequence[Fact],
+        established: frozenset[str],
     ) -> tuple[Rule, ...]:
         state = engine.state()
         engine.fired.clear()
@@ -207,8 +223,10 @@ class DurableMatcher:
             if engine.failures:
                 raise engine.failures[0]
         if isinstance(left, dict) and left.get("exception"):
-            raise EngineError(f"the rule engine was interrupted while a rule fired: {left['exception']}. "
-                              "Ask again; if it stays, set DIAG_ENGINE=plain.")
+            raise EngineError(
+                f"the rule engine was interrupted while a rule fired: {left['exception']}. "
+                "Ask again; if it stays, set DIAG_ENGINE=plain."
+            )
         return True
 
     def _engine(self, circuit: str, compiled: Compiled) -> _Engine:
@@ -247,5 +265,8 @@ def _translated(circuit: str, error: Exception) -> EngineError:
     text = str(getattr(error, "message", error))
     number = re.search(r"error code: (\d+)", text)
     code = int(number[1]) if number else None
-    return EngineError(f"circuit {circuit}: the rule engine could not work with these rules and answers. "
-                       "Set DIAG_ENGINE=plain to go on without it, and report the circuit.", code)
+    return EngineError(
+        f"circuit {circuit}: the rule engine could not work with these rules and answers. "
+        "Set DIAG_ENGINE=plain to go on without it, and report the circuit.",
+        code,
+    )

@@ -18,8 +18,21 @@ from diag.errors import DiagError
 from diag.knowledge.schema import Conclusion, Condition, Rule
 
 __all__ = [
-    "Compiled", "Fact", "Firing", "Matcher", "Op", "Outcome", "Pattern", "RuleLimitError", "Test", "Tests",
-    "check_limits", "compile_rules", "encode", "forward", "word_test",
+    "Compiled",
+    "Fact",
+    "Firing",
+    "Matcher",
+    "Op",
+    "Outcome",
+    "Pattern",
+    "RuleLimitError",
+    "Test",
+    "Tests",
+    "check_limits",
+    "compile_rules",
+    "encode",
+    "forward",
+    "word_test",
 ]
 
 Op = Literal["is", "is-not", "below", "above", "at-least", "at-most"]
@@ -95,7 +108,11 @@ class Matcher(Protocol):
         """What is shown to the user as the engine, with its version."""
 
     def run(
-        self, circuit: str, rules: Sequence[Rule], facts: Sequence[Fact], established: frozenset[str],
+        self,
+        circuit: str,
+        rules: Sequence[Rule],
+        facts: Sequence[Fact],
+        established: frozenset[str],
     ) -> tuple[Rule, ...]:
         """The rules that fire, each once and in the order given.
 
@@ -262,6 +279,7 @@ def _firing(circuit: str, rule: Rule) -> Firing:
 
 # ---------------------------------------------------------------- limits
 
+
 def check_limits(rules: Mapping[str, Sequence[Rule]]) -> list[str]:
     """One message for each rule that oversteps what the engine can carry; empty where all is well.
 
@@ -273,8 +291,10 @@ def check_limits(rules: Mapping[str, Sequence[Rule]]) -> list[str]:
 
 def _circuit_limits(circuit: str, compiled: Compiled) -> Iterable[str]:
     if len(compiled.rules) > RULES_LIMIT:
-        yield (f"rule {compiled.rules[RULES_LIMIT].id}: circuit {circuit} has {len(compiled.rules)} rules; "
-               f"expected at most {RULES_LIMIT}. Split the circuit into two files.")
+        yield (
+            f"rule {compiled.rules[RULES_LIMIT].id}: circuit {circuit} has {len(compiled.rules)} rules; "
+            f"expected at most {RULES_LIMIT}. Split the circuit into two files."
+        )
     for rule, patterns in zip(compiled.rules, compiled.patterns, strict=True):
         yield from _rule_limits(rule, patterns)
     yield from _shared_limits(circuit, compiled)
@@ -282,17 +302,23 @@ def _circuit_limits(circuit: str, compiled: Compiled) -> Iterable[str]:
 
 def _rule_limits(rule: Rule, patterns: tuple[Pattern, ...]) -> Iterable[str]:
     if len(patterns) > CONDITIONS_LIMIT:
-        yield (f"rule {rule.id}: found {len(patterns)} conditions; expected at most {CONDITIONS_LIMIT}. "
-               "Let a first rule establish part of them.")
+        yield (
+            f"rule {rule.id}: found {len(patterns)} conditions; expected at most {CONDITIONS_LIMIT}. "
+            "Let a first rule establish part of them."
+        )
     for condition in rule.when:
         bounds = [condition.below, condition.above, *(condition.between or ())]
         for bound in (one for one in bounds if one is not None):
             if not math.isfinite(bound) or abs(bound) > BOUND_LIMIT:
-                yield (f"rule {rule.id}: found the bound {bound} for {condition.check}; expected a finite number "
-                       f"of at most {BOUND_LIMIT:.0f} in the check's unit. Use a larger unit.")
+                yield (
+                    f"rule {rule.id}: found the bound {bound} for {condition.check}; expected a finite number "
+                    f"of at most {BOUND_LIMIT:.0f} in the check's unit. Use a larger unit."
+                )
         if condition.between is not None and condition.between[0] > condition.between[1]:
-            yield (f"rule {rule.id}: found between {condition.between[0]} and {condition.between[1]} for "
-                   f"{condition.check}; expected the smaller number first. Swap the two.")
+            yield (
+                f"rule {rule.id}: found between {condition.between[0]} and {condition.between[1]} for "
+                f"{condition.check}; expected the smaller number first. Swap the two."
+            )
 
 
 class _Node:
@@ -330,20 +356,26 @@ def _shared_limits(circuit: str, compiled: Compiled) -> Iterable[str]:
             for test in (pattern.subject, *pattern.tests):
                 if test not in node.children and len(node.children) == CHILDREN_LIMIT and ("c", where) not in told:
                     told.add(("c", where))
-                    yield (f"rule {rule.id}: more than {CHILDREN_LIMIT} different tests follow {where}; expected at "
-                           f"most {CHILDREN_LIMIT}. Split the circuit, or let a first rule establish a group.")
+                    yield (
+                        f"rule {rule.id}: more than {CHILDREN_LIMIT} different tests follow {where}; expected at "
+                        f"most {CHILDREN_LIMIT}. Split the circuit, or let a first rule establish a group."
+                    )
                 node = node.child(test, rule)
                 where = _spoken(where, test)
             node.ending += 1
             if node.ending > IDENTICAL_LIMIT and ("i", where) not in told:
                 told.add(("i", where))
-                yield (f"rule {rule.id}: more than {IDENTICAL_LIMIT} rules share the test {where}; expected at most "
-                       f"{IDENTICAL_LIMIT}. Let one rule establish it and the others use that.")
+                yield (
+                    f"rule {rule.id}: more than {IDENTICAL_LIMIT} rules share the test {where}; expected at most "
+                    f"{IDENTICAL_LIMIT}. Let one rule establish it and the others use that."
+                )
             top = root.children[pattern.subject]
             if ("t", pattern.subject) not in told and node.ending == 1 and top.waiting() > TRUE_AT_ONCE_LIMIT:
                 told.add(("t", pattern.subject))
-                yield (f"rule {rule.id}: more than {TRUE_AT_ONCE_LIMIT} tests on {pattern.subject} can be true at "
-                       f"once; expected at most {TRUE_AT_ONCE_LIMIT}. Use fewer different bounds and `is-not`.")
+                yield (
+                    f"rule {rule.id}: more than {TRUE_AT_ONCE_LIMIT} tests on {pattern.subject} can be true at "
+                    f"once; expected at most {TRUE_AT_ONCE_LIMIT}. Use fewer different bounds and `is-not`."
+                )
 
 
 def _spoken(where: str, test: object) -> str:

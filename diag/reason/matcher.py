@@ -20,7 +20,11 @@ class PlainMatcher:
     name = "plain matcher"
 
     def run(
-        self, circuit: str, rules: Sequence[Rule], facts: Sequence[Fact], established: frozenset[str],
+        self,
+        circuit: str,
+        rules: Sequence[Rule],
+        facts: Sequence[Fact],
+        established: frozenset[str],
     ) -> tuple[Rule, ...]:
         """See `Matcher.run`."""
         compiled = compile_rules(rules)

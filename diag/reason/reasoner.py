@@ -5,7 +5,7 @@ A pure function of knowledge and findings; knows nothing of journals, screens or
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,14 +18,15 @@ from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key
 from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told, weighed
-from diag.reason.choose import Ranked, Situation, rank_steps
+from diag.reason.choose import Ranked, Situation, StepTable
 from diag.reason.forward import Fact, Firing, Matcher, forward
-from diag.reason.remedies import RemedyPlan, plan_remedies
+from diag.reason.remedies import plan_remedies
 from diag.reason.steps import Finding, Step, Value, all_steps
 
 __all__ = ["Beliefs", "Reasoner", "Treated"]
 
-_HEALTHY_PRIOR = 1.0
+_HEALTHY_PRIOR, _COMPLAINT_PRIOR = 1.0, 0.05
+"""Prior of nothing wrong, against 1 for some single cause: when proving, and after a complaint."""
 _CHANGED_TAKES = 0.3
 """Chance that an unnamed change by the fitter cured whatever was wrong; common practice, no source."""
 _MISSES = 0.05
@@ -64,8 +65,9 @@ class Reasoner:
     the network carries it alone.
     """
 
-    def __init__(self, knowledge: Knowledge, predictor: Predictor | None, matcher: Matcher, *,
-                 with_rules: bool = True) -> None:
+    def __init__(
+        self, knowledge: Knowledge, predictor: Predictor | None, matcher: Matcher, *, with_rules: bool = True
+    ) -> None:
         self.knowledge, self.predictor, self.matcher = knowledge, predictor, matcher
         self.rules = tuple(r for r in knowledge.rules.values() if r.state != "retired") if with_rules else ()
         self._by_circuit: dict[str, list[schema.Rule]] = {circuit: [] for circuit in knowledge.circuits}
@@ -75,13 +77,20 @@ class Reasoner:
         self.index = {cause.id: i for i, cause in enumerate(self.causes)}
         self.steps: dict[str, Step] = {step.id: step for step in all_steps(knowledge, predictor)}
         self._by_content = {_content(step): step for step in reversed(self.steps.values())}
-        self.chances = Chances(knowledge, predictor, self.rules, [c.id for c in self.causes],
-                               [c.spread for c in self.causes], [float(c.mode == "seized") for c in self.causes])
+        self.chances = Chances(
+            knowledge,
+            predictor,
+            self.rules,
+            [c.id for c in self.causes],
+            [c.spread for c in self.causes],
+            [float(c.mode == "seized") for c in self.causes],
+        )
         frequency = np.array([cause.frequency for cause in self.causes])
         self.prior: Floats = frequency / frequency.sum()
         self.remedies = plan_remedies(knowledge, self.causes, self._what_shows())
         self.remedy_of = {self.index[cause]: plan.id for plan in self.remedies.values() for cause in plan.cures}
-        self._complaints: dict[str, Told] = {}
+        self.complaints = self.chances.complaints(list(knowledge.symptoms.values()), self.steps)
+        self._table = StepTable(list(self.steps.values()), self.chances.table)
 
     def _known_causes(self) -> tuple[Cause, ...]:
         if self.predictor is not None:
@@ -100,12 +109,21 @@ class Reasoner:
             shift[row] = 0.5 * np.abs(table - table[0]).sum(axis=1)
         out = {}
         for i, cause in enumerate(self.causes):
-            order = np.argsort(-shift[:len(names), 1 + i], kind="stable")
+            order = np.argsort(-shift[: len(names), 1 + i], kind="stable")
             out[cause.id] = [names[r] for r in order if shift[r, 1 + i] > _SHOWS]
         return out
 
-    def step_like(self, check: str, kind: str, operate: Mapping[str, str], target: str | None, red: str | None,
-                  black: str | None, through: str | None, unit: str | None) -> Step | None:
+    def step_like(
+        self,
+        check: str,
+        kind: str,
+        operate: Mapping[str, str],
+        target: str | None,
+        red: str | None,
+        black: str | None,
+        through: str | None,
+        unit: str | None,
+    ) -> Step | None:
         """The step that an answer record describes: by what was done, else by its id."""
         found = self._by_content.get((kind, operate_key(operate), target, red, black, through, unit))
         if found is not None and kind != "choose":
@@ -114,8 +132,11 @@ class Reasoner:
 
     # ------------------------------------------------------------ beliefs
 
-    def beliefs(self, findings: Sequence[Finding], treated: Sequence[Treated]) -> Beliefs:
-        """Everything that follows. Raises DiagError where the rule engine fails."""
+    def beliefs(
+        self, findings: Sequence[Finding], treated: Sequence[Treated] = (), *, proving: bool = False
+    ) -> Beliefs:
+        """Everything that follows. `proving`: the job checks a circuit that nobody has complained of, so
+        that all being well is as likely as not. Raises DiagError where the rule engine fails."""
         supply_v = self._supply_v(findings)
         judged: list[tuple[Finding, Told]] = []
         rows: list[Judged] = []
@@ -134,24 +155,28 @@ class Reasoner:
             outcome = forward(self._by_circuit, list(facts.values()), self.matcher)
             ruled[period] = self._ruled(outcome.firings, judged, period)
             firings, established = outcome.firings, outcome.established
-        evidence = Evidence(tuple(rows), tuple(self._treatment(t) for t in treated), self.prior, _HEALTHY_PRIOR,
-                            self.knowledge.kinds.outside_chance, ruled)
+        evidence = Evidence(
+            tuple(rows),
+            tuple(self._treatment(t) for t in treated),
+            self.prior,
+            _HEALTHY_PRIOR if proving else _COMPLAINT_PRIOR,
+            self.knowledge.kinds.outside_chance,
+            ruled,
+        )
         posterior = weigh(evidence)
         asked, warned, stopped = _effects(firings)
-        return Beliefs(posterior, self._ranking(posterior), firings, established, asked, warned, stopped,
-                       tuple(judged))
+        return Beliefs(posterior, self._ranking(posterior), firings, established, asked, warned, stopped, tuple(judged))
 
     def _told(self, finding: Finding, supply_v: float | None) -> Told | None:
         if finding.symptom is not None:
-            if finding.symptom not in self._complaints:
-                symptom = self.knowledge.symptoms[finding.symptom]
-                self._complaints[finding.symptom] = self.chances.complaint(symptom, self.steps)
-            return self._complaints[finding.symptom]
+            return self.complaints.get(finding.symptom)
         if finding.step is None or finding.value is None:
             return None
         return self.chances.told(finding.step, finding.value, supply_v)
 
-    def _together(self, finding: Finding, supply_v: float | None):  # type: ignore[no-untyped-def]
+    def _together(
+        self, finding: Finding, supply_v: float | None
+    ) -> Callable[[Sequence[frozenset[int]]], Floats] | None:
         step, value = finding.step, finding.value
         if step is None or value is None or not self.chances.computed(step):
             return None
@@ -161,9 +186,15 @@ class Reasoner:
         """Battery volts at rest as last measured in this job, in V."""
         for finding in reversed(findings):
             step = finding.step
-            if (step is not None and step.red is not None and step.red.endswith(".B+") and step.unit == "V"
-                    and not step.operate and isinstance(finding.value, float)
-                    and self.knowledge.parts[step.red.split(".")[0]].kind == "battery"):
+            if (
+                step is not None
+                and step.red is not None
+                and step.red.endswith(".B+")
+                and step.unit == "V"
+                and not step.operate
+                and isinstance(finding.value, float)
+                and self.knowledge.parts[step.red.split(".")[0]].kind == "battery"
+            ):
                 low, high = 0.75 * self.knowledge.vehicle.system_v, 1.15 * self.knowledge.vehicle.system_v
                 return finding.value if low <= finding.value <= high else None
         return None
@@ -188,8 +219,8 @@ class Reasoner:
         """Newest answer of each check; a complaint that means one thing only counts where no answer does."""
         facts: dict[str, Fact] = {}
         for finding in findings:
-            if finding.symptom is not None:
-                shows = self.knowledge.symptoms[finding.symptom].shows
+            if finding.symptom in self.knowledge.symptoms:
+                shows = self.knowledge.symptoms[finding.symptom or ""].shows
                 if len(shows) == 1:
                     for condition in shows[0]:
                         fact = _as_fact(condition)
@@ -222,23 +253,23 @@ class Reasoner:
                     by_cause.setdefault(self.index[cause], []).append((checks, weight))
         answers = {f.step.id: told for f, told in judged if f.step is not None and f.period == period}
         out = np.zeros(len(self.causes))
-        for cause, rules in by_cause.items():
+        for row, rules in by_cause.items():
             used: set[str] = set()
             for checks, weight in sorted(rules, key=lambda pair: (-len(pair[0]), sorted(pair[0]))):
                 if used & checks:
                     continue
                 used |= checks
-                out[cause] += np.log(weight)
+                out[row] += np.log(weight)
                 for check in checks & answers.keys():  # what single rules said of it is part of this already
                     rows = answers[check].rows
-                    out[cause] -= np.log(rows[1 + cause] / rows[0])
+                    out[row] -= np.log(rows[1 + row] / rows[0])
         return out
 
     # ------------------------------------------------------------ the next step
 
-    def rank(self, beliefs: Beliefs, steps: Sequence[Step], situation: Situation) -> list[Ranked]:
-        """Steps by what they are worth now."""
-        return rank_steps(steps, self.chances.table, beliefs.posterior, self.remedy_of, situation)
+    def rank(self, beliefs: Beliefs, situation: Situation, allowed: Callable[[Step], bool]) -> list[Ranked]:
+        """Allowed steps by what they are worth now."""
+        return self._table.rank(beliefs.posterior, self.remedy_of, situation, allowed)
 
 
 def _content(step: Step) -> tuple[object, ...]:

@@ -30,8 +30,9 @@ class RemedyPlan:
     proof: tuple[str, ...]
 
 
-def plan_remedies(knowledge: Knowledge, causes: Sequence[Cause],
-                  shows: Mapping[str, Sequence[str]]) -> dict[str, RemedyPlan]:
+def plan_remedies(
+    knowledge: Knowledge, causes: Sequence[Cause], shows: Mapping[str, Sequence[str]]
+) -> dict[str, RemedyPlan]:
     """Every remedy by id. `shows`: cause id → checks whose answer it changes, most telling first."""
     written = {cause: remedy.id for remedy in knowledge.remedies.values() for cause in remedy.cures}
     groups: dict[str, list[Cause]] = {}
@@ -40,24 +41,40 @@ def plan_remedies(knowledge: Knowledge, causes: Sequence[Cause],
     return {remedy: _plan(knowledge, remedy, group, shows) for remedy, group in groups.items()}
 
 
-def _plan(knowledge: Knowledge, remedy_id: str, group: Sequence[Cause],
-          shows: Mapping[str, Sequence[str]]) -> RemedyPlan:
+def _plan(
+    knowledge: Knowledge, remedy_id: str, group: Sequence[Cause], shows: Mapping[str, Sequence[str]]
+) -> RemedyPlan:
     cures = tuple(cause.id for cause in group)
     touched = list(dict.fromkeys(check for cause in group for check in shows.get(cause.id, ())))
     note = knowledge.remedies.get(remedy_id)
     if note is not None:
-        proof = list(dict.fromkeys([*note.proof, *touched]))[:max(_PROOFS, len(note.proof))]
-        return RemedyPlan(remedy_id, note.title, cures, tuple(note.steps), tuple(note.cautions), note.minutes,
-                          tuple(proof))
+        proof = list(dict.fromkeys([*note.proof, *touched]))[: max(_PROOFS, len(note.proof))]
+        return RemedyPlan(
+            remedy_id, note.title, cures, tuple(note.steps), tuple(note.cautions), note.minutes, tuple(proof)
+        )
     subject, _, verb = remedy_id.partition(".")
     form = knowledge.kinds.remedies.get(verb)
     label, place = _label(knowledge, subject)
     if form is None:
-        return RemedyPlan(remedy_id, f"Put right: {group[0].title}", cures, (f"Put right: {group[0].title}.",), (), 10.0,
-                          tuple(touched[:_PROOFS]))
+        return RemedyPlan(
+            remedy_id,
+            f"Put right: {group[0].title}",
+            cures,
+            (f"Put right: {group[0].title}.",),
+            (),
+            10.0,
+            tuple(touched[:_PROOFS]),
+        )
     fill = {"part": label, "place": place}
-    return RemedyPlan(remedy_id, form.title.format(**fill), cures, tuple(step.format(**fill) for step in form.steps),
-                      tuple(form.cautions), form.minutes, tuple(touched[:_PROOFS]))
+    return RemedyPlan(
+        remedy_id,
+        form.title.format(**fill),
+        cures,
+        tuple(step.format(**fill) for step in form.steps),
+        tuple(form.cautions),
+        form.minutes,
+        tuple(touched[:_PROOFS]),
+    )
 
 
 def _label(knowledge: Knowledge, subject: str) -> tuple[str, str]:

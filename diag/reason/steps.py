@@ -116,13 +116,32 @@ def _of_check(knowledge: Knowledge, check: schema.Check) -> Step:
         labels = {choice.value: choice.label for choice in check.choices}
     elif check.unit == "ohm":
         operate = _off(operate)
-    return Step(check.id, check.title, check.kind, operate, knowledge.circuit_of[check.id], check.place, check.minutes,
-                check.target, check.red, check.black, check.through, check.unit, outcomes, labels, check.text,
-                tuple(check.instruments), check.caution, dict(check.usual), check.limits)
+    return Step(
+        check.id,
+        check.title,
+        check.kind,
+        operate,
+        knowledge.circuit_of[check.id],
+        check.place,
+        check.minutes,
+        check.target,
+        check.red,
+        check.black,
+        check.through,
+        check.unit,
+        outcomes,
+        labels,
+        check.text,
+        tuple(check.instruments),
+        check.caution,
+        dict(check.usual),
+        check.limits,
+    )
 
 
 def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -> list[dict[str, str]]:
-    """Operates of a circuit's looks and listens in which something is at work when all is well."""
+    """Operates of a circuit's looks and listens in which something is at work when all is well, without
+    those that only add a further control to another, and with the engine standing where that will do."""
     found: dict[tuple[tuple[str, str], ...], dict[str, str]] = {}
     for check in knowledge.circuits[circuit].checks:
         if check.kind not in ("look", "listen") or "unplugged" in check.operate:
@@ -135,7 +154,8 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
             alive = True
         if alive:
             found[operate_key(check.operate)] = dict(check.operate)
-    return list(found.values())
+    calm = {key: operate for key, operate in found.items() if operate.get("engine") != "running"} or found
+    return [operate for key, operate in calm.items() if not any(set(other) < set(key) for other in calm)]
 
 
 def all_steps(knowledge: Knowledge, predictor: Predictor | None) -> tuple[Step, ...]:
@@ -162,16 +182,53 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
                 label = _spoken(operate)
                 caution = cautions.get(operate_key(operate))
                 if (name, BODY, "V", operate_key(operate)) not in taken:
-                    yield Step(f"volts:{name}:{_key(operate)}", f"Volts at {where}{label}", "measure", operate, circuit,
-                               part.place, part.reach + 0.5, red=name, black=BODY, unit="V", instruments=("meter",),
-                               caution=caution, generated=True)
-                yield Step(f"lamp:{name}:{_key(operate)}", f"Test lamp from {where} to body{label}", "look", operate,
-                           circuit, part.place, part.reach + 0.4, TEST_LAMP, name, BODY, outcomes=LOOKS,
-                           instruments=("test-lamp",), caution=caution, generated=True)
+                    yield Step(
+                        f"volts:{name}:{_key(operate)}",
+                        f"Volts at {where}{label}",
+                        "measure",
+                        operate,
+                        circuit,
+                        part.place,
+                        part.reach + 0.5,
+                        red=name,
+                        black=BODY,
+                        unit="V",
+                        instruments=("meter",),
+                        caution=caution,
+                        generated=True,
+                    )
+                yield Step(
+                    f"lamp:{name}:{_key(operate)}",
+                    f"Test lamp from {where} to body{label}",
+                    "look",
+                    operate,
+                    circuit,
+                    part.place,
+                    part.reach + 0.4,
+                    TEST_LAMP,
+                    name,
+                    BODY,
+                    outcomes=LOOKS,
+                    instruments=("test-lamp",),
+                    caution=caution,
+                    generated=True,
+                )
             if (name, BODY, "ohm", operate_key(_off({}))) not in taken:
-                yield Step(f"ohm:{name}", f"Ohms from {where} to body, battery off", "measure", _off({}), circuit,
-                           part.place, part.reach + 0.5 + _BATTERY_OFF_MINUTES, red=name, black=BODY, unit="ohm",
-                           instruments=("meter",), caution=off_caution, generated=True)
+                yield Step(
+                    f"ohm:{name}",
+                    f"Ohms from {where} to body, battery off",
+                    "measure",
+                    _off({}),
+                    circuit,
+                    part.place,
+                    part.reach + 0.5 + _BATTERY_OFF_MINUTES,
+                    red=name,
+                    black=BODY,
+                    unit="ohm",
+                    instruments=("meter",),
+                    caution=off_caution,
+                    generated=True,
+                )
 
 
 def _key(operate: Mapping[str, str]) -> str:

@@ -1,0 +1,419 @@
+"""The conversation as plain objects: what is asked, what is taken in, what is told.
+
+One object in gives the objects out; the state is folded anew from the journal after every record.
+Knows nothing of terminals or of how objects travel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Protocol
+
+from diag import __version__
+from diag.errors import DiagError
+from diag.job.records import JournalError, Record
+from diag.job.state import Entry, JobState, replay
+from diag.knowledge.assemble import Knowledge
+from diag.reason.reasoner import Reasoner
+from diag.reason.steps import Finding, Step, Value
+from diag.talk.answers import AnswerError, choice_of, look_of, reading_of, word_of
+from diag.talk.objects import ask_of, circuit_choices, conclusion_of, do_of, start_of, symptom_choices
+from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, findings_of, plan_next
+from diag.talk.symptoms import clear_winner, find_symptoms
+
+__all__ = ["Conversation", "Keeper", "PROTOCOL"]
+
+PROTOCOL = 1
+SKIPS = ("cannot-reach", "no-instrument", "later")
+_LONGEST_TEXT = 2000
+_INPUTS = ("answer", "skip", "undo", "symptom", "found", "correct", "changed", "note", "remedied")
+Object = dict[str, Any]
+
+
+class Keeper(Protocol):
+    """Where records are kept: a journal on disk, or a list in a rehearsal."""
+
+    @property
+    def records(self) -> Sequence[Record]:
+        """All records so far."""
+
+    def append(self, event: str, /, **fields: Any) -> Record:
+        """Keep one record for good before returning. Raises JournalError where that fails."""
+
+
+class _RefusedError(DiagError):
+    """An input that cannot be taken; becomes one error object."""
+
+    def __init__(self, code: str, field: str, text: str, found: str = "", expected: str = "") -> None:
+        self.code, self.field, self.found, self.expected = code, field, found, expected
+        super().__init__(text)
+
+
+class Conversation:
+    """One job's conversation over its keeper."""
+
+    def __init__(self, reasoner: Reasoner, keeper: Keeper, job: str) -> None:
+        self.reasoner, self.keeper, self.job = reasoner, keeper, job
+        self._asked = 0
+        self._open: Object | None = None
+        self._choices: list[str] | None = None
+        self._plan_at: tuple[int, Plan] | None = None
+        self._said_at = -1
+
+    # ------------------------------------------------------------ state
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """The vehicle's knowledge."""
+        return self.reasoner.knowledge
+
+    @property
+    def state(self) -> JobState:
+        """The job's state, folded from the records."""
+        return replay(self.keeper.records)
+
+    @property
+    def plan(self) -> Plan:
+        """What comes next, with the beliefs it rests on."""
+        records = self.keeper.records
+        last = next((r.seq for r in reversed(records) if r.event not in ("asked", "resumed")), 0)
+        if self._plan_at is None or self._plan_at[0] != last:
+            self._plan_at = (last, plan_next(self.reasoner, self.state))
+        return self._plan_at[1]
+
+    @property
+    def open_ask(self) -> Object | None:
+        """The ask that waits for an answer, if any."""
+        return self._open
+
+    def unknown_answers(self) -> list[int]:
+        """Seqs of kept answers that mean nothing to today's knowledge."""
+        return findings_of(self.reasoner, self.state)[3]
+
+    # ------------------------------------------------------------ out
+
+    def hello(self) -> Object:
+        """The first object out: who speaks and what may be named."""
+        k = self.knowledge
+        operate = {**{c: list(p) for c, p in k.controls.items()}, "unplugged": list(k.terminals)}
+        return {
+            "type": "hello",
+            "protocol": PROTOCOL,
+            "version": __version__,
+            "engine": self.reasoner.matcher.name,
+            "vehicle": k.vehicle.vehicle,
+            "job": self.job,
+            "operate": operate,
+            "parts": list(k.parts),
+            "terminals": list(k.terminals),
+            "symptoms": {s.id: s.title for s in k.symptoms.values()},
+            "circuits": circuit_choices(k),
+        }
+
+    def say(self) -> list[Object]:
+        """What to tell and ask now: conclusion and end where due, else the next ask."""
+        out: list[Object] = []
+        for _ in range(3):  # a conclusion that nothing is wrong is followed by the end
+            plan = self.plan
+            self._open = None
+            match plan.next:
+                case Conclude() as conclude:
+                    told = conclusion_of(self.reasoner, plan, conclude)
+                    if self._said_at != self._input_seq():
+                        self.keeper.append("concluded", **{k: v for k, v in told.items() if k != "type"})
+                    self._said_at = self._input_seq()
+                    out.append(told)
+                    if conclude.remedies:
+                        return out
+                    self._plan_at = None
+                    if not isinstance(self.plan.next, End):
+                        out.append({"type": "end", "open": list(plan.open_items)})
+                        return out
+                case End():
+                    out.append({"type": "end", "open": list(plan.open_items)})
+                    return out
+                case Start() | DoFirst() | Look():
+                    self._open = self._ask(plan)
+                    out.append(self._open)
+                    return out
+        return out
+
+    def _input_seq(self) -> int:
+        return max((r.seq for r in self.keeper.records if r.event not in ("asked", "concluded", "resumed")), default=0)
+
+    def _ask(self, plan: Plan) -> Object:
+        self._asked += 1
+        ask_id = f"q{self.keeper.records[-1].seq}-{self._asked}"
+        match plan.next:
+            case DoFirst() as do:
+                return do_of(self.reasoner, do, ask_id)
+            case Look() as look:
+                return ask_of(self.reasoner, plan, look, ask_id)
+            case _:
+                return start_of(self.knowledge, ask_id, self._choices)
+
+    # ------------------------------------------------------------ in
+
+    def take(self, message: object) -> Object:
+        """Take one object in; one tell or error out. The next `say` repeats or moves on."""
+        try:
+            if not isinstance(message, dict):
+                raise _RefusedError(
+                    "not-an-object",
+                    "",
+                    "expected one JSON object a line",
+                    _short(message),
+                    '{"answer": "q1-1", "value": "..."}',
+                )
+            keys = [key for key in _INPUTS if key in message]
+            if len(keys) != 1:
+                raise _RefusedError(
+                    "unknown-input",
+                    "",
+                    "expected exactly one known input",
+                    ", ".join(map(str, message)),
+                    ", ".join(_INPUTS),
+                )
+            allowed = {"answer": {"value"}, "skip": {"reason"}, "correct": {"value"}}.get(keys[0], set()) | {keys[0]}
+            for key in message:
+                if key not in allowed:
+                    raise _RefusedError(
+                        "unknown-field", str(key), "no such field here", _short(key), ", ".join(sorted(allowed))
+                    )
+            return getattr(self, f"_take_{keys[0]}")(message)  # type: ignore[no-any-return]
+        except AnswerError as error:
+            return _error(error.code, error.field, str(error), error.found, error.expected)
+        except _RefusedError as error:
+            return _error(error.code, error.field, str(error), error.found, error.expected)
+        except JournalError as error:
+            return _error(error.code, "", str(error), "", "")
+
+    def _keep(self, event: str, /, **fields: Any) -> Object:
+        record = self.keeper.append(event, **fields)
+        self._choices = None
+        return {"type": "tell", "ack": event, "seq": record.seq, "stored": True}
+
+    def _asked_by(self, ask_id: object, field: str) -> Object:
+        if self._open is None:
+            raise _RefusedError(
+                "nothing-open",
+                field,
+                "no ask is open; after a conclusion, tell what was done",
+                _short(ask_id),
+                '{"remedied": "REMEDY-ID"}',
+            )
+        if ask_id != self._open["id"]:
+            raise _RefusedError("not-open", field, "that ask is not open", _short(ask_id), str(self._open["id"]))
+        return self._open
+
+    def _take_answer(self, message: Mapping[str, Any]) -> Object:
+        ask = self._asked_by(message["answer"], "answer")
+        if "value" not in message:
+            raise _RefusedError("missing-field", "value", "an answer needs a value", "nothing", "value")
+        value = message["value"]
+        if value == "not-sure":
+            return self._keep("not-sure", check=ask["check"])
+        if ask["check"] == "start":
+            return self._begin(value)
+        if ask["kind"] == "do":
+            if value != "done":
+                raise _RefusedError("not-done", "value", "this step is answered when it is done", _short(value), "done")
+            return self._keep("acknowledged", check=ask["check"], caution=ask["caution-id"])
+        step = self.reasoner.steps[ask["check"]]
+        return self._keep("answered", **_record(step, self._value(step, value)))
+
+    def _begin(self, value: object) -> Object:
+        if not isinstance(value, str) or not value.strip():
+            raise _RefusedError(
+                "not-text",
+                "value",
+                "say what is wrong, or name a circuit",
+                _short(value),
+                "a symptom id, circuit:ID, or words",
+            )
+        told = self._symptom(value[:_LONGEST_TEXT])
+        return self._keep("answered", check="start", kind="choose", operate={}, value=told)
+
+    def _symptom(self, text: str) -> str:
+        """Symptom id or circuit:ID that a text means. Unclear text offers at most five and is refused."""
+        k = self.knowledge
+        if text in k.symptoms:
+            return text
+        if text.startswith("circuit:"):
+            if text.removeprefix("circuit:") in circuit_choices(k):
+                return text
+            raise _RefusedError(
+                "unknown-circuit",
+                "value",
+                "no such circuit on this vehicle",
+                _short(text),
+                ", ".join(f"circuit:{name}" for name in circuit_choices(k)),
+            )
+        matches = find_symptoms(text, k, 5)
+        winner = clear_winner(matches)
+        if winner is not None:
+            return str(winner)
+        if matches:
+            self._choices = [match.id for match in matches]
+            self._open = None
+            raise _RefusedError(
+                "unclear", "value", "several symptoms fit; choose one", _short(text), ", ".join(self._choices)
+            )
+        raise _RefusedError(
+            "not-understood",
+            "value",
+            "no symptom is like that; use other words or name a circuit",
+            _short(text),
+            ", ".join(symptom_choices(k)[:5]),
+        )
+
+    def _value(self, step: Step, value: object) -> Value:
+        if step.kind == "measure":
+            return reading_of(value, step.unit or "V", self.knowledge.vehicle.system_v)  # type: ignore[arg-type]
+        if step.kind == "look":
+            return look_of(value)
+        if step.kind == "listen":
+            return word_of(value, [str(word) for word in step.outcomes])
+        return choice_of(value, step.labels)
+
+    def _take_skip(self, message: Mapping[str, Any]) -> Object:
+        ask = self._asked_by(message["skip"], "skip")
+        reason = message.get("reason")
+        if reason not in SKIPS:
+            raise _RefusedError("unknown-reason", "reason", "a skip needs its reason", _short(reason), ", ".join(SKIPS))
+        if ask["check"] == "start" or ask["kind"] == "do":
+            raise _RefusedError(
+                "cannot-skip", "skip", "this cannot be skipped; undo, or answer it", str(ask["check"]), "an answer"
+            )
+        return self._keep("skipped", check=ask["check"], place=ask["place"], reason=reason)
+
+    def _take_undo(self, message: Mapping[str, Any]) -> Object:
+        if message["undo"] is not True:
+            raise _RefusedError("not-true", "undo", "undo takes true", _short(message["undo"]), "true")
+        newest = self.state.newest()
+        if newest is None:
+            raise _RefusedError("nothing-to-undo", "undo", "there is nothing to undo", "no answers", "an answer first")
+        return self._keep("undone", target=newest.seq)
+
+    def _take_symptom(self, message: Mapping[str, Any]) -> Object:
+        text = message["symptom"]
+        if not isinstance(text, str) or not text.strip():
+            raise _RefusedError("not-text", "symptom", "say what is wrong", _short(text), "a symptom id or words")
+        return self._keep(
+            "found", check="symptom", kind="choose", operate={}, value=self._symptom(text[:_LONGEST_TEXT])
+        )
+
+    def _take_found(self, message: Mapping[str, Any]) -> Object:
+        found = message["found"]
+        if not isinstance(found, dict) or "value" not in found:
+            raise _RefusedError(
+                "missing-field",
+                "found",
+                "a finding needs a check, or operate and target, and a value",
+                _short(found),
+                '{"check": "...", "value": ...}',
+            )
+        step = self._named_step(found)
+        return self._keep("found", **_record(step, self._value(step, found["value"])))
+
+    def _named_step(self, found: Mapping[str, Any]) -> Step:
+        check = found.get("check")
+        if isinstance(check, str):
+            if check in self.reasoner.steps:
+                return self.reasoner.steps[check]
+            raise _RefusedError("unknown-check", "check", "no such check", _short(check), "a check id of this vehicle")
+        operate = found.get("operate", {})
+        if isinstance(operate, dict) and all(isinstance(p, str) for p in operate.values()):
+            wanted = {str(c): p for c, p in operate.items() if p != self.knowledge.controls.get(str(c), ("",))[0]}
+            for step in self.reasoner.steps.values():
+                if dict(step.operate) != wanted:
+                    continue
+                if found.get("target") is not None and step.target == found["target"] and step.red == found.get("red"):
+                    return step
+                if (
+                    found.get("target") is None
+                    and step.red is not None
+                    and (step.red, step.black) == (found.get("red"), found.get("black", "body"))
+                    and step.kind == "measure"
+                ):
+                    return step
+        raise _RefusedError(
+            "unknown-check",
+            "found",
+            "nothing on this vehicle is checked like that",
+            _short(dict(found)),
+            "operate with known controls and positions, and a target part or red and black terminals",
+        )
+
+    def _take_correct(self, message: Mapping[str, Any]) -> Object:
+        seq = message["correct"]
+        entry = next((e for e in self.state.standing("answered", "found") if e.seq == seq), None)
+        if entry is None or isinstance(seq, bool):
+            standing = ", ".join(str(e.seq) for e in self.state.standing("answered", "found"))
+            raise _RefusedError(
+                "no-such-answer", "correct", "no standing answer has that number", _short(seq), standing
+            )
+        if "value" not in message:
+            raise _RefusedError("missing-field", "value", "a correction needs a value", "nothing", "value")
+        if entry.fields.get("check") in ("start", "symptom"):
+            value = message["value"]
+            if not isinstance(value, str):
+                raise _RefusedError("not-text", "value", "say what is wrong", _short(value), "a symptom id or words")
+            return self._keep(entry.event, **{**dict(entry.fields), "value": self._symptom(value), "replaces": seq})
+        step = self._step_of(entry)
+        return self._keep(entry.event, **_record(step, self._value(step, message["value"])), replaces=seq)
+
+    def _step_of(self, entry: Entry) -> Step:
+        step = self.reasoner.steps.get(str(entry.fields.get("check")))
+        if step is None:
+            raise _RefusedError(
+                "unknown-check", "correct", "that check is no longer known", str(entry.fields.get("check")), ""
+            )
+        return step
+
+    def _take_changed(self, message: Mapping[str, Any]) -> Object:
+        return self._keep("changed", text=_text(message["changed"], "changed"))
+
+    def _take_note(self, message: Mapping[str, Any]) -> Object:
+        return self._keep("noted", text=_text(message["note"], "note"))
+
+    def _take_remedied(self, message: Mapping[str, Any]) -> Object:
+        remedy = message["remedied"]
+        if not isinstance(remedy, str) or remedy not in self.reasoner.remedies:
+            likely = [name for name, _ in self.plan.beliefs.ranking[:5]] if self.plan.beliefs is not None else []
+            raise _RefusedError(
+                "unknown-remedy", "remedied", "no such remedy for this vehicle", _short(remedy), ", ".join(likely)
+            )
+        return self._keep("remedied", remedy=remedy)
+
+    def findings(self) -> list[Finding]:
+        """Findings that stand."""
+        return findings_of(self.reasoner, self.state)[0]
+
+
+def _record(step: Step, value: Value) -> Object:
+    """The self-contained content of an answer record."""
+    out: Object = {"check": step.id, "kind": step.kind, "operate": dict(step.operate)}
+    for name in ("target", "red", "black", "through", "unit"):
+        if getattr(step, name) is not None:
+            out[name] = getattr(step, name)
+    if isinstance(value, tuple):
+        out["value"] = {"light": value[0], "rhythm": value[1]}
+    else:
+        out["value"] = "OL" if value == float("inf") else value
+    return out
+
+
+def _text(found: object, field: str) -> str:
+    if not isinstance(found, str) or not found.strip():
+        raise _RefusedError("not-text", field, "expected some words", _short(found), "text")
+    return found[:_LONGEST_TEXT]
+
+
+def _short(found: object) -> str:
+    text = repr(found)
+    return text if len(text) <= 80 else text[:77] + "..."
+
+
+def _error(code: str, field: str, text: str, found: str, expected: str) -> Object:
+    return {"type": "error", "code": code, "field": field, "text": text, "found": found, "expected": expected}

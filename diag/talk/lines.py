@@ -1,0 +1,59 @@
+"""The conversation as JSON Lines: one object a line in, objects out. For other front ends and tests.
+
+Knows lines and JSON; nothing of what is asked.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from typing import Any, TextIO
+
+from diag.talk.conversation import Conversation
+
+__all__ = ["run_lines"]
+
+_LONGEST_LINE = 1_000_000
+
+
+def _out(stream: TextIO, found: dict[str, Any]) -> None:
+    stream.write(json.dumps(found, ensure_ascii=False, allow_nan=False) + "\n")
+    stream.flush()
+
+
+def run_lines(conversation: Conversation, lines: Iterable[str], out: TextIO) -> None:
+    """Say hello and the first ask, then take lines until they end. Every line gets one tell or error,
+    then what comes next (after an error: the open ask again)."""
+    _out(out, conversation.hello())
+    for found in conversation.say():
+        _out(out, found)
+    for line in lines:
+        if not line.strip():
+            continue
+        _out(out, _taken(conversation, line))
+        for found in conversation.say():
+            _out(out, found)
+
+
+def _taken(conversation: Conversation, line: str) -> dict[str, Any]:
+    def refuse(code: str, text: str, found: str) -> dict[str, Any]:
+        return {
+            "type": "error",
+            "code": code,
+            "field": "",
+            "text": text,
+            "found": found[:80],
+            "expected": "one JSON object a line",
+        }
+
+    if len(line) > _LONGEST_LINE:
+        return refuse("too-long", f"a line has at most {_LONGEST_LINE} characters", f"{len(line)} characters")
+    try:
+        message = json.loads(line, parse_constant=_no_constant)
+    except (ValueError, RecursionError):
+        return refuse("not-json", "this line is not JSON", line.strip())
+    return conversation.take(message)
+
+
+def _no_constant(name: str) -> float:
+    raise ValueError(f"{name} is not JSON")

@@ -1,0 +1,235 @@
+"""The objects that go out: asks, do-first cautions, conclusions, with their words, reasons and weights.
+
+Pure functions of reasoner and plan; knows nothing of journals or of how objects travel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from diag.knowledge.assemble import Knowledge
+from diag.reason.explain import meanings, reasons_for, weight_words
+from diag.reason.reasoner import Reasoner
+from diag.reason.steps import Step, Value
+from diag.talk.plan import Conclude, DoFirst, Look, Plan
+from diag.talk.wording import answer_words, finding_words, reading_words, step_words
+
+__all__ = [
+    "ask_of",
+    "circuit_choices",
+    "conclusion_of",
+    "do_of",
+    "expected_of",
+    "expected_words",
+    "start_of",
+    "symptom_choices",
+    "why_words",
+]
+
+Object = dict[str, Any]
+_EVIDENCE = 8
+
+
+def circuit_choices(knowledge: Knowledge) -> dict[str, str]:
+    """Circuits that can be checked as a whole: those with looks or listens of their own."""
+    return {
+        name: circuit.title
+        for name, circuit in knowledge.circuits.items()
+        if any(check.kind in ("look", "listen") for check in circuit.checks)
+    }
+
+
+def symptom_choices(knowledge: Knowledge) -> list[str]:
+    """Symptom ids in the order of the files."""
+    return list(knowledge.symptoms)
+
+
+def start_of(knowledge: Knowledge, ask_id: str, only: Sequence[str] | None) -> Object:
+    """The first ask; `only`: the symptoms that unclear words may have meant."""
+    names = list(only) if only is not None else symptom_choices(knowledge)
+    choices = [{"value": name, "label": knowledge.symptoms[name].title} for name in names]
+    if only is None:
+        choices += [
+            {"value": f"circuit:{name}", "label": f"Check everything: {title}"}
+            for name, title in circuit_choices(knowledge).items()
+        ]
+    text = "Which of these is it?" if only is not None else "What is wrong? Say it in your words, or name a circuit."
+    return {
+        "type": "ask",
+        "id": ask_id,
+        "check": "start",
+        "kind": "choose",
+        "operate": {},
+        "unit": None,
+        "choices": choices,
+        "text": text,
+        "place": None,
+        "minutes": 0.0,
+        "instruments": [],
+        "expected": None,
+        "why": "Everything else follows from what was seen.",
+    }
+
+
+def do_of(reasoner: Reasoner, do: DoFirst, ask_id: str) -> Object:
+    """A caution to be acknowledged."""
+    caution = reasoner.knowledge.cautions[do.caution]
+    step = do.step
+    why = (
+        f"Before: {step.title}."
+        if step is not None
+        else f"Rule {do.rule}: {reasoner.knowledge.rules[do.rule].because}"
+        if do.rule is not None
+        else "Safety."
+    )
+    return {
+        "type": "ask",
+        "id": ask_id,
+        "check": step.id if step is not None else f"caution:{do.caution}",
+        "kind": "do",
+        "operate": dict(step.operate) if step is not None else {},
+        "unit": None,
+        "choices": [{"value": "done", "label": "Done"}],
+        "text": f"CAUTION: {caution.text}",
+        "caution": caution.text,
+        "caution-id": do.caution,
+        "place": step.place if step is not None else None,
+        "minutes": 0.3,
+        "instruments": [],
+        "expected": "done",
+        "why": why,
+    }
+
+
+def ask_of(reasoner: Reasoner, plan: Plan, look: Look, ask_id: str) -> Object:
+    """A question, with what a sound vehicle shows and why it is asked."""
+    step = look.step
+    out: Object = {
+        "type": "ask",
+        "id": ask_id,
+        "check": step.id,
+        "kind": step.kind,
+        "operate": dict(step.operate),
+        "unit": step.unit,
+    }
+    for name in ("target", "red", "black", "through"):
+        if getattr(step, name) is not None:
+            out[name] = getattr(step, name)
+    out |= {
+        "choices": _choices(step),
+        "text": step_words(reasoner.knowledge, step),
+        "place": step.place,
+        "minutes": round(step.minutes, 2),
+        "instruments": list(step.instruments),
+        "expected": expected_of(reasoner, step),
+        "why": why_words(reasoner, plan, look),
+    }
+    if step.caution is not None:
+        out["caution"] = reasoner.knowledge.cautions[step.caution].text
+    return out
+
+
+def _choices(step: Step) -> list[Object]:
+    if step.kind == "look":
+        return []
+    return [{"value": value, "label": answer_words(step, value)} for value in step.outcomes]
+
+
+def expected_of(reasoner: Reasoner, step: Step) -> Any:
+    """What a sound vehicle shows, in the form of an answer; None where nobody can say."""
+    chances = reasoner.chances
+    if step.kind == "measure":
+        if not chances.computed(step):
+            return None
+        mean = float(chances.healthy_reading(step))
+        return "OL" if mean >= 1e6 else round(mean, 2)
+    row = chances.table(step)[0]
+    value: Value = step.outcomes[int(row.argmax())]
+    return {"light": value[0], "rhythm": value[1]} if isinstance(value, tuple) else value
+
+
+def expected_words(reasoner: Reasoner, step: Step) -> str:
+    """The same in words."""
+    found = expected_of(reasoner, step)
+    if found is None:
+        return ""
+    if isinstance(found, dict):
+        return answer_words(step, (found["light"], found["rhythm"]))
+    if isinstance(found, float):
+        return reading_words(found, step.unit or "")
+    return answer_words(step, found)
+
+
+def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
+    """Why this is asked now, and what the likeliest answers would mean."""
+    if look.proof is not None:
+        return f"Proves: {reasoner.remedies[look.proof].title}."
+    if look.walk is not None:
+        return f"Checks everything in: {reasoner.knowledge.circuits[look.walk].title}."
+    if plan.beliefs is None or look.ranked is None:
+        return "All later readings are judged by it."
+    parts = []
+    if look.rule is not None:
+        parts.append(f"{reasoner.knowledge.rules[look.rule].because} (rule {look.rule})")
+    parts.append(f"Tells {look.ranked.bits:.2f} bit in {look.ranked.minutes:.1f} min.")
+    for meaning in meanings(reasoner, plan.beliefs, look.step, 3):
+        said = (
+            meaning.value
+            if isinstance(meaning.value, str) and look.step.kind == "measure"
+            else answer_words(look.step, meaning.value)
+        )
+        if meaning.remedy is not None and meaning.p >= 0.05:
+            parts.append(f"If {said}: {reasoner.remedies[meaning.remedy].title} ({meaning.p:.0%}).")
+        else:
+            parts.append(f"If {said}: nothing stands out.")
+    return " ".join(parts)
+
+
+def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
+    """The conclusion with remedies, causes, evidence, steps and cautions."""
+    assert plan.beliefs is not None
+    knowledge, posterior = reasoner.knowledge, plan.beliefs.posterior
+    remedies = []
+    for name, p in conclude.remedies:
+        remedy = reasoner.remedies[name]
+        causes = sorted(
+            ((cause, float(posterior.present[reasoner.index[cause]])) for cause in remedy.cures),
+            key=lambda pair: -pair[1],
+        )
+        evidence = [
+            {
+                "seq": reason.finding.seq,
+                "text": finding_words(knowledge, reason.finding),
+                "weight": round(reason.weight, 3),
+                "words": weight_words(reason.weight),
+                "from": reason.source,
+                "rules": list(reason.rules),
+            }
+            for reason in reasons_for(reasoner, plan.beliefs, name)[:_EVIDENCE]
+        ]
+        remedies.append(
+            {
+                "id": name,
+                "title": remedy.title,
+                "p": round(p, 4),
+                "causes": [
+                    {"id": cause, "title": reasoner.causes[reasoner.index[cause]].title, "p": round(q, 4)}
+                    for cause, q in causes[:4]
+                    if q >= 0.001 or cause == causes[0][0]
+                ],
+                "evidence": evidence,
+                "steps": list(remedy.steps),
+                "minutes": remedy.minutes,
+                "cautions": [knowledge.cautions[c].text for c in remedy.cautions if c in knowledge.cautions],
+                "proof": list(remedy.proof),
+            }
+        )
+    return {
+        "type": "conclude",
+        "final": conclude.final,
+        "reason": conclude.reason,
+        "remedies": remedies,
+        "outside": round(posterior.outside, 4),
+        "unexplained": list(posterior.unexplained),
+    }

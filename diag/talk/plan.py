@@ -1,0 +1,363 @@
+"""What comes next in a job: a pure function of its state. Start, caution, question, proof, conclusion,
+or the end. Knows how to decide; not how anything is worded or transported.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from diag.job.state import Entry, JobState
+from diag.knowledge import schema
+from diag.reason.choose import Ranked, Situation
+from diag.reason.reasoner import Beliefs, Reasoner, Treated
+from diag.reason.steps import Finding, Step, Value
+
+__all__ = ["Conclude", "DoFirst", "End", "Look", "Next", "Plan", "Start", "findings_of", "plan_next", "value_of"]
+
+CERTAIN = 0.99
+_TRY_FROM = 0.97
+_WELL = 0.95
+_LEAST_BITS = 0.02
+_LEAST_WORTH = 0.004
+_SURPRISE = 0.25
+
+
+@dataclass(frozen=True)
+class Start:
+    """Nothing is known yet: ask what is wrong."""
+
+
+@dataclass(frozen=True)
+class DoFirst:
+    """A caution to be acknowledged before `step`, or at once where a rule says so."""
+
+    caution: str
+    step: Step | None
+    rule: str | None = None
+
+
+@dataclass(frozen=True)
+class Look:
+    """Ask this step. `proof`: it proves a remedy; `walk`: it is part of checking a circuit;
+    `ranked`: what it was chosen for; `rule`: the rule that brought it forward."""
+
+    step: Step
+    proof: str | None = None
+    walk: str | None = None
+    ranked: Ranked | None = None
+    rule: str | None = None
+
+
+@dataclass(frozen=True)
+class Conclude:
+    """The remedies worth carrying out, likeliest first; empty with `reason` where nothing is wrong or
+    nothing more can be told apart. `final`: nothing else stays unexplained."""
+
+    remedies: tuple[tuple[str, float], ...]
+    final: bool
+    reason: str
+
+
+@dataclass(frozen=True)
+class End:
+    """The job is done; `open` items are left."""
+
+
+Next = Start | DoFirst | Look | Conclude | End
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What comes next, with the beliefs it rests on (None before the start)."""
+
+    next: Next
+    beliefs: Beliefs | None
+    findings: tuple[Finding, ...]
+    treated: tuple[Treated, ...]
+    proving: str | None
+    open_items: tuple[str, ...] = field(default=())
+
+
+def value_of(step: Step, found: object) -> Value:
+    """The value of an answer record. Raises ValueError where it is none for the step."""
+    if isinstance(found, Mapping):
+        look = (str(found.get("light")), str(found.get("rhythm", "none")))
+        if look not in step.outcomes:
+            raise ValueError(f"{look} is no answer to {step.id}")
+        return look
+    if step.kind == "measure":
+        if found == "OL":
+            return math.inf
+        if isinstance(found, int | float) and not isinstance(found, bool):
+            return float(found)
+    elif isinstance(found, str) and found in step.outcomes:
+        return found
+    raise ValueError(f"{found!r} is no answer to {step.id}")
+
+
+def _step_of(reasoner: Reasoner, fields: Mapping[str, object]) -> Step | None:
+    operate = fields.get("operate")
+
+    def text(name: str) -> str | None:
+        found = fields.get(name)
+        return found if isinstance(found, str) else None
+
+    return reasoner.step_like(
+        text("check") or "",
+        text("kind") or "",
+        {str(c): str(p) for c, p in operate.items()} if isinstance(operate, Mapping) else {},
+        text("target"),
+        text("red"),
+        text("black"),
+        text("through"),
+        text("unit"),
+    )
+
+
+def findings_of(reasoner: Reasoner, state: JobState) -> tuple[list[Finding], list[Treated], str | None, list[int]]:
+    """Findings that stand, treatments, the circuit being proved, and seqs that mean nothing to today's
+    knowledge (a check or word that is gone)."""
+    findings: list[Finding] = []
+    treated: list[Treated] = []
+    proving: str | None = None
+    unknown: list[int] = []
+    for entry in state.entries:
+        if entry.event in ("remedied", "changed"):
+            treated.append(
+                Treated(entry.period, str(entry.fields.get("remedy")) if entry.event == "remedied" else None)
+            )
+        elif entry.event in ("answered", "found"):
+            if entry.fields.get("check") in ("start", "symptom"):
+                told = str(entry.fields.get("value"))
+                if told.startswith("circuit:"):
+                    proving = told.removeprefix("circuit:")
+                elif told in reasoner.knowledge.symptoms:
+                    findings.append(Finding(entry.seq, None, None, entry.period, told))
+                else:
+                    unknown.append(entry.seq)
+                continue
+            finding = _finding(reasoner, entry)
+            if finding is None:
+                unknown.append(entry.seq)
+            else:
+                findings.append(finding)
+    return findings, treated, proving, unknown
+
+
+def _finding(reasoner: Reasoner, entry: Entry) -> Finding | None:
+    step = _step_of(reasoner, entry.fields)
+    if step is None:
+        return None
+    try:
+        return Finding(entry.seq, step, value_of(step, entry.fields.get("value")), entry.period)
+    except ValueError:
+        return None
+
+
+def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
+    """What comes next. Raises DiagError where the rule engine fails."""
+    findings, treated, proving, _ = findings_of(reasoner, state)
+    started = any(e.fields.get("check") in ("start", "symptom") for e in state.standing("answered", "found"))
+    if not started and not findings:
+        return Plan(Start(), None, (), tuple(treated), None)
+    beliefs = reasoner.beliefs(findings, treated, proving=proving is not None and not _complained(findings))
+    decided = _Decision(reasoner, state, findings, treated, proving, beliefs)
+    chosen = decided.next()
+    return Plan(chosen, beliefs, tuple(findings), tuple(treated), proving, decided.open_items())
+
+
+def _complained(findings: Sequence[Finding]) -> bool:
+    return any(finding.symptom is not None for finding in findings)
+
+
+class _Decision:
+    def __init__(
+        self,
+        reasoner: Reasoner,
+        state: JobState,
+        findings: Sequence[Finding],
+        treated: Sequence[Treated],
+        proving: str | None,
+        beliefs: Beliefs,
+    ) -> None:
+        self.reasoner, self.state, self.findings, self.treated = reasoner, state, findings, treated
+        self.proving, self.beliefs = proving, beliefs
+        self.acknowledged = frozenset(str(e.fields.get("caution")) for e in state.standing("acknowledged"))
+        self.answered = {f.step.id for f in findings if f.step is not None and f.period == state.period}
+        self.unsure = {str(e.fields.get("check")) for e in state.standing("not-sure") if e.period == state.period}
+        skipped = state.standing("skipped")
+        self.closed_places = {str(e.fields.get("place")) for e in skipped if e.fields.get("reason") == "cannot-reach"}
+        self.skipped = {
+            str(e.fields.get("check")) for e in skipped if e.period == state.period or e.fields.get("reason") != "later"
+        }
+        self.instruments = set(state.instruments if state.instruments is not None else ("test-lamp", "meter"))
+        self.missing = {
+            name
+            for e in skipped
+            if e.fields.get("reason") == "no-instrument"
+            for name in self._needs(str(e.fields.get("check")))
+        }
+
+    def _needs(self, check: str) -> tuple[str, ...]:
+        step = self.reasoner.steps.get(check)
+        return step.instruments if step is not None else ()
+
+    # ------------------------------------------------------------ what may be asked
+
+    def allowed(self, step: Step) -> bool:
+        """Not answered, not unsure, not skipped, reachable, with the instruments at hand."""
+        return (
+            step.id not in self.answered
+            and step.id not in self.unsure
+            and step.id not in self.skipped
+            and step.place not in self.closed_places
+            and all(name in self.instruments and name not in self.missing for name in step.instruments)
+        )
+
+    def situation(self) -> Situation:
+        last = next((f.step for f in reversed(self.findings) if f.step is not None), None)
+        return Situation(
+            last.place if last is not None else "driver-seat", self.acknowledged, frozenset(self.beliefs.asked_for)
+        )
+
+    # ------------------------------------------------------------ decisions
+
+    def next(self) -> Next:
+        """The rules' stops and warnings, then proof, then a conclusion, then the best question."""
+        for kind in (self.beliefs.stops, self.beliefs.warnings):
+            for caution, rule in kind.items():
+                if caution not in self.acknowledged and caution in self.reasoner.knowledge.cautions:
+                    return DoFirst(caution, None, rule)
+        proof = self._proof()
+        if proof is not None:
+            return self._asked(proof)
+        well = self.beliefs.posterior.healthy
+        walk = self._walk()
+        if walk is not None and well > 0.5:
+            return self._asked(walk)
+        if well >= _WELL:
+            return End() if self.treated or self._told("no-fault-found") else Conclude((), True, "no-fault-found")
+        best, p = self.beliefs.ranking[0] if self.beliefs.ranking else ("", 0.0)
+        if p >= CERTAIN:
+            return self._conclude("certain")
+        ranked = self._rank()
+        if not ranked or ranked[0].bits < _LEAST_BITS or ranked[0].worth < _LEAST_WORTH:
+            return self._conclude("nothing-more-to-tell-apart")
+        if p >= _TRY_FROM and self._cheaper_to_try(best, p, ranked[0]):
+            return self._conclude("cheaper-to-try")
+        chosen = ranked[0]
+        return self._asked(Look(chosen.step, ranked=chosen, rule=self.beliefs.asked_for.get(chosen.step.id)))
+
+    def _told(self, reason: str) -> bool:
+        return (
+            any(e.fields.get("reason") == reason and e.seq >= self.state.entries[-1].seq for e in self.state.concluded)
+            if self.state.entries
+            else False
+        )
+
+    def _rank(self) -> list[Ranked]:
+        return self.reasoner.rank(self.beliefs, self.situation(), self.allowed)
+
+    def _cheaper_to_try(self, remedy: str, p: float, best: Ranked) -> bool:
+        """Trying costs its minutes again when it is wrong; testing on costs what is still unknown."""
+        plan = self.reasoner.remedies[remedy]
+        unknown = -p * math.log2(p) - (1 - p) * math.log2(max(1 - p, 1e-9))
+        return unknown / max(best.worth, 1e-9) > (1 - p) * (plan.minutes + 3.0)
+
+    def _conclude(self, reason: str) -> Conclude:
+        ranking = tuple((name, p) for name, p in self.beliefs.ranking if p >= 0.02)[:5]
+        rest = 0.0
+        if ranking:
+            cured = {i for i, name in self.reasoner.remedy_of.items() if name == ranking[0][0]}
+            rest = sum(
+                p
+                for members, p in self.beliefs.posterior.sets
+                if ranking[0][0] in {self.reasoner.remedy_of[i] for i in members} and not members <= cured
+            )
+            rest /= max(ranking[0][1], 1e-9)
+        return Conclude(ranking, rest < 0.5, reason if ranking else "nothing-in-the-model")
+
+    def _proof(self) -> Look | None:
+        """The next check that proves the last remedy, unless one has already failed."""
+        if not self.treated or self.treated[-1].remedy is None:
+            return None
+        remedy = self.treated[-1].remedy
+        plan = self.reasoner.remedies.get(remedy)
+        if plan is None or any(self._surprises(f) for f in self.findings if f.period == self.state.period):
+            return None
+        for check in plan.proof:
+            step = self.reasoner.steps.get(check)
+            if step is not None and self.allowed(step):
+                return Look(step, proof=remedy)
+        return None
+
+    def _surprises(self, finding: Finding) -> bool:
+        """Whether an answer is one that a healthy vehicle seldom gives."""
+        told = next((told for f, told in self.beliefs.judged if f.seq == finding.seq), None)
+        return told is not None and float(told.rows[0]) < _SURPRISE * float(told.rows.max())
+
+    def _walk(self) -> Look | None:
+        """The next look or listen of the circuit that is being proved."""
+        if self.proving is None or self.treated:
+            return None
+        for step in self.reasoner.steps.values():
+            if (
+                step.circuit == self.proving
+                and not step.generated
+                and step.kind in ("look", "listen")
+                and "unplugged" not in step.operate
+                and self.allowed(step)
+            ):
+                return Look(step, walk=self.proving)
+        return None
+
+    def _asked(self, look: Look) -> Next:
+        """The step itself, or what has to come before it: the battery's volts, or a caution."""
+        step = look.step
+        if step.kind == "measure" and step.unit == "V" and look.proof is None:
+            first = self._battery_first()
+            if first is not None and first.id != step.id:
+                look, step = Look(first), first
+        if step.caution is not None and step.caution not in self.acknowledged:
+            caution: schema.Caution = self.reasoner.knowledge.cautions[step.caution]
+            if caution.harm:
+                return DoFirst(step.caution, step)
+        return look
+
+    def _battery_first(self) -> Step | None:
+        """The battery's volts at rest, which all later readings are judged by, if not yet measured."""
+        for step in self.reasoner.steps.values():
+            if (
+                step.unit == "V"
+                and step.red is not None
+                and step.red.endswith(".B+")
+                and not step.operate
+                and not step.generated
+                and self.reasoner.knowledge.parts[step.red.split(".")[0]].kind == "battery"
+            ):
+                seen = any(f.step is not None and f.step.id == step.id for f in self.findings)
+                return step if not seen and self.allowed(step) else None
+        return None
+
+    # ------------------------------------------------------------ what is left
+
+    def open_items(self) -> tuple[str, ...]:
+        """What stays open, in words."""
+        out = []
+        for entry in self.state.standing("skipped"):
+            reason = str(entry.fields.get("reason", "")).replace("-", " ")
+            step = self.reasoner.steps.get(str(entry.fields.get("check")))
+            if step is not None and step.id not in {f.step.id for f in self.findings if f.step is not None}:
+                out.append(f"not checked ({reason}): {step.title}")
+        out += [f"left open: {e.fields.get('text')}" for e in self.state.standing("left-open")]
+        for seq in self.beliefs.posterior.unexplained:
+            out.append(f"unexplained: answer {seq}")
+        if self.beliefs.posterior.healthy < _WELL:
+            for name, p in self.beliefs.ranking[:3]:
+                if p >= 0.05:
+                    out.append(f"still suspected ({p:.0%}): {self.reasoner.remedies[name].title}")
+            if self.beliefs.posterior.outside > 0.1:
+                out.append(f"perhaps a cause that is not in the model ({self.beliefs.posterior.outside:.0%})")
+        return tuple(out)

@@ -1,0 +1,140 @@
+"""A simulated fitter at a vehicle with a hidden fault: answers asks from the computed truth.
+
+Uses predictions only, never chances of misjudging or beliefs; where the network cannot say what a
+choice would show, the fitter answers what the rules' own weights hold for that cause, else `not-sure`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from diag.circuit import observe
+from diag.circuit.behaviour import Shown
+from diag.circuit.predict import HEALTHY
+from diag.knowledge import schema
+from diag.reason.reasoner import Reasoner
+from diag.reason.steps import TEST_LAMP, Step, Value, fits
+
+__all__ = ["SimulatedFitter"]
+
+Object = dict[str, Any]
+_SAYS = 3.0
+"""A choice answer is given for a cause that makes it this many times likelier than usual."""
+
+
+class SimulatedFitter:
+    """Answers as someone would at a vehicle with these causes. `causes` are ids; remedies cure them."""
+
+    def __init__(self, reasoner: Reasoner, causes: Sequence[str]) -> None:
+        if reasoner.predictor is None:
+            raise ValueError("a rehearsal needs the wiring")
+        self.reasoner, self.predictor = reasoner, reasoner.predictor
+        self.left = [reasoner.index[cause] for cause in causes]
+
+    @property
+    def cured(self) -> bool:
+        """Whether nothing is wrong any more."""
+        return not self.left
+
+    def remedy(self, remedy_id: str) -> bool:
+        """Carry out a remedy; True where it cured something."""
+        before = len(self.left)
+        self.left = [i for i in self.left if self.reasoner.remedy_of[i] != remedy_id]
+        return len(self.left) < before
+
+    # ------------------------------------------------------------ what is there to see
+
+    def truth(self, step: Step) -> Value | None:
+        """What this vehicle shows at a step; None where only rules could say and none does."""
+        if not self.reasoner.chances.computed(step):
+            return self._chosen(step)
+        shown = self._shown(step)
+        net, knowledge = self.predictor.network, self.reasoner.knowledge
+        none = np.zeros(2)
+        if step.kind == "measure":
+            return self._reading(step, shown)
+        limits, system_v = dict(knowledge.vocabulary.light_limits), knowledge.vehicle.system_v
+        if step.target == TEST_LAMP:
+            looks = observe.test_lamp_looks(shown, net, step.red or "", none, limits, system_v)
+            return observe.LOOKS[int(looks[1].argmax())]
+        if step.kind == "look":
+            looks = observe.lamp_looks(shown, net, step.target or "", none, limits)
+            return observe.LOOKS[int(looks[1].argmax())]
+        part = knowledge.parts[step.target or ""]
+        if isinstance(part, schema.FlasherPart):
+            return observe.SOUNDS[int(observe.flasher_sounds(shown)[1].argmax())]
+        seized = np.array([0.0, float(any(self.reasoner.causes[i].mode == "seized" for i in self.left))])
+        return observe.SOUNDS[int(observe.horn_sounds(shown, net, step.target or "", system_v, seized)[1].argmax())]
+
+    def _shown(self, step: Step) -> Shown:
+        """Row 0 healthy, row 1 this vehicle."""
+        healthy = self.predictor.shown(step.operate).rows([HEALTHY])
+        if not self.left:
+            return Shown.stacked([healthy, healthy])
+        if len(self.left) == 1:
+            return self.predictor.shown(step.operate).rows([HEALTHY, 1 + self.left[0]])
+        return Shown.stacked([healthy, self.predictor.shown_sets(step.operate, [frozenset(self.left)])])
+
+    def _reading(self, step: Step, shown: Shown) -> float:
+        net, none = self.predictor.network, np.zeros(2)
+        if step.unit == "V":
+            return round(float(observe.read_volts(shown, net, step.red or "", step.black or "", none).mean[1]), 2)
+        if step.unit == "A":
+            return round(float(observe.read_amps(shown, net, step.through or "", none).mean[1]), 2)
+        ohm = 10 ** float(observe.read_ohms(shown, net, step.red or "", none).mean[1])
+        return float("inf") if ohm >= 0.99 * observe.OPEN_LINE_OHM else float(f"{ohm:.3g}")
+
+    def _chosen(self, step: Step) -> Value | None:
+        if step.kind != "choose":
+            return None
+        table = self.reasoner.chances.table(step)
+        usual = table[HEALTHY]
+        for i in self.left:
+            lift = table[1 + i] / usual
+            if lift.max() >= _SAYS:
+                return step.outcomes[int((table[1 + i] * (lift >= _SAYS)).argmax())]
+        return step.outcomes[int(usual.argmax())]
+
+    # ------------------------------------------------------------ how the job begins, and answers
+
+    def complaint(self) -> str | None:
+        """The first symptom of the files that this vehicle shows; else a circuit with something odd to
+        see; None where no look or listen shows anything."""
+        knowledge = self.reasoner.knowledge
+        for symptom in knowledge.symptoms.values():
+            if any(all(self._meets(condition) for condition in alternative) for alternative in symptom.shows):
+                return symptom.id
+        for step in self.reasoner.steps.values():
+            if not step.generated and step.kind in ("look", "listen") and "unplugged" not in step.operate:
+                table = self.reasoner.chances.table(step)
+                if self.truth(step) != step.outcomes[int(table[HEALTHY].argmax())]:
+                    return f"circuit:{step.circuit}"
+        return None
+
+    def _meets(self, condition: schema.Condition) -> bool:
+        step = self.reasoner.steps.get(condition.check or "")
+        if step is None or not self.reasoner.chances.computed(step):
+            added = step is not None and any(not self.reasoner.causes[i].electrical for i in self.left)
+            if step is None or not added:
+                return False
+        found = self.truth(step)
+        return found is not None and fits(condition, found)
+
+    def answer(self, ask: Object) -> Object:
+        """The input that answers an ask."""
+        if ask["check"] == "start":
+            return {
+                "answer": ask["id"],
+                "value": self.complaint() or f"circuit:{next(iter(self.reasoner.knowledge.circuits))}",
+            }
+        if ask["kind"] == "do":
+            return {"answer": ask["id"], "value": "done"}
+        found = self.truth(self.reasoner.steps[ask["check"]])
+        if found is None:
+            return {"answer": ask["id"], "value": "not-sure"}
+        if isinstance(found, tuple):
+            return {"answer": ask["id"], "value": {"light": found[0], "rhythm": found[1]}}
+        return {"answer": ask["id"], "value": "OL" if found == float("inf") else found}

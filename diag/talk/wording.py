@@ -1,0 +1,117 @@
+"""What is said to a person: controls, places, answers and readings in plain words of the trade.
+
+Only words; knows nothing of chances or of what is asked next.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from diag.knowledge.assemble import Knowledge
+from diag.reason.steps import BODY, TEST_LAMP, Finding, Step, Value
+
+__all__ = ["answer_words", "finding_words", "operate_words", "point_words", "reading_words", "step_words"]
+
+_CONTROL = {
+    "ignition": "key",
+    "lights": "light switch",
+    "turn": "turn switch",
+    "hazard": "hazard",
+    "brake-pedal": "brake pedal",
+    "horn-button": "horn button",
+    "engine": "engine",
+}
+
+
+def operate_words(knowledge: Knowledge, operate: Mapping[str, str]) -> str:
+    """Positions of the controls, as an instruction; what is not named is at rest."""
+    parts = []
+    for control, position in operate.items():
+        if control == "unplugged":
+            parts.append(f"take the wire off {point_words(knowledge, position)}")
+        elif control == "battery":
+            parts.append(f"battery {position}")
+        else:
+            parts.append(f"{_CONTROL.get(control, control.replace('-', ' '))} {position}")
+    if "ignition" not in operate and "battery" not in operate and any(c != "unplugged" for c in operate):
+        parts.insert(0, "key off")
+    return ", ".join(parts) if parts else "everything off"
+
+
+def point_words(knowledge: Knowledge, terminal: str) -> str:
+    """A terminal in words: part and number."""
+    if terminal == BODY:
+        return "body (clean bare metal)"
+    part_id, _, name = terminal.partition(".")
+    part = knowledge.parts.get(part_id)
+    return f"{part.title} terminal {name}" if part is not None else terminal
+
+
+def step_words(knowledge: Knowledge, step: Step) -> str:
+    """The whole instruction of a step."""
+    setting = operate_words(knowledge, step.operate)
+    start = f"{setting[0].upper()}{setting[1:]}. "
+    if step.kind == "choose":
+        return f"{step.title}." + (f" {step.text}" if step.text else "")
+    if step.target == TEST_LAMP:
+        return f"{start}Test lamp: clip to body, tip on {point_words(knowledge, step.red or '')}. What does it show?"
+    if step.kind == "look":
+        return f"{start}Watch: {_title(knowledge, step.target)}.{_own(step)}"
+    if step.kind == "listen":
+        return f"{start}Listen to: {_title(knowledge, step.target)}.{_own(step)}"
+    if step.unit == "A":
+        return f"{start}Amps through {_title(knowledge, step.through)}: meter in its place.{_own(step)}"
+    red, black = point_words(knowledge, step.red or ""), point_words(knowledge, step.black or "")
+    meter = "ohms" if step.unit == "ohm" else "DC volts"
+    pulses = " Give the highest if it pulses." if step.unit == "V" else " OL if it shows no continuity."
+    return f"{start}Meter on {meter}: red on {red}, black on {black}.{pulses}{_own(step)}"
+
+
+def _own(step: Step) -> str:
+    return f" {step.text}" if step.text else ""
+
+
+def _title(knowledge: Knowledge, target: str | None) -> str:
+    if target is None:
+        return ""
+    if target in knowledge.parts:
+        return knowledge.parts[target].title
+    if target in knowledge.wires:
+        return knowledge.wires[target].title or target.replace("-", " ")
+    return target
+
+
+def reading_words(number: float, unit: str) -> str:
+    """A number as a meter would show it."""
+    if math.isinf(number):
+        return "OL (no continuity)"
+    if unit == "ohm":
+        return (
+            f"{number:.1f} ohm"
+            if number < 100
+            else f"{number:.0f} ohm"
+            if number < 10_000
+            else f"{number / 1000:.0f} kohm"
+        )
+    return f"{number:.2f} {unit}"
+
+
+def answer_words(step: Step, value: Value) -> str:
+    """An answer as a person would say it."""
+    if isinstance(value, tuple):
+        light, rhythm = value
+        return light if rhythm == "none" else f"{light.replace('-', ' ')}, {rhythm}"
+    if isinstance(value, str):
+        return step.labels.get(value, value.replace("-", " "))
+    return reading_words(value, step.unit or "")
+
+
+def finding_words(knowledge: Knowledge, finding: Finding) -> str:
+    """A finding as a line of the log."""
+    if finding.symptom is not None:
+        symptom = knowledge.symptoms.get(finding.symptom)
+        return f"complaint: {symptom.title if symptom is not None else finding.symptom}"
+    if finding.step is None or finding.value is None:
+        return "start"
+    return f"{finding.step.title}: {answer_words(finding.step, finding.value)}"
