@@ -237,7 +237,9 @@ def _lamp_volts(port_ohm: Floats, free_v: Floats, rated: Floats, test_v: Floats)
     eye = np.eye(lamps)
     current, _ = filament_current(np.maximum(np.abs(free_v), 1e-6) / test_v, rated)
     secant = current / np.maximum(np.abs(free_v), 1e-6)
-    volts: Floats = np.linalg.solve(eye + port_ohm * secant[:, None, :], free_v[:, :, None])[:, :, 0]
+    volts = np.asarray(
+        np.linalg.solve(eye + port_ohm * secant[:, None, :], free_v[:, :, None])[:, :, 0], dtype=np.float64
+    )
     open_rows = np.arange(count)
     for _ in range(_ROUNDS):
         here = volts[open_rows]

@@ -104,7 +104,7 @@ def _convert(number: float, suffix: str, unit: str, what: str, example: str) -> 
     wrong = UnitError(f"`{suffix}` is not a unit of {what.removeprefix('a ')}; expected {what} such as `{example}`")
     if unit == "mm2" and suffix.upper() == "AWG":
         return _awg_mm2(number)
-    if not re.fullmatch(r"[A-Za-zµΩ²/^*0-9 ]{1,20}", suffix):
+    if not re.fullmatch(r"(1?/)?\s?[A-Za-zµΩ]{1,12}(²|\^?2)?", suffix):  # one power at most: pint would compute any
         raise wrong
     wanted = {"mm2": "millimetre ** 2", "/min": "1 / minute"}.get(unit, unit)
     try:

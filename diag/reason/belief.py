@@ -51,15 +51,13 @@ class Treatment:
 
 @dataclass(frozen=True)
 class Evidence:
-    """All that was found. `prior` (causes,) sums to 1; `healthy` and `outside` are priors relative to it.
-    `ruled` (periods, causes): log weights of rules with several conditions."""
+    """All that was found. `prior` (causes,) sums to 1; `healthy` and `outside` are priors relative to it."""
 
     findings: tuple[Judged, ...]
     treatments: tuple[Treatment, ...]
     prior: Floats
     healthy: float
     outside: float
-    ruled: Floats
 
 
 @dataclass(frozen=True)
@@ -143,7 +141,7 @@ class _Work:
             total = prior + chance
             for period in range(self.periods):
                 gone = self.cured(took, period)
-                total = total + np.where(gone, sums[period, 0], sums[period, 1:] + self.e.ruled[period])
+                total = total + np.where(gone, sums[period, 0], sums[period, 1:])
             gone = self.cured(took, self.periods - 1)
             for i in np.nonzero(total > total.max() - 25)[0]:
                 self._add(frozenset([int(i)]), frozenset() if gone[i] else frozenset([int(i)]), float(total[i]))
@@ -188,7 +186,6 @@ class _Work:
                 gone = self.cured(took, period)
                 left = frozenset(i for i in start if not gone[i])
                 total += sum(self._of(int(f), left) for f in np.nonzero(self.period == period)[0])
-                total += sum(float(self.e.ruled[period, i]) for i in left)
             yield left, total
 
     def _candidates(self) -> list[int]:

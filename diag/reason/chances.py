@@ -1,8 +1,8 @@
 """The chance of each answer to each step, given each cause: from exactly one place per step.
 
 Where the network computes the step: the prediction times the table of misjudging. Otherwise: the
-check's usual share of that answer times the weights of the rules that speak of it alone, normalised
-over its choices. Knows nothing of which causes are likely or of what to ask.
+check's usual share of that answer moved by the weights of rules (see `ruled`). Knows nothing of which
+causes are likely or of what to ask.
 
 Rows: 0 healthy, then one a cause; the flat chance of a cause that is not in the model is separate.
 """
@@ -22,12 +22,11 @@ from diag.circuit.observe import LOOKS, Readings
 from diag.circuit.predict import HEALTHY, Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
+from diag.reason.ruled import RuledChances, weighed
 from diag.reason.steps import BODY, TEST_LAMP, Step, Value, fits
 
-__all__ = ["CLEARS", "Chances", "Told", "weighed"]
+__all__ = ["Chances", "Told"]
 
-CLEARS = 0.05
-"""The weight that `clears` stands for."""
 _VOLT_EDGES = (-0.5, 0.15, 0.6, 1.5, 3.0, 5.0, 7.0, 9.0, 10.2, 11.0, 11.6, 12.1, 12.9, 13.8)
 _AMP_EDGES = (-0.3, 0.05, 0.15, 0.3, 0.6, 1.0, 1.6, 2.4, 3.2, 4.5, 6.0, 8.0, 12.0)
 _LOG_OHM_EDGES = (-0.05, 0.3, 0.7, 1.1, 1.5, 2.0, 3.0, 4.0, 5.9)
@@ -71,11 +70,9 @@ class Chances:
         self._seized = np.array([0.0, *seized])
         self._limits = dict(knowledge.vocabulary.light_limits)
         self._floor = knowledge.vocabulary.misread_floor
-        self._single: dict[str, list[schema.Rule]] = {}
-        for rule in rules:
-            checks = {condition.check for condition in rule.when}
-            if len(checks) == 1 and None not in checks:
-                self._single.setdefault(str(next(iter(checks))), []).append(rule)
+        self._ruled = RuledChances(rules, {cause: i for i, cause in enumerate(self.causes)}, self._near)
+        self._bounds: dict[str, tuple[float, ...]] = {}
+        self._near_circuit: dict[str, np.ndarray] = {}
         self._tables: dict[str, Floats] = {}
         self._look_confusion = self._confusion_of_looks()
 
@@ -129,6 +126,8 @@ class Chances:
 
     def _rule_edges(self, step: Step) -> tuple[float, ...]:
         """Every bound that a rule or a limit sets on this check."""
+        if step.id in self._bounds:
+            return self._bounds[step.id]
         found: set[float] = set()
         for rule in self.knowledge.rules.values():
             for condition in rule.when:
@@ -137,13 +136,36 @@ class Chances:
                     found.update(bound for bound in bounds if bound is not None)
         if step.limits is not None:
             found.update(bound for bound in (step.limits.min, step.limits.max) if bound is not None)
-        return tuple(sorted(found)) or (1.0,)
+        self._bounds[step.id] = tuple(sorted(found)) or (1.0,)
+        return self._bounds[step.id]
 
-    def table(self, step: Step) -> Floats:
-        """(1 + causes, outcomes) chance of each answer, misjudging included."""
-        if step.id not in self._tables:
-            self._tables[step.id] = self._computed_table(step) if self.computed(step) else self._ruled_table(step)
-        return self._tables[step.id]
+    def table(self, step: Step, context: Mapping[str, Value] | None = None) -> Floats:
+        """(1 + causes, outcomes) chance of each answer, misjudging included. `context`: other answers, by
+        check, that rules may build on; it changes nothing where the step is computed."""
+        if self.computed(step):
+            if step.id not in self._tables:
+                self._tables[step.id] = self._computed_table(step)
+            return self._tables[step.id]
+        values = _middles(self.edges(step)) if step.kind == "measure" else list(step.outcomes)
+        chance = self._ruled.table(step, values, context or {})
+        return (1 - self._floor) * chance + self._floor / len(values)
+
+    def _near(self, step: Step) -> np.ndarray:
+        """Causes that may bear on a step that nobody computes: of its circuit, what it needs, and the supply."""
+        if step.circuit not in self._near_circuit:
+            circuits = {step.circuit, "supply", "shared"}
+            queue = [step.circuit]
+            while queue:
+                found = self.knowledge.circuits.get(queue.pop())
+                for name in found.needs if found is not None else ():
+                    if name not in circuits:
+                        circuits.add(name)
+                        queue.append(name)
+            owner = self.knowledge.circuit_of
+            self._near_circuit[step.circuit] = np.array(
+                [owner.get(cause.split(".")[0], owner.get(cause, step.circuit)) in circuits for cause in self.causes]
+            )
+        return self._near_circuit[step.circuit]
 
     def _computed_table(self, step: Step) -> Floats:
         assert self.predictor is not None
@@ -190,34 +212,22 @@ class Chances:
                     out[i, column[said_light, said]] += p_light * rhythm[rhythm_row, k]
         return out
 
-    def _ruled_table(self, step: Step) -> Floats:
-        """Usual share times the weights of the rules on this check alone, normalised."""
-        edges = self.edges(step) if step.kind == "measure" else ()
-        values: list[Value] = _middles(edges) if step.kind == "measure" else list(step.outcomes)
-        usual = np.array([step.usual.get(_spelt(value), 0.0) for value in values])
-        missing = usual <= 0
-        usual[missing] = 0.01 if not missing.all() else 1.0
-        chance = np.repeat(usual[None, :] / usual.sum(), 1 + len(self.causes), axis=0)
-        for rule in self._single.get(step.id, ()):
-            here = np.array([all(fits(condition, value) for condition in rule.when) for value in values])
-            for effect in rule.then:
-                cause, weight = weighed(effect)
-                if cause in self._index:
-                    chance[self._index[cause], here] *= weight
-        chance /= chance.sum(axis=1, keepdims=True)
-        out: Floats = (1 - self._floor) * chance + self._floor / len(values)
-        return out
-
     # ------------------------------------------------------------ the chance of one answer
 
-    def told(self, step: Step, value: Value, supply_v: float | None = None) -> Told:
+    def told(
+        self, step: Step, value: Value, supply_v: float | None = None, context: Mapping[str, Value] | None = None
+    ) -> Told:
         """Chance of this answer for every row. `supply_v`: the battery volts measured in this job, which
         all predicted volts are scaled to. Raises ValueError for an answer the step does not have."""
         if step.kind == "measure" and self.computed(step):
             assert self.predictor is not None
             return self._density(step, value, self.predictor.shown(step.operate), self._spread, supply_v)
-        table = self.table(step)
+        table = self.table(step, context)
         return Told(table[:, self.column(step, value)], 1.0 / table.shape[1])
+
+    def speaking(self, step: Step, value: Value, context: Mapping[str, Value], cause: str) -> list[str]:
+        """Ids of the rules that give this answer its chance for a cause, the one that counts first."""
+        return list(dict.fromkeys(g.rule_id for g in self._ruled.speaking(step, value, context, cause)))
 
     def told_sets(
         self, step: Step, value: Value, sets: Sequence[frozenset[int]], supply_v: float | None = None
@@ -335,22 +345,6 @@ class Chances:
         mean = float(holds[1:].mean())
         spoken = [weighed(effect)[0] for effect in rule.then]
         return {cause: float(holds[self._index[cause]]) / max(mean, 1e-12) for cause in spoken if cause in self._index}
-
-
-def weighed(effect: schema.Conclusion) -> tuple[str, float]:
-    """Cause and weight of a points-to or clears; an empty cause for other effects."""
-    if effect.points_to is not None:
-        return effect.points_to, float(effect.weight or 1.0)
-    if effect.clears is not None:
-        return effect.clears, CLEARS
-    return "", 1.0
-
-
-def _spelt(value: Value) -> str:
-    """An answer as the keys of `usual` write it."""
-    if isinstance(value, tuple):
-        return value[0] if value[0] == "dark" else "/".join(value)
-    return str(value)
 
 
 def _middles(edges: Sequence[float]) -> list[Value]:

@@ -17,7 +17,7 @@ from diag.reason.steps import Step
 __all__ = ["Ranked", "Situation", "StepTable", "minutes_of"]
 
 _WALK_MINUTES = 0.6
-_CAUTION_MINUTES = 0.3
+_CAUTION_MINUTES = 0.6
 _ENGINE_MINUTES = 1.5
 _ASKED_FOR = 1.6
 """How much more a step is worth that a fired rule asks for."""

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from diag.circuit.network import Floats
-from diag.reason.chances import weighed
 from diag.reason.reasoner import Beliefs, Reasoner
+from diag.reason.ruled import weighed
 from diag.reason.steps import Finding, Step, Value, fits
 
 __all__ = ["Meaning", "Reason", "meanings", "reasons_for", "rules_behind", "weight_words"]
@@ -62,9 +62,7 @@ def reasons_for(reasoner: Reasoner, beliefs: Beliefs, remedy: str) -> list[Reaso
         here = float((told.rows[1:] * share).sum())
         there = float((told.rows[1:] * rivals).sum() / max(rivals.sum(), 1e-12))
         rules = rules_behind(reasoner, beliefs, finding, np.nonzero(mine)[0].tolist())
-        computed = finding.step is None or reasoner.chances.computed(finding.step)
-        if finding.symptom is not None:
-            computed = reasoner.predictor is not None
+        computed = reasoner.predictor is not None and (finding.step is None or reasoner.chances.computed(finding.step))
         source = "computed" if computed else (rules[0] if rules else "usual share")
         out.append(Reason(finding, here / max(there, 1e-12), source, rules))
     out.sort(key=lambda reason: -abs(float(np.log(max(reason.weight, 1e-12)))))
@@ -98,7 +96,7 @@ def rules_behind(reasoner: Reasoner, beliefs: Beliefs, finding: Finding, causes:
 
 def meanings(reasoner: Reasoner, beliefs: Beliefs, step: Step, most: int = 4) -> list[Meaning]:
     """What the likeliest answers to a step would mean."""
-    table = reasoner.chances.table(step)
+    table = reasoner.chances.table(step, beliefs.context)
     posterior = beliefs.posterior
     joint: dict[str | None, Floats] = {None: posterior.healthy * table[0] + posterior.outside / table.shape[1]}
     for members, chance in posterior.sets[:120]:

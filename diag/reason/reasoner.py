@@ -17,11 +17,12 @@ from diag.circuit.predict import Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key
 from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
-from diag.reason.chances import Chances, Told, weighed
+from diag.reason.chances import Chances, Told
 from diag.reason.choose import Ranked, Situation, StepTable
 from diag.reason.forward import Fact, Firing, Matcher, forward
 from diag.reason.remedies import plan_remedies
-from diag.reason.steps import Finding, Step, Value, all_steps
+from diag.reason.ruled import weighed
+from diag.reason.steps import Finding, Step, Value, all_steps, own_step
 
 __all__ = ["Beliefs", "Reasoner", "Treated"]
 
@@ -46,7 +47,8 @@ class Treated:
 class Beliefs:
     """What follows from the findings. `ranking`: remedies with the chance that each is needed now,
     likeliest first. `firings` of the current period, `established` words, checks that fired rules ask
-    for, cautions they warn of or stop for, with the rule that does."""
+    for, cautions they warn of or stop for, with the rule that does. `context`: answers of the period by
+    check."""
 
     posterior: Posterior
     ranking: tuple[tuple[str, float], ...]
@@ -56,6 +58,7 @@ class Beliefs:
     warnings: Mapping[str, str]
     stops: Mapping[str, str]
     judged: tuple[tuple[Finding, Told], ...]
+    context: Mapping[str, Value]
 
 
 class Reasoner:
@@ -90,7 +93,9 @@ class Reasoner:
         self.remedies = plan_remedies(knowledge, self.causes, self._what_shows())
         self.remedy_of = {self.index[cause]: plan.id for plan in self.remedies.values() for cause in plan.cures}
         self.complaints = self.chances.complaints(list(knowledge.symptoms.values()), self.steps)
-        self._table = StepTable(list(self.steps.values()), self.chances.table)
+        computed = [step for step in self.steps.values() if self.chances.computed(step)]
+        self._computed_steps = StepTable(computed, self.chances.table)
+        self._ruled_steps = [step for step in self.steps.values() if not self.chances.computed(step)]
 
     def _known_causes(self) -> tuple[Cause, ...]:
         if self.predictor is not None:
@@ -128,7 +133,33 @@ class Reasoner:
         found = self._by_content.get((kind, operate_key(operate), target, red, black, through, unit))
         if found is not None and kind != "choose":
             return found
-        return self.steps.get(check)
+        if check in self.steps:
+            return self.steps[check]
+        return self._made_up(kind, operate, target, red, black, through, unit)
+
+    def _made_up(
+        self,
+        kind: str,
+        operate: Mapping[str, str],
+        target: str | None,
+        red: str | None,
+        black: str | None,
+        through: str | None,
+        unit: str | None,
+    ) -> Step | None:
+        """A step that no list holds: what someone looked at or measured of their own accord. None where
+        the network does not know the place or the controls."""
+        if self.predictor is None or not self._may_operate(operate):
+            return None
+        step = own_step(self.knowledge, kind, operate, target, red, black, through, unit)
+        return step if step is not None and self.chances.computed(step) else None
+
+    def _may_operate(self, operate: Mapping[str, str]) -> bool:
+        controls = self.knowledge.controls
+        return all(
+            p in controls[c] if c in controls else c == "unplugged" and p in self.knowledge.terminals
+            for c, p in operate.items()
+        )
 
     # ------------------------------------------------------------ beliefs
 
@@ -138,41 +169,45 @@ class Reasoner:
         """Everything that follows. `proving`: the job checks a circuit that nobody has complained of, so
         that all being well is as likely as not. Raises DiagError where the rule engine fails."""
         supply_v = self._supply_v(findings)
+        last = max([f.period for f in findings] + [t.period for t in treated], default=0)
         judged: list[tuple[Finding, Told]] = []
         rows: list[Judged] = []
         for finding in findings:
-            told = self._told(finding, supply_v)
-            if told is None:
-                continue
-            judged.append((finding, told))
-            rows.append(Judged(finding.seq, finding.period, told.rows, told.flat, self._together(finding, supply_v)))
-        last = max([f.period for f in findings] + [t.period for t in treated], default=0)
-        ruled = np.zeros((last + 1, len(self.causes)))
-        firings: tuple[Firing, ...] = ()
-        established: frozenset[str] = frozenset()
-        for period in range(last + 1):
-            facts = self._facts([f for f in findings if f.period == period])
-            outcome = forward(self._by_circuit, list(facts.values()), self.matcher)
-            ruled[period] = self._ruled(outcome.firings, judged, period)
-            firings, established = outcome.firings, outcome.established
+            told = self._told(finding, supply_v, self._context(findings, finding))
+            if told is not None:
+                judged.append((finding, told))
+                together = self._together(finding, supply_v)
+                rows.append(Judged(finding.seq, finding.period, told.rows, told.flat, together))
+        now = [finding for finding in findings if finding.period == last]
+        outcome = forward(self._by_circuit, list(self._facts(now).values()), self.matcher)
+        firings, established = outcome.firings, outcome.established
         evidence = Evidence(
             tuple(rows),
             tuple(self._treatment(t) for t in treated),
             self.prior,
             _HEALTHY_PRIOR if proving else _COMPLAINT_PRIOR,
             self.knowledge.kinds.outside_chance,
-            ruled,
         )
         posterior = weigh(evidence)
         asked, warned, stopped = _effects(firings)
-        return Beliefs(posterior, self._ranking(posterior), firings, established, asked, warned, stopped, tuple(judged))
+        return Beliefs(
+            posterior,
+            self._ranking(posterior),
+            firings,
+            established,
+            asked,
+            warned,
+            stopped,
+            tuple(judged),
+            self._values(now),
+        )
 
-    def _told(self, finding: Finding, supply_v: float | None) -> Told | None:
+    def _told(self, finding: Finding, supply_v: float | None, context: Mapping[str, Value]) -> Told | None:
         if finding.symptom is not None:
             return self.complaints.get(finding.symptom)
         if finding.step is None or finding.value is None:
             return None
-        return self.chances.told(finding.step, finding.value, supply_v)
+        return self.chances.told(finding.step, finding.value, supply_v, context)
 
     def _together(
         self, finding: Finding, supply_v: float | None
@@ -231,45 +266,49 @@ class Reasoner:
                 facts[finding.step.id] = _fact(finding.step.id, finding.value)
         return facts
 
-    def _ruled(self, firings: Sequence[Firing], judged: Sequence[tuple[Finding, Told]], period: int) -> Floats:
-        """(causes,) log weights of fired rules with several conditions, each cause's strongest first.
+    def context_of(self, findings: Sequence[Finding], finding: Finding) -> dict[str, Value]:
+        """What the rules at a finding may build on."""
+        return self._context(findings, finding)
 
-        A rule that rests on anything computed counts nothing here: the network has already spoken. Of
-        rules that share a check, the one with most conditions counts.
-        """
-        makers: dict[str, list[Firing]] = {}
-        for firing in firings:
-            for effect in firing.effects:
-                if effect.establish is not None:
-                    makers.setdefault(effect.establish, []).append(firing)
-        by_cause: dict[int, list[tuple[frozenset[str], float]]] = {}
-        for firing in firings:
-            checks = _grounds(firing, makers, frozenset())
-            if len(checks) < 2 or any(self.chances.computed(self.steps[c]) for c in checks if c in self.steps):
-                continue
-            for effect in firing.effects:
-                cause, weight = weighed(effect)
-                if cause in self.index:
-                    by_cause.setdefault(self.index[cause], []).append((checks, weight))
-        answers = {f.step.id: told for f, told in judged if f.step is not None and f.period == period}
-        out = np.zeros(len(self.causes))
-        for row, rules in by_cause.items():
-            used: set[str] = set()
-            for checks, weight in sorted(rules, key=lambda pair: (-len(pair[0]), sorted(pair[0]))):
-                if used & checks:
-                    continue
-                used |= checks
-                out[row] += np.log(weight)
-                for check in checks & answers.keys():  # what single rules said of it is part of this already
-                    rows = answers[check].rows
-                    out[row] -= np.log(rows[1 + row] / rows[0])
-        return out
+    def _context(self, findings: Sequence[Finding], finding: Finding) -> dict[str, Value]:
+        """Answers of a finding's period that rules may build on at it: all that are computed, and what was
+        said before. So a rule counts at the last of its checks that only rules speak of."""
+        if finding.step is None or self.chances.computed(finding.step):
+            return {}
+        order = [f for f in findings if f.period == finding.period]
+        place = order.index(finding)
+        return self._values(
+            [
+                f
+                for i, f in enumerate(order)
+                if i < place or (i > place and f.step is not None and self.chances.computed(f.step))
+            ]
+        )
+
+    def _values(self, findings: Sequence[Finding]) -> dict[str, Value]:
+        """Newest answer of each check; a complaint that means one thing stands in where no answer does."""
+        values: dict[str, Value] = {}
+        for fact in self._facts(findings).values():
+            if fact.number is not None:
+                values[fact.check] = fact.number
+            elif fact.light is not None or fact.rhythm is not None:
+                values[fact.check] = (fact.light or "normal", fact.rhythm or "steady")
+            elif fact.word is not None:
+                values[fact.check] = fact.word
+        return values
 
     # ------------------------------------------------------------ the next step
 
     def rank(self, beliefs: Beliefs, situation: Situation, allowed: Callable[[Step], bool]) -> list[Ranked]:
-        """Allowed steps by what they are worth now."""
-        return self._table.rank(beliefs.posterior, self.remedy_of, situation, allowed)
+        """Allowed steps by what they are worth now, best first."""
+        ruled = StepTable(self._ruled_steps, lambda step: self.chances.table(step, beliefs.context))
+        found = [
+            ranked
+            for table in (self._computed_steps, ruled)
+            for ranked in table.rank(beliefs.posterior, self.remedy_of, situation, allowed)
+        ]
+        found.sort(key=lambda ranked: -ranked.worth)
+        return found
 
 
 def _content(step: Step) -> tuple[object, ...]:
@@ -296,19 +335,6 @@ def _plain(test: str | None) -> str | None:
     if test is None or test.startswith("is-not "):
         return None
     return test.removeprefix("is ").strip()
-
-
-def _grounds(firing: Firing, makers: Mapping[str, Sequence[Firing]], seen: frozenset[str]) -> frozenset[str]:
-    """Checks that a firing rests on, through whatever was established on the way."""
-    out: set[str] = set()
-    for fact in firing.facts:
-        word = fact.removeprefix("established:")
-        if word == fact:
-            out.add(fact)
-        elif word not in seen:
-            for maker in makers.get(word, ()):
-                out |= _grounds(maker, makers, seen | {word})
-    return frozenset(out)
 
 
 def _effects(firings: Sequence[Firing]) -> tuple[dict[str, str], dict[str, str], dict[str, str]]:

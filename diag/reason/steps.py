@@ -15,7 +15,18 @@ from diag.circuit.predict import HEALTHY, Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key, terminals_of
 
-__all__ = ["BODY", "TEST_LAMP", "Finding", "Step", "Value", "all_steps", "fits", "step_operates", "working_operates"]
+__all__ = [
+    "BODY",
+    "TEST_LAMP",
+    "Finding",
+    "Step",
+    "Value",
+    "all_steps",
+    "fits",
+    "own_step",
+    "step_operates",
+    "working_operates",
+]
 
 BODY = "body"
 TEST_LAMP = "test-lamp"
@@ -146,16 +157,23 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
     for check in knowledge.circuits[circuit].checks:
         if check.kind not in ("look", "listen") or "unplugged" in check.operate:
             continue
-        shown = predictor.shown(check.operate)
-        target = knowledge.parts.get(check.target or "")
-        if isinstance(target, schema.LampPart):
-            alive = abs(shown.lamp_on_v[HEALTHY, predictor.network.filament(check.target or "")]) > 1.0
-        else:
-            alive = True
-        if alive:
+        if _at_work(knowledge, predictor, check):
             found[operate_key(check.operate)] = dict(check.operate)
     calm = {key: operate for key, operate in found.items() if operate.get("engine") != "running"} or found
     return [operate for key, operate in calm.items() if not any(set(other) < set(key) for other in calm)]
+
+
+def _at_work(knowledge: Knowledge, predictor: Predictor, check: schema.Check) -> bool:
+    """Whether current flows through a check's target on a sound vehicle."""
+    shown, net, target = predictor.shown(check.operate), predictor.network, check.target or ""
+    match knowledge.parts.get(target):
+        case schema.LampPart():
+            return bool(abs(shown.lamp_on_v[HEALTHY, net.filament(target)]) > 1.0)
+        case schema.HornPart():
+            return bool(abs(shown.branch_a[HEALTHY, net.branch(f"{target}:coil")]) > 0.1)
+        case schema.FlasherPart():
+            return bool(abs(shown.branch_a[HEALTHY, net.branch(f"{target}:contact")]) > 0.1)
+    return False
 
 
 def all_steps(knowledge: Knowledge, predictor: Predictor | None) -> tuple[Step, ...]:
@@ -229,6 +247,89 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
                     caution=off_caution,
                     generated=True,
                 )
+
+
+def own_step(
+    knowledge: Knowledge,
+    kind: str,
+    operate: Mapping[str, str],
+    target: str | None,
+    red: str | None,
+    black: str | None,
+    through: str | None,
+    unit: str | None,
+) -> Step | None:
+    """A step made from what someone did of their own accord; None where a part or terminal is unknown."""
+    points = {BODY, *knowledge.terminals}
+    label = _spoken(operate)
+    if kind == "measure" and unit in ("V", "ohm") and red in points and black in points:
+        part = knowledge.parts.get((red if red != BODY else black or "").split(".")[0])
+        word = "Volts" if unit == "V" else "Ohms"
+        setting = _off(operate) if unit == "ohm" else dict(operate)
+        place = part.place if part is not None else ""
+        return Step(
+            f"{word.lower()}:{red}:{black}:{_key(setting)}",
+            f"{word} from {red} to {black}{label}",
+            kind,
+            setting,
+            "",
+            place,
+            1.0,
+            red=red,
+            black=black,
+            unit=unit,
+            instruments=("meter",),
+            generated=True,
+        )
+    if (
+        kind == "measure"
+        and unit == "A"
+        and (through in knowledge.wires or isinstance(knowledge.parts.get(through or ""), schema.FusePart))
+    ):
+        return Step(
+            f"amps:{through}:{_key(operate)}",
+            f"Amps through {through}{label}",
+            kind,
+            dict(operate),
+            "",
+            "",
+            2.0,
+            through=through,
+            unit=unit,
+            instruments=("meter",),
+            generated=True,
+        )
+    if kind == "look" and target == TEST_LAMP and red in points:
+        return Step(
+            f"lamp:{red}:{_key(operate)}",
+            f"Test lamp from {red} to body{label}",
+            kind,
+            dict(operate),
+            "",
+            "",
+            1.0,
+            TEST_LAMP,
+            red,
+            BODY,
+            outcomes=LOOKS,
+            instruments=("test-lamp",),
+            generated=True,
+        )
+    part = knowledge.parts.get(target or "")
+    if part is not None and kind == "look" and part.kind == "lamp":
+        return Step(
+            f"look:{target}:{_key(operate)}",
+            f"{part.title}{label}",
+            kind,
+            dict(operate),
+            "",
+            part.place,
+            0.5,
+            target,
+            outcomes=LOOKS,
+            generated=True,
+        )
+    return None
 
 
 def _key(operate: Mapping[str, str]) -> str:

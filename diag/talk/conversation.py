@@ -337,6 +337,22 @@ class Conversation:
                     and step.kind == "measure"
                 ):
                     return step
+            kind = str(found.get("kind") or ("look" if found.get("target") is not None else "measure"))
+            names = {name: found[name] for name in ("target", "red", "black", "through", "unit") if name in found}
+            if all(isinstance(name, str) for name in names.values()):
+                unit = names.get("unit") or ("V" if kind == "measure" else None)
+                own = self.reasoner.step_like(
+                    "",
+                    kind,
+                    wanted,
+                    names.get("target"),
+                    names.get("red"),
+                    names.get("black", "body" if "red" in names else None),
+                    names.get("through"),
+                    unit,
+                )
+                if own is not None:
+                    return own
         raise _RefusedError(
             "unknown-check",
             "found",

@@ -19,7 +19,7 @@ from rapidfuzz.distance import OSA, JaroWinkler
 from diag.knowledge.assemble import Knowledge
 from diag.talk.trade_words import BEHAVIOURS, BREAKS, IMPLIED, NOT, PLAIN, SAME, SHORT, THINGS, TURNED, WORDS
 
-__all__ = ["Match", "circuits_like", "clear_winner", "find_symptoms"]
+__all__ = ["LONGEST_TEXT", "Match", "circuits_like", "clear_winner", "find_symptoms"]
 
 LONGEST_TEXT = 600
 """Characters read; what a person complains of stands at the beginning."""
@@ -92,6 +92,10 @@ def _cleaned(text: str) -> str:
     kept = re.sub(r"['`\u2018\u2019\u00b4]", "", kept)
     kept = re.sub(r"[.,;:!?()/\n]+", " , ", kept)
     return re.sub(r"[^a-z0-9, ]+", " ", kept)
+
+
+def _letters(text: str) -> str:
+    return " ".join(_cleaned(text).replace(",", " ").split())
 
 
 def _stem(word: str) -> str:
@@ -316,7 +320,7 @@ class _Index:
         said = [word for word, _ in _concepts(text, self.lexicon, self.known)]
         things = THINGS & set(said)
         says_what = any(word not in THINGS and word != "lamp" for word in said)
-        line = " ".join(_cleaned(text).split())
+        line = _letters(text)
         result: dict[str, float] = {}
         for name, bags in self.bags.items():
             if not whole:
@@ -326,9 +330,7 @@ class _Index:
             union = self.unions[name]
             held = sum(weight for word, weight in bag.items() if word in union) / whole
             close = alike[0] if len(alike) < 2 else 0.8 * alike[0] + 0.2 * alike[1]
-            letters = max(
-                fuzz.token_sort_ratio(line, " ".join(_cleaned(phrase).split())) / 100 for phrase in self.phrases[name]
-            )
+            letters = max(fuzz.token_sort_ratio(line, _letters(phrase)) / 100 for phrase in self.phrases[name])
             score = 100 * (0.62 * close + 0.28 * held + 0.10 * letters)
             score *= 1.0 if says_what else _THING_ALONE
             score *= _NO_THING if not things else 1.0 if things & union.keys() else _OTHER_THING

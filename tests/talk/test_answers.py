@@ -23,21 +23,42 @@ def refused(text: object, unit: Unit, system_v: float = 12.0) -> AnswerError:
     return error
 
 
-@pytest.mark.parametrize(("text", "unit", "expected"), [
-    ("11.8", "V", 11.8), ("11,8 V", "V", 11.8), (".5", "V", 0.5), ("-0.1 V", "V", -0.1), ("+12.6 volts", "V", 12.6),
-    ("\u22120.1", "V", -0.1), ("  12.60 V\n", "V", 12.6),
-    ("5 mV", "V", 0.005), ("5mv", "V", 0.005), ("12,600", "V", 12.6),
-    ("350 mA", "A", 0.35), ("350ma", "A", 0.35), ("8 amps", "A", 8.0), ("1,200 A", "A", 1.2), ("-3.5", "A", -3.5),
-    ("0.4 ohm", "ohm", 0.4), ("0,400", "ohm", 0.4), ("4.7 kohm", "ohm", 4700.0), ("4.7 K\u03a9", "ohm", 4700.0),
-    ("3\u2126", "ohm", 3.0), ("2.2 Mohm", "ohm", 2.2e6), ("2200000", "ohm", 2.2e6), ("0", "ohm", 0.0),
-])
+@pytest.mark.parametrize(
+    ("text", "unit", "expected"),
+    [
+        ("11.8", "V", 11.8),
+        ("11,8 V", "V", 11.8),
+        (".5", "V", 0.5),
+        ("-0.1 V", "V", -0.1),
+        ("+12.6 volts", "V", 12.6),
+        ("\u22120.1", "V", -0.1),
+        ("  12.60 V\n", "V", 12.6),
+        ("5 mV", "V", 0.005),
+        ("5mv", "V", 0.005),
+        ("12,600", "V", 12.6),
+        ("350 mA", "A", 0.35),
+        ("350ma", "A", 0.35),
+        ("8 amps", "A", 8.0),
+        ("1,200 A", "A", 1.2),
+        ("-3.5", "A", -3.5),
+        ("0.4 ohm", "ohm", 0.4),
+        ("0,400", "ohm", 0.4),
+        ("4.7 kohm", "ohm", 4700.0),
+        ("4.7 K\u03a9", "ohm", 4700.0),
+        ("3\u2126", "ohm", 3.0),
+        ("2.2 Mohm", "ohm", 2.2e6),
+        ("2200000", "ohm", 2.2e6),
+        ("0", "ohm", 0.0),
+    ],
+)
 def test_readings_are_read_as_people_write_them(text: str, unit: Unit, expected: float) -> None:
     """Nobody at a meter should have to learn a notation."""
     assert parse_reading(text, unit, 12.0) == pytest.approx(expected, rel=1e-9, abs=1e-12)
 
 
-@pytest.mark.parametrize("text", ["OL", "ol", "o.l.", "O.L", "0L", "0.L", "open", "Open  circuit", "inf",
-                                  "no continuity", "\u221e"])
+@pytest.mark.parametrize(
+    "text", ["OL", "ol", "o.l.", "O.L", "0L", "0.L", "open", "Open  circuit", "inf", "no continuity", "\u221e"]
+)
 def test_no_continuity_is_infinite_for_a_resistance_and_refused_for_the_rest(text: str) -> None:
     """A dead point reads 0 V; taking OL for a voltage would invent a reading."""
     assert parse_reading(text, "ohm", 12.0) == math.inf
@@ -45,18 +66,39 @@ def test_no_continuity_is_infinite_for_a_resistance_and_refused_for_the_rest(tex
     assert refused(text, "A").code == "wrong-unit"
 
 
-@pytest.mark.parametrize(("text", "unit", "code"), [
-    ("", "V", "empty"), (" \t ", "ohm", "empty"), ("1" * 41, "V", "too-long"), ("1" * 10_000, "ohm", "too-long"),
-    ("12 V", "ohm", "wrong-unit"), ("0.4 ohm", "V", "wrong-unit"), ("3 A", "V", "wrong-unit"),
-    ("21 W", "A", "wrong-unit"),
-    ("1k2", "ohm", "not-a-reading"), ("11.8 12.0", "V", "not-a-reading"), ("11.8/12", "V", "not-a-reading"),
-    ("1.2.3", "V", "not-a-reading"), ("twelve", "V", "not-a-reading"), ("nan", "V", "not-a-reading"),
-    ("\u0661\u0662", "V", "not-a-reading"), ("12 furlongs", "V", "not-a-reading"), ("1 V^9^9^9", "V", "not-a-reading"),
-    ("-inf", "ohm", "not-a-reading"), ("V", "V", "not-a-reading"), ("0x10", "V", "not-a-reading"),
-    ("31", "V", "unbelievable"), ("-30.1", "V", "unbelievable"), ("1e99", "V", "unbelievable"),
-    ("601", "A", "unbelievable"), ("-0.2", "ohm", "unbelievable"), ("101 Mohm", "ohm", "unbelievable"),
-    ("1,200", "ohm", "two-meanings"), ("350,000 mA", "A", "two-meanings"),
-])
+@pytest.mark.parametrize(
+    ("text", "unit", "code"),
+    [
+        ("", "V", "empty"),
+        (" \t ", "ohm", "empty"),
+        ("1" * 41, "V", "too-long"),
+        ("1" * 10_000, "ohm", "too-long"),
+        ("12 V", "ohm", "wrong-unit"),
+        ("0.4 ohm", "V", "wrong-unit"),
+        ("3 A", "V", "wrong-unit"),
+        ("21 W", "A", "wrong-unit"),
+        ("1k2", "ohm", "not-a-reading"),
+        ("11.8 12.0", "V", "not-a-reading"),
+        ("11.8/12", "V", "not-a-reading"),
+        ("1.2.3", "V", "not-a-reading"),
+        ("twelve", "V", "not-a-reading"),
+        ("nan", "V", "not-a-reading"),
+        ("\u0661\u0662", "V", "not-a-reading"),
+        ("12 furlongs", "V", "not-a-reading"),
+        ("1 V^9^9^9", "V", "not-a-reading"),
+        ("-inf", "ohm", "not-a-reading"),
+        ("V", "V", "not-a-reading"),
+        ("0x10", "V", "not-a-reading"),
+        ("31", "V", "unbelievable"),
+        ("-30.1", "V", "unbelievable"),
+        ("1e99", "V", "unbelievable"),
+        ("601", "A", "unbelievable"),
+        ("-0.2", "ohm", "unbelievable"),
+        ("101 Mohm", "ohm", "unbelievable"),
+        ("1,200", "ohm", "two-meanings"),
+        ("350,000 mA", "A", "two-meanings"),
+    ],
+)
 def test_what_is_no_reading_of_the_asked_unit_is_refused_with_its_reason(text: str, unit: Unit, code: str) -> None:
     """A wrong number taken in silently would accuse the wrong part."""
     assert refused(text, unit).code == code
@@ -82,11 +124,21 @@ def test_plain_numbers_are_already_in_the_unit(number: float, unit: Unit) -> Non
     assert reading_of(number, unit, 12.0) == pytest.approx(number)
 
 
-@pytest.mark.parametrize(("value", "code"), [
-    (True, "not-a-reading"), (False, "not-a-reading"), (None, "not-a-reading"), ([12], "not-a-reading"),
-    ({"value": 12}, "not-a-reading"), (math.nan, "unbelievable"), (math.inf, "unbelievable"), (10**400, "unbelievable"),
-    (-10**400, "unbelievable"), (31.0, "unbelievable"),
-])
+@pytest.mark.parametrize(
+    ("value", "code"),
+    [
+        (True, "not-a-reading"),
+        (False, "not-a-reading"),
+        (None, "not-a-reading"),
+        ([12], "not-a-reading"),
+        ({"value": 12}, "not-a-reading"),
+        (math.nan, "unbelievable"),
+        (math.inf, "unbelievable"),
+        (10**400, "unbelievable"),
+        (-(10**400), "unbelievable"),
+        (31.0, "unbelievable"),
+    ],
+)
 def test_other_json_values_are_no_reading(value: object, code: str) -> None:
     """`true` is the number 1 to Python and nothing to a meter."""
     assert refused(value, "V").code == code
@@ -105,9 +157,14 @@ def test_an_error_holds_no_sign_that_moves_a_screen() -> None:
 
 
 @settings(deadline=None)  # the unit library is imported by the first odd unit
-@given(st.one_of(st.text(max_size=60),
-                 st.from_regex(r"[+-]?[0-9.,]{1,12} ?[kKmMu\u00b5GV A\u03a9ohmep^*0-9]{0,10}", fullmatch=True)),
-       st.sampled_from(UNITS), st.sampled_from((6.0, 12.0, 24.0)))
+@given(
+    st.one_of(
+        st.text(max_size=60),
+        st.from_regex(r"[+-]?[0-9.,]{1,12} ?[kKmMu\u00b5GV A\u03a9ohmep^*0-9]{0,10}", fullmatch=True),
+    ),
+    st.sampled_from(UNITS),
+    st.sampled_from((6.0, 12.0, 24.0)),
+)
 def test_any_text_gives_a_believable_reading_or_an_answer_error(text: str, unit: Unit, system_v: float) -> None:
     """Whatever is typed, the conversation goes on, and nothing impossible reaches the belief."""
     try:
@@ -157,8 +214,10 @@ def test_an_unknown_word_is_refused_with_the_nearest(typed: str, near: str) -> N
     assert caught.value.code == "not-a-word"
 
 
-@pytest.mark.parametrize(("value", "code"), [(None, "not-a-word"), (3, "not-a-word"), ("", "empty"),
-                                             ("x" * 300, "too-long"), (["click"], "not-a-word")])
+@pytest.mark.parametrize(
+    ("value", "code"),
+    [(None, "not-a-word"), (3, "not-a-word"), ("", "empty"), ("x" * 300, "too-long"), (["click"], "not-a-word")],
+)
 def test_what_is_no_word_is_refused(value: object, code: str) -> None:
     """Each with its own code, so that a program can tell an empty line from a wrong one."""
     with pytest.raises(AnswerError) as caught:
@@ -166,27 +225,37 @@ def test_what_is_no_word_is_refused(value: object, code: str) -> None:
     assert caught.value.code == code
 
 
-@pytest.mark.parametrize(("value", "look"), [
-    ({"light": "normal", "rhythm": "steady"}, ("normal", "steady")),
-    ({"light": "Too bright", "rhythm": "FAST"}, ("too-bright", "fast")),
-    ({"light": "dark"}, ("dark", "none")), ({"light": "dark", "rhythm": "steady"}, ("dark", "none")),
-    ({"light": "dark", "rhythm": None}, ("dark", "none")),
-])
+@pytest.mark.parametrize(
+    ("value", "look"),
+    [
+        ({"light": "normal", "rhythm": "steady"}, ("normal", "steady")),
+        ({"light": "Too bright", "rhythm": "FAST"}, ("too-bright", "fast")),
+        ({"light": "dark"}, ("dark", "none")),
+        ({"light": "dark", "rhythm": "steady"}, ("dark", "none")),
+        ({"light": "dark", "rhythm": None}, ("dark", "none")),
+    ],
+)
 def test_looks_have_a_light_and_a_rhythm(value: object, look: tuple[str, str]) -> None:
     """A dark lamp has no rhythm, whatever was said of it."""
     assert look_of(value) == look
 
 
-@pytest.mark.parametrize(("value", "code", "field"), [
-    ("dark", "not-a-look", "value"), (None, "not-a-look", "value"), ({}, "not-a-look", "light"),
-    ({"rhythm": "steady"}, "not-a-look", "light"), ({"light": "normal"}, "not-a-look", "rhythm"),
-    ({"light": "normal", "rhythm": "none"}, "not-a-word", "rhythm"),
-    ({"light": "brite", "rhythm": "fast"}, "not-a-word", "light"),
-    ({"light": "dark", "rhythm": "wobbly"}, "not-a-word", "rhythm"),
-    ({"light": True, "rhythm": "fast"}, "not-a-word", "light"),
-    ({"light": "dim", "rhythm": "slow", "colour": "red"}, "not-a-look", "value"),
-    ({"light": "dim", "rhythm": "stedy"}, "not-a-word", "rhythm"),
-])
+@pytest.mark.parametrize(
+    ("value", "code", "field"),
+    [
+        ("dark", "not-a-look", "value"),
+        (None, "not-a-look", "value"),
+        ({}, "not-a-look", "light"),
+        ({"rhythm": "steady"}, "not-a-look", "light"),
+        ({"light": "normal"}, "not-a-look", "rhythm"),
+        ({"light": "normal", "rhythm": "none"}, "not-a-word", "rhythm"),
+        ({"light": "brite", "rhythm": "fast"}, "not-a-word", "light"),
+        ({"light": "dark", "rhythm": "wobbly"}, "not-a-word", "rhythm"),
+        ({"light": True, "rhythm": "fast"}, "not-a-word", "light"),
+        ({"light": "dim", "rhythm": "slow", "colour": "red"}, "not-a-look", "value"),
+        ({"light": "dim", "rhythm": "stedy"}, "not-a-word", "rhythm"),
+    ],
+)
 def test_a_look_that_is_not_whole_names_the_field(value: object, code: str, field: str) -> None:
     """The open ask is repeated; the person must see which half was wrong."""
     with pytest.raises(AnswerError) as caught:
@@ -197,8 +266,10 @@ def test_a_look_that_is_not_whole_names_the_field(value: object, code: str, fiel
 CHOICES = {"all": "At all steering angles", "only-some": "Only at some", "never": "Never"}
 
 
-@pytest.mark.parametrize(("typed", "value"), [("only-some", "only-some"), ("Only some", "only-some"),
-                                              ("only at some", "only-some"), ("NEVER", "never")])
+@pytest.mark.parametrize(
+    ("typed", "value"),
+    [("only-some", "only-some"), ("Only some", "only-some"), ("only at some", "only-some"), ("NEVER", "never")],
+)
 def test_choices_are_taken_by_value_or_label(typed: str, value: str) -> None:
     """The screen shows labels; lines carry values."""
     assert choice_of(typed, CHOICES) == value
@@ -211,17 +282,23 @@ def test_two_labels_alike_are_not_chosen_between() -> None:
     assert caught.value.code == "not-a-choice"
 
 
-JSON = st.recursive(st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=30),
-                    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=8), inner, max_size=3),
-                    max_leaves=6)
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=30),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=8), inner, max_size=3),
+    max_leaves=6,
+)
 
 
 @settings(deadline=None)
 @given(JSON | st.fixed_dictionaries({"light": JSON, "rhythm": JSON}))
 def test_any_json_value_gives_a_known_answer_or_an_answer_error(value: Any) -> None:
     """A program may send anything; only AnswerError is told to it."""
-    for read, known in ((lambda: word_of(value, SOUNDS), SOUNDS), (lambda: choice_of(value, CHOICES), tuple(CHOICES)),
-                        (lambda: "/".join(look_of(value)), None), (lambda: reading_of(value, "ohm", 12.0), None)):
+    for read, known in (
+        (lambda: word_of(value, SOUNDS), SOUNDS),
+        (lambda: choice_of(value, CHOICES), tuple(CHOICES)),
+        (lambda: "/".join(look_of(value)), None),
+        (lambda: reading_of(value, "ohm", 12.0), None),
+    ):
         try:
             answer = read()
         except AnswerError as error:

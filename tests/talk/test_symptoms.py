@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diag.knowledge.load import default_vehicle, load_knowledge
-from diag.talk.symptoms import Match, circuits_like, clear_winner, find_symptoms
+from diag.talk.symptoms import LONGEST_TEXT, Match, circuits_like, clear_winner, find_symptoms
 
 KNOW = load_knowledge(default_vehicle())
 
@@ -55,7 +55,81 @@ SAID: tuple[tuple[str, str], ...] = (
     ("generator light burning with everything turned off", "charge-tell-tale-lit-key-off"),
     ("battery keeps running down, I need to recharge it all the time", "battery-not-charged"),
     ("acid boiling out of the battery", "battery-overcharged"),
-    # typed on a phone
+    # other voices
+    ("when i indicate the lamps come on and stay there", "steady-turn-lamps"),
+    ("flashers wont flash just on solid", "steady-turn-lamps"),
+    ("the right indicators click away at a furious pace", "one-side-fast"),
+    ("offside trafficator flashing very rapidly", "one-side-fast"),
+    ("can get hazards but no left or right signals", "turn-dead-hazard-works"),
+    ("hazard button no longer does anything but blinkers ok", "hazard-dead-turn-works"),
+    ("all four corners dead on both hazard and signals", "turn-and-hazard-dead"),
+    ("rear right blinker bulb never comes on", "one-turn-lamp-dark"),
+    ("left blinkers dead, right ones good", "one-turn-side-dark"),
+    ("indicator repeater on the instrument panel is dark", "turn-tell-tale-dark"),
+    ("with headlights on the tail lights blink with the indicators", "lights-change-turn"),
+    ("ticker very slow", "slow-turn-signals"),
+    ("i signal right and the left ones blink", "wrong-turn-lamps"),
+    ("right indicator flashing without me touching the stalk", "turn-lamps-at-rest"),
+    ("brake lights quit working", "stop-lamps-dead"),
+    ("only my left brake light works", "one-stop-lamp-dead"),
+    ("brake lights wont turn off", "stop-lamps-always-on"),
+    ("brake lights not bright enough", "stop-lamps-dim"),
+    ("when braking the indicators light up as well", "brake-lights-mix"),
+    ("rear lights dont come on with the headlights", "tail-lamps-dead"),
+    ("left tail light gone", "one-tail-lamp-dead"),
+    ("licence plate bulb dead", "plate-lamp-dead"),
+    ("horn quit", "horn-silent"),
+    ("klaxon stopped working", "horn-silent"),
+    ("i only hear a click when i press the horn", "horn-clicks"),
+    ("horn very feeble", "horn-weak"),
+    ("horn blares constantly", "horn-by-itself"),
+    ("horn dead when the wheel is turned left", "horn-at-some-angles"),
+    ("oil light doesnt work", "oil-tell-tale-dark"),
+    ("oil light wont turn off after starting", "oil-tell-tale-lit-running"),
+    ("oil light still on with ignition off", "oil-tell-tale-lit-key-off"),
+    ("dynamo light not on with key", "charge-tell-tale-dark"),
+    ("alternator light wont go out", "charge-tell-tale-lit-running"),
+    ("generator lamp half on while driving", "charge-tell-tale-glows"),
+    ("battery lamp stays lit when i take the key out", "charge-tell-tale-lit-key-off"),
+    ("dynamo isnt putting anything in the battery", "battery-not-charged"),
+    ("battery overcharging, 16 volts", "battery-overcharged"),
+    ("trafficators jammed on, not blinking", "steady-turn-lamps"),
+    ("left winker ticks faster than the right", "one-side-fast"),
+    ("i have hazards but no turn signals", "turn-dead-hazard-works"),
+    ("hazard switch not working, signals fine", "hazard-dead-turn-works"),
+    ("no flashers of any kind", "turn-and-hazard-dead"),
+    ("right front flasher lamp wont light", "one-turn-lamp-dark"),
+    ("whole right side of the signals is dead", "one-turn-side-dark"),
+    ("no green flash in the dash when i signal", "turn-tell-tale-dark"),
+    ("tail lamp winks in time with the flasher", "lights-change-turn"),
+    ("blinkers drag when the engine is idling", "slow-turn-signals"),
+    ("left stalk makes the right lamps wink", "wrong-turn-lamps"),
+    ("signals flash as soon as i switch on", "turn-lamps-at-rest"),
+    ("stoplights inoperative", "stop-lamps-dead"),
+    ("right stop bulb is out", "one-stop-lamp-dead"),
+    ("stop lamps burn all day with nobody in the cab", "stop-lamps-always-on"),
+    ("stop lights look pale", "stop-lamps-dim"),
+    ("tail lamp gets dimmer when i step on the brake", "brake-lights-mix"),
+    ("car is dark at the back at night", "tail-lamps-dead"),
+    ("right rear running light out", "one-tail-lamp-dead"),
+    ("cant see my number plate at night", "plate-lamp-dead"),
+    ("hooter mute", "horn-silent"),
+    ("horn only knocks", "horn-clicks"),
+    ("horn sounds like a sick goose", "horn-weak"),
+    ("the horn wont shut up", "horn-by-itself"),
+    ("horn quits when i steer right", "horn-at-some-angles"),
+    ("oil lamp never comes on when i switch on", "oil-tell-tale-dark"),
+    ("oil light comes on when the engine is idling", "oil-tell-tale-lit-running"),
+    ("oil lamp burns with key removed", "oil-tell-tale-lit-key-off"),
+    ("red ignition bulb doesnt light at all", "charge-tell-tale-dark"),
+    ("red dynamo lamp on at all speeds", "charge-tell-tale-lit-running"),
+    ("charge lamp just barely alight on the road", "charge-tell-tale-glows"),
+    ("dynamo warning stays lit after switching off", "charge-tell-tale-lit-key-off"),
+    ("battery is dead every few days", "battery-not-charged"),
+    ("it keeps frying bulbs and boiling the battery", "battery-overcharged"),
+)
+"""What was said, and the symptom meant."""
+MISSPELT: tuple[tuple[str, str], ...] = (
     ("indacators stay on dont flash", "steady-turn-lamps"),
     ("blinkrs just stay lit no blinkng", "steady-turn-lamps"),
     ("rihgt indicater blinks really fsat", "one-side-fast"),
@@ -81,8 +155,18 @@ SAID: tuple[tuple[str, str], ...] = (
     ("baterry light faintly glowin at nite", "charge-tell-tale-glows"),
     ("battrey allways flat", "battery-not-charged"),
     ("batery boyling over", "battery-overcharged"),
+    ("turn sgnals ded but hazrd ok", "turn-dead-hazard-works"),
+    ("breake lihgts allways on", "stop-lamps-always-on"),
+    ("haserd lites dont werk", "hazard-dead-turn-works"),
+    ("lef indicater dosent werk at all", "one-turn-side-dark"),
+    ("oyl lite stays on wen runing", "oil-tell-tale-lit-running"),
+    ("horm sounds weack", "horn-weak"),
+    ("tail ligts dont wrk", "tail-lamps-dead"),
+    ("stop lihgts dont wok", "stop-lamps-dead"),
+    ("licens plate lamp ded", "plate-lamp-dead"),
+    ("no horn wen i pres the buton", "horn-silent"),
 )
-"""What was said, and the symptom meant."""
+"""What was typed on a phone, and the symptom meant."""
 
 PHRASES = [(phrase, name) for name, symptom in KNOW.symptoms.items() for phrase in (symptom.title, *symptom.phrases)]
 
@@ -92,14 +176,200 @@ def first(text: str, limit: int = 3) -> list[str]:
 
 
 def test_the_phrasings_are_not_the_knowledges_own_and_cover_every_symptom() -> None:
-    """Or the next test would measure nothing."""
+    """Or the next tests would measure nothing."""
     own = {phrase.casefold() for phrase, _ in PHRASES}
-    assert not [text for text, _ in SAID if text.casefold() in own]
+    assert not [text for text, _ in (*SAID, *MISSPELT) if text.casefold() in own]
     assert {name for _, name in SAID} == set(KNOW.symptoms)
 
 
-def test_nine_in_ten_of_what_people_say_is_among_the_first_three() -> None:
+@pytest.mark.parametrize("said", [SAID, MISSPELT], ids=["spelt", "misspelt"])
+def test_nine_in_ten_of_what_people_say_is_among_the_first_three(said: tuple[tuple[str, str], ...]) -> None:
     """The person is shown a short list; what they mean must stand in it."""
-    missed = [f"{text!r}: meant {name}, found {first(text)}" for text, name in SAID if name not in first(text)]
+    missed = [f"{text!r}: meant {name}, found {first(text)}" for text, name in said if name not in first(text)]
     print("\n".join(missed) or "none missed")
-    assert len(missed) <= 0.1 * len(SAID), "\n".join(missed)
+    assert len(missed) <= 0.1 * len(said), "\n".join(missed)
+
+
+def test_what_is_taken_without_asking_is_hardly_ever_wrong() -> None:
+    """A clear winner starts the job at once; a wrong one costs the person the way back."""
+    every = (*SAID, *MISSPELT)
+    taken = [
+        (text, name, winner) for text, name in every if (winner := clear_winner(find_symptoms(text, KNOW))) is not None
+    ]
+    wrong = [(text, name, winner) for text, name, winner in taken if winner != name]
+    print(f"{len(taken)} of {len(every)} taken, wrong: {wrong}")
+    assert len(taken) >= 0.6 * len(every)
+    assert len(wrong) <= 0.03 * len(taken), wrong
+
+
+@pytest.mark.parametrize(("phrase", "name"), PHRASES)
+def test_every_phrase_of_the_knowledge_finds_its_own_symptom_first(phrase: str, name: str) -> None:
+    """Who writes a phrase into a file expects it to be understood, whatever its case."""
+    assert first(phrase)[0] == name
+    assert first(f"  {phrase.upper()}! ")[0] == name
+
+
+def test_phrases_wrapped_in_ordinary_words_still_find_their_own() -> None:
+    """Exact phrases could be looked up; nobody types them exactly."""
+    wrapped = [(f"so my {phrase} please help", name) for phrase, name in PHRASES]
+    assert not [(text, name) for text, name in wrapped if name not in first(text)]
+    others = [(text, name, first(text)[0]) for text, name in wrapped if first(text)[0] != name]
+    assert len(others) <= 0.03 * len(wrapped), others
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("turn signals dead, hazards work", "hazards dead, turn signals work"),
+        ("brake lights go out", "brake lights do not go out"),
+        ("indicators flash too fast", "indicators do not flash"),
+        ("oil light will not come on", "oil light will not go out"),
+        ("left brake light dead", "both brake lights dead"),
+    ],
+)
+def test_a_negation_or_a_change_of_subject_changes_the_symptom(one: str, other: str) -> None:
+    """The words are all but the same; what they are said of is not."""
+    assert first(one)[0] != first(other)[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [
+        ("indicators don't flash", "steady-turn-lamps"),
+        ("indicators don\u2019t flash", "steady-turn-lamps"),
+        ("indicators dont flash", "steady-turn-lamps"),
+        ("INDICATORS DO NOT FLASH!!!", "steady-turn-lamps"),
+        ("horn\u0000 dead\x1b[2J", "horn-silent"),
+        ("\u200bhorn\n\n\tdead", "horn-silent"),
+        ("h\u00f6rn dead", "horn-silent"),
+        ("\uff28\uff2f\uff32\uff2e dead", "horn-silent"),
+    ],
+)
+def test_apostrophes_capitals_and_control_characters_do_not_matter(text: str, name: str) -> None:
+    """They come from the keyboard, not from the person."""
+    assert first(text)[0] == name
+
+
+@pytest.mark.parametrize("text", ["", "   ", "\x00\x07", "?!", "qzxjv wpkqz", "\u6c7d\u8f66", "'; --"])
+def test_text_without_meaning_finds_nothing(text: str) -> None:
+    """An invented match would send the job the wrong way from its first step."""
+    assert find_symptoms(text, KNOW) == []
+    assert circuits_like(text, KNOW) == []
+    assert clear_winner(find_symptoms(text, KNOW)) is None
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "horn",
+        "hooter",
+        "turn signals",
+        "indicators",
+        "brake lights",
+        "oil",
+        "dynamo",
+        "number plate lamp",
+        "nothing works",
+        "it does not work",
+        "lights",
+        "warning light",
+    ],
+)
+def test_naming_a_thing_or_a_trouble_alone_is_not_a_symptom(text: str) -> None:
+    """Then the person is asked which, or takes the circuit as a whole."""
+    assert clear_winner(find_symptoms(text, KNOW)) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "circuit"),
+    [
+        ("horn", "horn"),
+        ("hooter", "horn"),
+        ("turn signals", "turn-signals"),
+        ("blinkers", "turn-signals"),
+        ("hazzards", "turn-signals"),
+        ("brake lights", "stop-lamps"),
+        ("tail lamps", "stop-lamps"),
+        ("number plate lite", "stop-lamps"),
+        ("charging", "charge-warning"),
+        ("dynamo", "charge-warning"),
+        ("oil pressure", "oil-warning"),
+        ("oil light", "oil-warning"),
+        ("hooter is dead", "horn"),
+    ],
+)
+def test_a_thing_names_its_circuit(text: str, circuit: str) -> None:
+    """`horn` is enough to prove the horn circuit from end to end."""
+    matches = circuits_like(text, KNOW)
+    assert matches[0].id == circuit
+    assert matches[0].title == KNOW.circuits[circuit].title
+
+
+def test_circuits_are_those_of_the_vehicle() -> None:
+    """Supply and shared files are no circuit to prove."""
+    texts = [text for text, _ in SAID] + ["battery and main earth", "faults in several circuits"]
+    found = {match.id for text in texts for match in circuits_like(text, KNOW, 9)}
+    assert found == set(KNOW.vehicle.circuits)
+
+
+def test_scores_fall_and_the_limit_is_kept() -> None:
+    """The list is shown in this order and at most this long."""
+    matches = find_symptoms("brake light does not work", KNOW, 5)
+    assert len(matches) == 5
+    assert [match.score for match in matches] == sorted((match.score for match in matches), reverse=True)
+    assert find_symptoms("brake light does not work", KNOW, 2) == matches[:2]
+    assert find_symptoms("brake light does not work", KNOW, 0) == []
+    assert all(match.title == KNOW.symptoms[match.id].title for match in matches)
+
+
+def test_clear_winner_needs_a_likely_first_and_a_lead() -> None:
+    """Near ties are the person's to decide."""
+    sure, close, far = Match("a", "A", 80.0), Match("b", "B", 78.0), Match("b", "B", 40.0)
+    weak = Match("a", "A", 20.0)
+    assert clear_winner([]) is None
+    assert clear_winner([sure]) == "a"
+    assert clear_winner([sure, far]) == "a"
+    assert clear_winner([sure, close]) is None
+    assert clear_winner([weak]) is None
+
+
+def test_only_the_beginning_of_a_long_text_is_read() -> None:
+    """So that a pasted book costs no more than a paragraph."""
+    start = "horn dead " + "z" * LONGEST_TEXT
+    assert find_symptoms(start + " brake lights stay on" * 500, KNOW) == find_symptoms(start, KNOW)
+    for text in ("x" * 10_000, "indicator " * 1_000, "qzxjv " * 2_000, "\x00" * 10_000, "no " * 5_000):
+        assert len(find_symptoms(text, KNOW)) <= 5
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.one_of(
+        st.text(max_size=80),
+        st.lists(
+            st.sampled_from(
+                [
+                    "no",
+                    "not",
+                    "and",
+                    "but",
+                    ",",
+                    "only",
+                    "one",
+                    "horn",
+                    "dead",
+                    "on",
+                    "off",
+                    "light",
+                    "go",
+                    "out",
+                    "blnker",
+                ]
+            ),
+            max_size=12,
+        ).map(" ".join),
+    )
+)
+def test_any_text_gives_scores_between_0_and_100(text: str) -> None:
+    """Whatever is typed, the conversation goes on."""
+    for match in (*find_symptoms(text, KNOW), *circuits_like(text, KNOW)):
+        assert 0 < match.score <= 100

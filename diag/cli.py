@@ -1,0 +1,246 @@
+"""Verbs of the command line, nothing else: each opens what it needs and hands over.
+
+Exit codes: 0 done or kept, 1 work that could not be done, 2 bad input.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+from diag import __version__
+from diag.errors import DiagError
+
+__all__ = ["main"]
+
+
+def _version_line() -> str:
+    from diag.reason.engine import default_matcher
+
+    return f"diag {__version__}, rules by {default_matcher().name}"
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[float], None]]:
+    """A bar on standard error while tables are computed; nothing where they are already there."""
+    bar: Any = None
+
+    def tell(share: float) -> None:
+        nonlocal bar
+        if bar is None:
+            bar = click.progressbar(length=100, label="Working out what each fault shows", file=sys.stderr)
+            bar.__enter__()
+        bar.update(round(100 * share) - bar.pos)
+
+    try:
+        yield tell
+    finally:
+        if bar is not None:
+            bar.__exit__(None, None, None)
+
+
+def _instruments(text: str | None) -> tuple[str, ...] | None:
+    from diag.talk.opening import INSTRUMENTS
+
+    if text is None:
+        return None
+    names = tuple(name.strip() for name in text.split(",") if name.strip())
+    for name in names:
+        if name not in INSTRUMENTS:
+            raise DiagError(f"--instruments: found `{name}`; expected some of {', '.join(INSTRUMENTS)}, "
+                            "separated by commas.")
+    return names
+
+
+class _Verbs(click.Group):
+    """Turns our errors into one message and an exit code; no traceback reaches a user."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except DiagError as error:
+            click.echo(str(error), err=True)
+            ctx.exit(error.exit_code)
+        except BrokenPipeError:
+            sys.stderr.close()
+            ctx.exit(0)
+        except OSError as error:
+            click.echo(f"{error.filename or 'a file'}: {error.strerror or error}. Nothing else was changed.", err=True)
+            ctx.exit(1)
+
+
+def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted:
+        click.echo(_version_line())
+        ctx.exit(0)
+
+
+_vehicle = click.option("--vehicle", metavar="FILE", help="Vehicle file; the demo pickup where none is given.")
+_job = click.option("--job", type=click.Path(path_type=Path), help="Where to keep the job; an existing one goes on.")
+_at_hand = click.option("--instruments", metavar="LIST", help="What is at hand: test-lamp,meter,jumper,helper.")
+_no_wiring = click.option("--without-wiring", is_flag=True, help="Rules alone, for a loom that nobody has described.")
+_no_rules = click.option("--without-rules", is_flag=True, help="The computed network alone.")
+
+
+def _left_out(without_wiring: bool, without_rules: bool) -> frozenset[str]:
+    return frozenset(name for name, out in (("wiring", without_wiring), ("rules", without_rules)) if out)
+
+
+@click.group(
+    cls=_Verbs,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Begin with `diag demo`, then `diag start` at your own vehicle.",
+)
+@click.option("--version", is_flag=True, is_eager=True, expose_value=False, callback=_show_version,
+              help="Version, and which rule engine runs.")
+def main() -> None:
+    """Proves every circuit of an older road vehicle after a rewire, and finds what does not work."""
+
+
+@contextmanager
+def _conversation(vehicle: str | None, job: Path | None, instruments: str | None,
+                  without: frozenset[str]) -> Iterator[tuple[Any, list[str]]]:
+    """A new job, or an old one where `job` exists; its journal is closed at the end."""
+    from diag.talk.opening import INSTRUMENTS, new_job, open_reasoner, resume_job, vehicle_file
+
+    have = _instruments(instruments)
+    messages: list[str] = []
+    if job is not None and job.exists():
+        with _progress() as tell:
+            conversation, journal, messages = resume_job(job, vehicle_file(vehicle) if vehicle else None, tell, have)
+    else:
+        file = vehicle_file(vehicle)
+        with _progress() as tell:
+            reasoner = open_reasoner(file, without, tell)
+        conversation, journal = new_job(reasoner, file, job, INSTRUMENTS[:2] if have is None else have, without)
+    with journal:
+        yield conversation, messages
+
+
+def _talk_to_person(conversation: Any, messages: list[str]) -> None:
+    from diag.talk.front import talk
+
+    talk(conversation, messages)
+
+
+@main.command()
+@_vehicle
+@_job
+@_at_hand
+@_no_wiring
+@_no_rules
+def start(vehicle: str | None, job: Path | None, instruments: str | None, without_wiring: bool,
+          without_rules: bool) -> None:
+    """Begin a job: say what is wrong, or check a whole circuit.
+
+    \b
+    diag start
+    diag start --vehicle my-van.yaml --instruments test-lamp,meter
+    """
+    with _conversation(vehicle, job, instruments, _left_out(without_wiring, without_rules)) as (conversation, messages):
+        _talk_to_person(conversation, messages)
+
+
+@main.command()
+@click.argument("job")
+@_vehicle
+@_at_hand
+def resume(job: str, vehicle: str | None, instruments: str | None) -> None:
+    """Go on with a job: its file, or the name that `diag jobs` shows."""
+    with _conversation(vehicle, _job_path(job), instruments, frozenset()) as (conversation, messages):
+        _talk_to_person(conversation, messages)
+
+
+@main.command()
+@_vehicle
+@_job
+@_at_hand
+@_no_wiring
+@_no_rules
+def talk(vehicle: str | None, job: Path | None, instruments: str | None, without_wiring: bool,
+         without_rules: bool) -> None:
+    """The same conversation as JSON Lines, for other front ends."""
+    from diag.talk.lines import run_lines
+
+    sys.stdin.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
+    sys.stdout.reconfigure(encoding="utf-8")  # type: ignore[union-attr]
+    with _conversation(vehicle, job, instruments, _left_out(without_wiring, without_rules)) as (conversation, messages):
+        for message in messages:
+            click.echo(message, err=True)
+        run_lines(conversation, sys.stdin, sys.stdout)
+
+
+def _job_path(name: str) -> Path:
+    """A job by its file, or by the name of one in the jobs folder."""
+    from diag.job.folder import jobs_folder
+
+    path = Path(name)
+    if path.exists():
+        return path
+    for found in (jobs_folder() / name, jobs_folder() / f"{name}.jsonl"):
+        if found.exists():
+            return found
+    raise DiagError(f"{name}: there is no such job; expected a job file or a name that `diag jobs` shows.")
+
+
+@main.command()
+def jobs() -> None:
+    """List the jobs kept on this machine, newest first."""
+    from diag.job.folder import list_jobs
+    from diag.log.listing import job_line
+
+    found = list_jobs()
+    if not found:
+        click.echo("No jobs yet. `diag start` begins one.")
+    for path in found:
+        click.echo(job_line(path))
+
+
+@main.command()
+@click.argument("job")
+@click.option("--as", "form", type=click.Choice(["markdown", "json", "csv"]), default="markdown", show_default=True)
+@click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
+@_vehicle
+def export(job: str, form: str, out: Path | None, vehicle: str | None) -> None:
+    """Write the log of a job: what was found, why, what was done, what is open."""
+    from diag.log import export_job
+    from diag.talk.opening import vehicle_file
+
+    text = export_job(_job_path(job), form, vehicle_file(vehicle) if vehicle else None)
+    if out is None:
+        click.echo(text, nl=not text.endswith("\n"))
+    else:
+        out.write_text(text, encoding="utf-8")
+        click.echo(f"Written: {out}")
+
+
+@main.command()
+@_vehicle
+@click.option("--fault", metavar="ID", help="Hidden fault; `list` shows all. One is drawn where none is given.")
+@click.option("--job", type=click.Path(path_type=Path), help="Where to keep the job.")
+def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
+    """Play a whole job by itself: a hidden fault, a simulated fitter, the conversation, the log."""
+    from diag.talk.demo import list_faults, play
+    from diag.talk.opening import new_job, open_reasoner, vehicle_file
+
+    file = vehicle_file(vehicle)
+    with _progress() as tell:
+        reasoner = open_reasoner(file, progress=tell)
+    if fault == "list":
+        list_faults(reasoner, click.echo)
+        return
+    with_job = play(reasoner, fault, lambda: new_job(reasoner, file, job, ("test-lamp", "meter"), frozenset()), click.echo)
+    from diag.log import export_job
+
+    log = with_job.with_suffix(".md")
+    log.write_text(export_job(with_job, "markdown", file, reasoner=reasoner), encoding="utf-8")
+    click.echo(f"\nLog written: {log}\nAt a real vehicle: diag start")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,168 @@
+"""What happened, in order: answers with what was expected, cautions, notes, skips, work, corrections.
+
+Knows records and wording; nothing of what the answers mean for causes.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import tzinfo
+from typing import Any
+
+from diag.job.state import Entry
+from diag.log.figures import moment_of
+from diag.log.replayed import Replayed
+from diag.log.report import Item, Limits
+from diag.reason.steps import Finding, Step
+from diag.talk.objects import circuit_choices, expected_words
+from diag.talk.plan import findings_of
+from diag.talk.wording import answer_words, finding_words, operate_words, step_words
+
+__all__ = ["items_of"]
+
+
+def items_of(job: Replayed, zone: tzinfo | None) -> tuple[Item, ...]:
+    """Every input of a person, also withdrawn ones, with sittings and instruments, by number."""
+    marks = _marks(job)
+    entries = [*job.state.entries, *job.state.withdrawn, *job.state.resumed]
+    items = [_item(job, entry, zone, marks) for entry in entries]
+    for record in job.records:
+        if record.event == "instruments":
+            have = record.fields.get("have", ())
+            text = ", ".join(str(name).replace("-", " ") for name in have) or "none"
+            items.append(Item(record.seq, moment_of(record.at, zone), record.event, 0, text=text))
+    return tuple(sorted(items, key=lambda item: item.number))
+
+
+def _marks(job: Replayed) -> dict[int, tuple[str, int]]:
+    """For each seq that no longer stands: corrected or withdrawn, and by which record."""
+    gone = {entry.seq for entry in job.state.withdrawn}
+    marks: dict[int, tuple[str, int]] = {}
+    for record in job.records:
+        replaces, target = record.fields.get("replaces"), record.fields.get("target")
+        if record.event in ("answered", "found") and isinstance(replaces, int) and replaces in gone:
+            marks[replaces] = ("corrected", record.seq)
+    for record in job.records:
+        target = record.fields.get("target")
+        if record.event == "undone" and isinstance(target, int) and target in gone:
+            marks[target] = ("withdrawn", record.seq)
+    return marks
+
+
+def _item(job: Replayed, entry: Entry, zone: tzinfo | None, marks: Mapping[int, tuple[str, int]]) -> Item:
+    status, marked_by = marks.get(entry.seq, ("standing", None))
+    check = entry.fields.get("check")
+    replaces = entry.fields.get("replaces")
+    base = Item(
+        entry.seq,
+        moment_of(entry.at, zone),
+        entry.event,
+        entry.period,
+        status,
+        marked_by,
+        replaces if isinstance(replaces, int) else None,
+        check=check if isinstance(check, str) else "",
+    )
+    match entry.event:
+        case "answered" | "found":
+            return _answer(job, entry, base)
+        case "skipped" | "not-sure":
+            reason = str(entry.fields.get("reason", "")).replace("-", " ")
+            return replace(base, title=_title(job, base.check), text=reason or "not sure")
+        case "acknowledged":
+            caution = job.reasoner.knowledge.cautions.get(str(entry.fields.get("caution")))
+            text = caution.text if caution is not None else str(entry.fields.get("caution"))
+            source = f" (source: {caution.source})" if caution is not None else ""
+            return replace(base, title=_title(job, base.check), text=f"{text}{source}")
+        case "remedied":
+            name = str(entry.fields.get("remedy"))
+            plan = job.reasoner.remedies.get(name)
+            return replace(base, known=plan is not None, text=plan.title if plan is not None else name)
+        case "resumed":
+            return replace(base, text=f"tool {entry.fields.get('tool')}, knowledge {entry.fields.get('knowledge')}")
+        case _:
+            return replace(base, text=str(entry.fields.get("text", "")))
+
+
+def _title(job: Replayed, check: str) -> str:
+    if check.startswith("caution:"):
+        return "at once, a rule says so"
+    step = job.reasoner.steps.get(check)
+    return step.title if step is not None else check
+
+
+def _answer(job: Replayed, entry: Entry, base: Item) -> Item:
+    value = entry.fields.get("value")
+    if entry.fields.get("check") in ("start", "symptom"):
+        return _complaint(job, str(value), replace(base, value=value))
+    found, _, _, _ = findings_of(job.reasoner, replace(job.state, entries=(entry,)))
+    if not found or found[0].step is None or found[0].value is None:
+        return _unknown(job, entry, base)
+    return _known(job, found[0], found[0].step, replace(base, value=value))
+
+
+def _known(job: Replayed, finding: Finding, step: Step, base: Item) -> Item:
+    knowledge = job.reasoner.knowledge
+    expected = expected_words(job.reasoner, step)
+    computed = job.reasoner.chances.computed(step)
+    return replace(
+        base,
+        check=step.id,
+        title=step.title,
+        instruction=step_words(knowledge, step),
+        operated=operate_words(knowledge, step.operate),
+        expected=expected,
+        expected_from="" if not expected else "computed" if computed else "usual answer",
+        found=answer_words(step, finding.value) if finding.value is not None else "",
+        unit=step.unit or "",
+        limits=_limits(step, finding.value),
+        sound=job.sound(finding),
+    )
+
+
+def _limits(step: Step, value: Any) -> Limits | None:
+    limits = step.limits
+    if limits is None or not isinstance(value, float):
+        return None
+    met = (limits.min is None or value >= limits.min) and (limits.max is None or value <= limits.max)
+    return Limits(limits.min, limits.max, limits.source, met)
+
+
+def _complaint(job: Replayed, told: str, base: Item) -> Item:
+    knowledge = job.reasoner.knowledge
+    if told.startswith("circuit:"):
+        name = told.removeprefix("circuit:")
+        title = circuit_choices(knowledge).get(name)
+        return replace(base, title="To be checked", found=title or name, known=title is not None)
+    found = finding_words(knowledge, Finding(base.number, None, None, base.period, told)).removeprefix("complaint: ")
+    return replace(base, title="Complaint", found=found, known=told in knowledge.symptoms)
+
+
+def _unknown(job: Replayed, entry: Entry, base: Item) -> Item:
+    """As much as the record itself says of a check that today's knowledge does not have."""
+    fields = entry.fields
+    operate = fields.get("operate")
+    controls = {str(c): str(p) for c, p in operate.items()} if isinstance(operate, Mapping) else {}
+    value = fields.get("value")
+    points = ", ".join(
+        f"{name} {fields[name]}" for name in ("target", "red", "black", "through") if fields.get(name) is not None
+    )
+    unit = fields.get("unit")
+    unit = unit if isinstance(unit, str) else ""
+    if isinstance(value, Mapping):
+        found = ", ".join(str(word) for word in value.values())
+    else:
+        found = value if isinstance(value, str) else json.dumps(value)
+        found = f"{found} {unit}".rstrip()
+    return replace(
+        base,
+        known=False,
+        title=base.check or "a check without a name",
+        instruction=points,
+        operated=operate_words(job.reasoner.knowledge, controls),
+        found=found,
+        value=value,
+        unit=unit,
+    )

@@ -1,0 +1,49 @@
+"""Exports a job: reads its journal, opens its vehicle's knowledge, and renders the report in a form.
+
+Knows where things live; nothing of what a report holds.
+"""
+
+from __future__ import annotations
+
+from datetime import tzinfo
+from pathlib import Path
+from typing import Literal
+
+from diag.errors import DiagError
+from diag.job.journal import read_journal
+from diag.job.state import replay
+from diag.log.build import build_report
+from diag.log.forms import as_csv, as_json
+from diag.log.markdown import as_markdown
+from diag.reason.reasoner import Reasoner
+from diag.talk.opening import _known_vehicle, open_reasoner
+
+__all__ = ["FORMS", "Form", "export_job"]
+
+Form = Literal["markdown", "json", "csv"]
+FORMS: tuple[Form, ...] = ("markdown", "json", "csv")
+
+
+def export_job(
+    path: Path, form: Form, vehicle: Path | None = None, *, reasoner: Reasoner | None = None, zone: tzinfo | None = None
+) -> str:
+    """The job in `path` as text. Nothing is written, and the journal is not touched.
+
+    `vehicle`: its file, where the one named in the job has gone. `reasoner`: one that is open already
+    (then `vehicle` is not read). `zone`: for local times; None is this machine's. Raises JournalError for
+    a file that is not a job, KnowledgeError or DiagError for knowledge that cannot be used.
+    """
+    if form not in FORMS:
+        raise DiagError(f"found the form `{form}`; expected one of {', '.join(FORMS)}. Choose one of these.")
+    records, messages = read_journal(path)
+    if not records:
+        raise DiagError(f"{path}: the journal is empty; expected a job. There is nothing to export.")
+    try:
+        state = replay(records)
+    except ValueError as error:
+        raise DiagError(f"{path}:1:1: {error}; found `{records[0].event}`. Use a file that diag wrote.") from error
+    if reasoner is None:
+        reasoner = open_reasoner(vehicle or _known_vehicle(state), frozenset(state.without))
+    told = [message.replace(f"{path}", path.name) for message in messages]
+    report = build_report(reasoner, records, path.name, told, zone)
+    return {"markdown": as_markdown, "json": as_json, "csv": as_csv}[form](report)

@@ -1,0 +1,69 @@
+"""Times, chances and predictions as they are told. Knows nothing of journals or of a report's layout."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, tzinfo
+
+import numpy as np
+
+from diag.circuit import observe
+from diag.circuit.predict import HEALTHY
+from diag.log.report import Chance, Moment
+from diag.reason.reasoner import Reasoner
+from diag.reason.steps import Step
+from diag.talk.wording import answer_words, reading_words
+
+__all__ = ["chance_of", "moment_of", "predicted_words"]
+
+_WORDS = (
+    (0.99, "practically certain"),
+    (0.90, "very likely"),
+    (0.66, "likely"),
+    (0.40, "about even"),
+    (0.10, "possible"),
+    (0.01, "unlikely"),
+)
+"""Least chance for each word; common practice, no source."""
+
+
+def chance_of(p: float) -> Chance:
+    """A chance (0 to 1) with its words."""
+    p = round(min(max(float(p), 0.0), 1.0), 4)
+    words = next((word for least, word in _WORDS if p >= least), "very unlikely")
+    if p < 0.001:
+        percent = "under 0.1 %"
+    elif p > 0.999:
+        percent = "over 99.9 %"
+    else:
+        percent = f"{100 * p:.1f} %" if p < 0.1 or p > 0.9 else f"{100 * p:.0f} %"
+    return Chance(p, words, percent)
+
+
+def moment_of(at: str, zone: tzinfo | None) -> Moment:
+    """A record's time, also in `zone` (None: the zone of this machine, as it was at that time)."""
+    time = datetime.fromisoformat(at)
+    local = time.astimezone(zone)
+    utc = time.astimezone(UTC).isoformat(timespec="seconds").removesuffix("+00:00") + "Z"
+    return Moment(utc, local.isoformat(timespec="seconds"), local.tzname() or "local time")
+
+
+def predicted_words(reasoner: Reasoner, step: Step, cause: int) -> str:
+    """What the network predicts for a step with this cause (its index) present; empty where not computed.
+
+    At the battery volts of the model, not at those measured in the job.
+    """
+    predictor = reasoner.predictor
+    if predictor is None or not reasoner.chances.computed(step):
+        return ""
+    if step.kind != "measure":
+        return answer_words(step, step.outcomes[int(reasoner.chances.table(step)[1 + cause].argmax())])
+    shown, net, exact = predictor.shown(step.operate).rows([HEALTHY, 1 + cause]), predictor.network, np.zeros(2)
+    if step.unit == "V":
+        number = float(observe.read_volts(shown, net, step.red or "", step.black or "", exact).mean[1])
+    elif step.unit == "A":
+        number = float(observe.read_amps(shown, net, step.through or "", exact).mean[1])
+    else:
+        number = 10 ** float(observe.read_ohms(shown, net, step.red or "", exact).mean[1])
+        if number >= 0.99 * observe.OPEN_LINE_OHM:
+            number = float("inf")
+    return reading_words(number + 0.0 if abs(number) >= 0.005 else 0.0, step.unit or "")

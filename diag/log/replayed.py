@@ -1,0 +1,116 @@
+"""A job lived through again: what was believed after each record that counts, and which answers are those
+of a sound vehicle. Computed anew with the knowledge given; `concluded` records are not trusted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from diag.job.records import Record
+from diag.job.state import Entry, JobState, replay
+from diag.reason.chances import Told
+from diag.reason.reasoner import Beliefs, Reasoner, Treated
+from diag.reason.steps import Finding
+from diag.talk.plan import Plan, findings_of, plan_next
+
+__all__ = ["Point", "Replayed", "replayed"]
+
+_SOUND = 0.25
+"""An answer is that of a sound vehicle if a sound one gives it with at least this share of its best chance."""
+_EXPLAINS = 0.12
+"""A fault explains an answer that it gives with at least this share of its best chance."""
+
+
+@dataclass(frozen=True)
+class Point:
+    """What was believed once `entry` stood."""
+
+    entry: Entry
+    beliefs: Beliefs
+
+
+@dataclass(frozen=True)
+class Replayed:
+    """A job with its beliefs. `before`: for each remedy or change (by seq), the plan just before it;
+    `unknown`: seqs that mean nothing to this knowledge; `told`: chances of each standing answer by seq."""
+
+    reasoner: Reasoner
+    records: tuple[Record, ...]
+    state: JobState
+    findings: tuple[Finding, ...]
+    treated: tuple[Treated, ...]
+    unknown: tuple[int, ...]
+    points: tuple[Point, ...]
+    before: dict[int, Plan]
+    plan: Plan
+    told: dict[int, Told]
+
+    def sound(self, finding: Finding) -> bool | None:
+        """Whether a sound vehicle gives this answer; None for complaints."""
+        if finding.step is None or finding.value is None:
+            return None
+        told = self.told.get(finding.seq) or self.reasoner.chances.told(finding.step, finding.value)
+        return float(told.rows[0]) >= _SOUND * float(told.rows.max())
+
+    def explains(self, remedy: str, finding: Finding) -> bool:
+        """Whether a fault that `remedy` cures gives this answer, and a sound vehicle does not."""
+        told, plan = self.told.get(finding.seq), self.reasoner.remedies.get(remedy)
+        if told is None or plan is None:
+            return False
+        best = float(told.rows.max())
+        odd = float(told.rows[0]) < _SOUND * best
+        return odd and any(told.rows[1 + self.reasoner.index[c]] >= _EXPLAINS * best for c in plan.cures)
+
+    def explained_by(self, finding: Finding, but: str) -> str:
+        """Title of a remedy other than `but`, carried out after the finding, that explains it; else empty."""
+        for treated in self.treated:
+            name = treated.remedy
+            if name is not None and name != but and treated.period > finding.period and self.explains(name, finding):
+                return self.reasoner.remedies[name].title
+        return ""
+
+
+def replayed(reasoner: Reasoner, records: Sequence[Record]) -> Replayed:
+    """The job's state and beliefs. Raises ValueError where the records do not begin a job, DiagError where
+    the rule engine fails."""
+    state = replay(records)
+    findings, treated, _, unknown = findings_of(reasoner, state)
+    before: dict[int, Plan] = {}
+    points: list[Point] = []
+    for index, entry in enumerate(state.entries):
+        if entry.event in ("remedied", "changed"):
+            before[entry.seq] = plan_next(reasoner, _cut(state, index))
+        elif entry.event not in ("answered", "found") or entry.seq in unknown:
+            continue
+        beliefs = _beliefs(reasoner, _cut(state, index + 1))
+        if beliefs is not None:
+            points.append(Point(entry, beliefs))
+    plan = plan_next(reasoner, state)
+    told = {finding.seq: told for finding, told in plan.beliefs.judged} if plan.beliefs is not None else {}
+    return Replayed(
+        reasoner,
+        tuple(records),
+        state,
+        tuple(findings),
+        tuple(treated),
+        tuple(unknown),
+        tuple(points),
+        before,
+        plan,
+        told,
+    )
+
+
+def _cut(state: JobState, count: int) -> JobState:
+    """The job as it stood after its first `count` standing entries."""
+    entries = state.entries[:count]
+    period = entries[-1].period if entries else 0
+    return replace(state, entries=entries, concluded=(), period=period)
+
+
+def _beliefs(reasoner: Reasoner, state: JobState) -> Beliefs | None:
+    findings, treated, proving, _ = findings_of(reasoner, state)
+    if not findings and proving is None:
+        return None
+    complained = any(finding.symptom is not None for finding in findings)
+    return reasoner.beliefs(findings, treated, proving=proving is not None and not complained)

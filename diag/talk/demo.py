@@ -1,0 +1,144 @@
+"""One whole job played by a simulated fitter, shown as a user would see it.
+
+Knows how to play and print; the fitter's answers come from `rehearsal`.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from diag.errors import DiagError
+from diag.job.journal import Journal
+from diag.knowledge.names import nearest
+from diag.reason.reasoner import Reasoner
+from diag.talk.conversation import Conversation
+from diag.talk.rehearsal import SimulatedFitter
+from diag.talk.wording import answer_words
+
+__all__ = ["Played", "list_faults", "play", "play_through"]
+
+Say = Callable[[str], None]
+_DEFAULT = "flasher-unit.never-opens"
+_WIDTH = 72
+_MOST_INPUTS = 120
+
+
+def list_faults(reasoner: Reasoner, say: Say) -> None:
+    """Every derived cause with its title."""
+    for cause in reasoner.causes:
+        say(f"{cause.id:42} {cause.title}")
+
+
+class Played:
+    """What came of a played job: `inputs` given, `remedies` carried out in order, `first` concluded
+    remedy with its chance and the answers before it, whether the fault was `cured`, and what was `left`."""
+
+    def __init__(self) -> None:
+        self.inputs = 0
+        self.remedies: list[str] = []
+        self.first: tuple[str, float, int] | None = None
+        self.cured = False
+        self.left: list[str] = []
+
+
+def play_through(conversation: Conversation, fitter: SimulatedFitter,
+                 tell: Callable[[dict[str, Any]], None], said: Callable[[dict[str, Any]], None]) -> Played:
+    """Answer every ask and carry out every first remedy until the job ends. `tell` gets every object out,
+    `said` every input. Raises DiagError where the conversation refuses an answer or never ends."""
+    played = Played()
+    while played.inputs < _MOST_INPUTS:
+        objects = conversation.say()
+        for found in objects:
+            tell(found)
+        last = objects[-1]
+        if last["type"] == "end":
+            played.left = list(last["open"])
+            break
+        if last["type"] == "conclude":
+            todo = [remedy for remedy in last["remedies"] if remedy["id"] not in played.remedies]
+            if not todo:
+                break
+            if played.first is None:
+                played.first = (todo[0]["id"], todo[0]["p"], played.inputs)
+            played.remedies.append(todo[0]["id"])
+            fitter.remedy(todo[0]["id"])
+            message = {"remedied": todo[0]["id"]}
+        else:
+            message = fitter.answer(last)
+            played.inputs += 1
+        said(message)
+        answer = conversation.take(message)
+        if answer["type"] == "error":
+            raise DiagError(f"the conversation refused {message}: {answer['text']}")
+    played.cured = fitter.cured
+    return played
+
+
+def play(reasoner: Reasoner, fault: str | None, open_job: Callable[[], tuple[Conversation, Journal]], say: Say) -> Path:
+    """Play one job aloud; returns the journal. `fault`: a cause id or several joined by `+`; a flasher
+    unit that never opens where None. Raises DiagError for an unknown fault or one that nobody can see."""
+    causes = (fault or _DEFAULT).split("+")
+    for cause in causes:
+        if cause not in reasoner.index:
+            near = nearest(cause, reasoner.index)
+            hint = f" Nearest: {near}." if near else ""
+            raise DiagError(f"--fault: found `{cause}`; expected a cause of this vehicle (`--fault list` shows all).{hint}")
+    fitter = SimulatedFitter(reasoner, causes)
+    if fitter.complaint() is None:
+        raise DiagError(f"--fault: `{fault}` shows at no lamp and no sound of this vehicle, so nobody would begin a job.")
+    titles = "; ".join(reasoner.causes[reasoner.index[cause]].title for cause in causes)
+    conversation, journal = open_job()
+    with journal:
+        say(_wrapped(f"A simulated fitter at the {reasoner.knowledge.vehicle.title}. Hidden fault: {titles}."))
+        played = play_through(conversation, fitter, lambda found: _tell(reasoner, found, say),
+                              lambda message: _said(reasoner, conversation, message, say))
+        outcome = "The fault is cured." if played.cured else "The fault is NOT cured."
+        say("\n" + _wrapped(f"{outcome} {played.inputs} answers, {len(played.remedies)} remedies."))
+        return Path(conversation.job)
+
+
+def _wrapped(text: str, indent: str = "") -> str:
+    return textwrap.fill(text, _WIDTH, initial_indent=indent, subsequent_indent=indent)
+
+
+def _tell(reasoner: Reasoner, found: dict[str, Any], say: Say) -> None:
+    if found["type"] == "ask":
+        say("\n" + _wrapped(found["text"]))
+        if found.get("kind") != "do" and found["check"] != "start":
+            say(_wrapped(f"why: {found['why']}", "   "))
+    elif found["type"] == "conclude":
+        say("")
+        for remedy in found["remedies"][:3]:
+            say(_wrapped(f"LIKELY {remedy['p']:.0%}: {remedy['title']}"))
+        for line in (found["remedies"][0]["evidence"][:5] if found["remedies"] else []):
+            source = line["from"] if line["from"] in ("computed", "usual share") else f"rule {line['from']}"
+            say(_wrapped(f"{line['text']}: {line['words']} (x{line['weight']:.3g}, {source})", "   - "))
+        for caution in (found["remedies"][0]["cautions"] if found["remedies"] else []):
+            say(_wrapped(f"CAUTION: {caution}"))
+        for number, step in enumerate(found["remedies"][0]["steps"] if found["remedies"] else [], start=1):
+            say(_wrapped(f"{number}. {step}", "   "))
+        if not found["remedies"]:
+            say(_wrapped(found["reason"].replace("-", " ").capitalize() + "."))
+    elif found["type"] == "end":
+        say("\nEnd of the job.")
+        for line in found["open"]:
+            say(_wrapped(f"open: {line}", "   "))
+
+
+def _said(reasoner: Reasoner, conversation: Conversation, message: dict[str, Any], say: Say) -> None:
+    if "remedied" in message:
+        say(f"> done: {reasoner.remedies[message['remedied']].title}")
+        return
+    value, ask = message["value"], conversation.open_ask
+    step = reasoner.steps.get(ask["check"]) if ask is not None else None
+    if isinstance(value, dict) and step is not None:
+        say(f"> {answer_words(step, (value['light'], value['rhythm']))}")
+    elif step is not None and value not in ("not-sure", "done"):
+        say(f"> {answer_words(step, float('inf') if value == 'OL' else value)}")
+    else:
+        symptom = reasoner.knowledge.symptoms.get(str(value))
+        say(f"> {symptom.title if symptom is not None else value}")
+

@@ -1,0 +1,232 @@
+"""The full-screen page: head, body that scrolls, an entry line, keys at the foot; keys pressed wait in a queue.
+
+Knows prompt_toolkit; nothing of questions, answers or jobs.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Coroutine, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from prompt_toolkit.application import Application
+from prompt_toolkit.buffer import Buffer
+from prompt_toolkit.filters import Condition
+from prompt_toolkit.formatted_text import StyleAndTextTuples
+from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
+from prompt_toolkit.keys import Keys
+from prompt_toolkit.layout import BufferControl, ConditionalContainer, FormattedTextControl, HSplit, Layout, Window
+from prompt_toolkit.layout.processors import BeforeInput
+from prompt_toolkit.styles import Style
+
+from diag.talk.screen import Line, paragraph
+
+__all__ = ["BACK", "QUIT", "Page", "Pages", "Pressed"]
+
+BACK, QUIT = "back", "quit"
+_STYLES = {"strong": "class:strong", "warn": "class:warn", "foot": "class:foot"}
+_STYLE = Style.from_dict({"strong": "bold", "warn": "bold ansired", "foot": ""})
+_ROOMY_ROWS = 24
+_TEXT_LIMIT = 2000
+
+
+@dataclass(frozen=True)
+class Pressed:
+    """What came of a page: `key` a single key, BACK, QUIT, or empty where `text` was entered."""
+
+    key: str = ""
+    text: str = ""
+
+
+@dataclass
+class Page:
+    """`head` and `body` for a width; `keys` for the foot, most wanted first, with `always` kept in view.
+
+    `entry`: what is typed here, None where single keys do; `text`: what stands in it already; `live`: keys
+    that act at once while the entry is empty. `digits`: number keys that answer.
+    """
+
+    head: Callable[[int], list[Line]]
+    body: Callable[[int], list[Line]]
+    keys: Sequence[tuple[str, str]]
+    always: str = "hq"
+    digits: str = ""
+    entry: str | None = None
+    text: str = ""
+    live: str = ""
+    note: str = field(default="")
+
+
+class Pages:
+    """Shows one page at a time and gives back what was pressed or typed."""
+
+    def __init__(self) -> None:
+        self._page = Page(lambda width: [], lambda width: [], [])
+        self._queue: asyncio.Queue[tuple[str, str]] = asyncio.Queue()
+        self._offset, self._hidden = 0, 0
+        self._buffer = Buffer(multiline=False)
+        self._view = Window(FormattedTextControl(self._top, focusable=True, show_cursor=False))
+        self._entry = Window(
+            BufferControl(self._buffer, input_processors=[BeforeInput(lambda: f"{self._page.entry}: ")]), height=1
+        )
+        foot = Window(FormattedTextControl(self._bottom), dont_extend_height=True)
+        shown = ConditionalContainer(self._entry, Condition(lambda: self._page.entry is not None))
+        self._app: Application[None] = Application(
+            Layout(HSplit([self._view, shown, foot]), focused_element=self._view),
+            key_bindings=self._bindings(),
+            style=_STYLE,
+            full_screen=True,
+        )
+
+    def run(self, flow: Callable[[], Coroutine[Any, Any, None]]) -> None:
+        """Run `flow`, which calls `show`, to its end; what it raises is raised here."""
+
+        async def guarded() -> None:
+            try:
+                await flow()
+            except Exception as error:
+                self._app.exit(exception=error)
+            else:
+                self._app.exit()
+
+        def begin() -> None:
+            self._app.create_background_task(guarded())
+
+        self._app.run(pre_run=begin)
+
+    # ------------------------------------------------------------ drawing
+
+    def frame(self) -> tuple[list[Line], list[Line]]:
+        """The lines above the entry, cut to the room there is, and those below it."""
+        size = self._app.output.get_size()
+        width, page = size.columns, self._page
+        foot = [*(paragraph(page.note, width) if page.note else []), *self._foot(width, size.rows)]
+        body = [*page.head(width), *page.body(width)]
+        room = max(size.rows - len(foot) - (page.entry is not None), 3)
+        if len(body) <= room:
+            self._offset = self._hidden = 0
+            return body, foot
+        room -= 1
+        self._offset = max(0, min(self._offset, len(body) - room))
+        self._hidden = len(body) - room - self._offset
+        step = "Enter" if page.entry is not None else "Space"
+        sign = f"-- {self._hidden} more lines: {step} or arrows --" if self._hidden else "-- end; arrow up --"
+        return [*body[self._offset : self._offset + room], Line(sign[:width])], foot
+
+    def _foot(self, width: int, rows: int) -> list[Line]:
+        """Keys in as many lines as there is room for; those in `always` never fall out."""
+        most = 4 if rows >= _ROOMY_ROWS else 2
+        must = [f"{key} {words}" for key, words in self._page.keys if key in self._page.always]
+        may = [f"{key} {words}" for key, words in self._page.keys if key not in self._page.always]
+        kept = list(may)
+        while kept and len(_packed([*kept, *must], width)) > most:
+            kept.pop()
+        return [Line("-" * width), *(Line(line, "foot") for line in _packed([*kept, *must], width))]
+
+    def _top(self) -> StyleAndTextTuples:
+        return _fragments(self.frame()[0])
+
+    def _bottom(self) -> StyleAndTextTuples:
+        return _fragments(self.frame()[1])
+
+    # ------------------------------------------------------------ keys
+
+    def _bindings(self) -> KeyBindings:
+        bindings = KeyBindings()
+
+        def put(name: str) -> Callable[[KeyPressEvent], None]:
+            return lambda event: self._queue.put_nowait((name, event.data))
+
+        for name in ("enter", "backspace", "up", "down", "pageup", "pagedown", "c-c", "c-d"):
+            bindings.add(name)(put(name))
+        bindings.add("escape", eager=True)(put("escape"))
+        bindings.add(Keys.Any)(put("char"))
+        bindings.add(Keys.BracketedPaste)(put("paste"))
+        return bindings
+
+    async def show(self, page: Page) -> Pressed:
+        """Show a page until a key of it is pressed or its entry is sent. Keys pressed early are not lost."""
+        self._page, self._offset = page, 0
+        self._buffer.text = page.text
+        self._buffer.cursor_position = len(page.text)
+        self._app.layout.focus(self._entry if page.entry is not None else self._view)
+        while True:
+            self._app.invalidate()
+            pressed = self._pressed(*await self._queue.get())
+            if pressed is not None:
+                return pressed
+
+    def _pressed(self, name: str, data: str) -> Pressed | None:
+        page, typing = self._page, self._page.entry is not None
+        page.note = ""
+        match name:
+            case "c-c" | "c-d":
+                return Pressed(QUIT)
+            case "escape":
+                return Pressed(BACK)
+            case "enter":
+                if typing and self._buffer.text.strip():
+                    return Pressed(text=self._buffer.text)
+                return None if self._scrolled(1, around=True) else Pressed("enter")
+            case "backspace":
+                self._buffer.delete_before_cursor()
+            case "up" | "down":
+                self._scrolled(1 if name == "down" else -1, lines=1)
+            case "pageup" | "pagedown":
+                self._scrolled(1 if name == "pagedown" else -1)
+            case "paste" if typing:
+                self._typed(" ".join(data.split()))
+            case "char":
+                return self._character(data)
+        return None
+
+    def _character(self, data: str) -> Pressed | None:
+        page = self._page
+        if page.entry is not None and (self._buffer.text or data.lower() not in page.live):
+            if data.isprintable() and not (data == " " and not self._buffer.text):
+                self._typed(data)
+            elif data == " ":
+                self._scrolled(1, around=True)
+            return None
+        if data == " ":
+            return None if self._scrolled(1, around=True) else Pressed("enter")
+        key = data.lower()
+        if key in page.digits or any(key == known for known, _ in page.keys):
+            return Pressed(key)
+        if data.isprintable():
+            digits = f"{page.digits[0]} to {page.digits[-1]}, or " if len(page.digits) > 1 else ""
+            page.note = f"! Key {data} does nothing here. Press {digits}a key of the list below."
+        return None
+
+    def _typed(self, text: str) -> None:
+        self._buffer.insert_text("".join(c for c in text if c.isprintable())[: _TEXT_LIMIT - len(self._buffer.text)])
+
+    def _scrolled(self, direction: int, lines: int = 0, around: bool = False) -> bool:
+        """Scroll by `lines`, or by a screen; `around`: from the end to the top. False where all is in view."""
+        top, _ = self.frame()
+        if not self._hidden and not self._offset:
+            return False
+        if around and not self._hidden:
+            self._offset = 0
+        else:
+            self._offset = max(0, self._offset + direction * (lines or max(len(top) - 3, 1)))
+        return True
+
+
+def _packed(words: Sequence[str], width: int) -> list[str]:
+    """Words in lines of at most `width`, two spaces between, never broken inside."""
+    lines: list[str] = []
+    for word in words:
+        if lines and len(lines[-1]) + 2 + len(word) <= width:
+            lines[-1] += f"  {word}"
+        else:
+            lines.append(word[:width])
+    return lines
+
+
+def _fragments(lines: Sequence[Line]) -> StyleAndTextTuples:
+    out: StyleAndTextTuples = []
+    for number, line in enumerate(lines):
+        out.append((_STYLES.get(line.style, ""), ("\n" if number else "") + line.text))
+    return out

@@ -1,0 +1,195 @@
+"""The conversation line by line, where there is no terminal: questions and numbered answers out, one answer a line in.
+
+Must not know how an answer is weighed, nor of screens and keys.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterable, Sequence
+from typing import Any, TextIO
+
+from diag.errors import DiagError
+from diag.knowledge.names import quoted
+from diag.talk import screen
+from diag.talk.conversation import Conversation
+from diag.talk.helping import PLAIN_HELP
+from diag.talk.screen import Line, paragraph
+from diag.talk.standing import ask_again, error_words, job_name, newest_words, whereabouts
+from diag.talk.typed import Command, TypedError, command_of, message_of, older_of, value_of
+
+__all__ = ["run_plain"]
+
+Object = dict[str, Any]
+_WIDTH = 79
+
+
+def run_plain(conversation: Conversation, lines: Iterable[str], out: TextIO, messages: Sequence[str] = ()) -> None:
+    """Ask, read one answer a line until `quit` or the end of `lines`, then say what is known and how to go on.
+
+    `messages`: what to tell first. Raises DiagError where the rules or the journal fail.
+    """
+    _Plain(conversation, out).run(lines, messages)
+
+
+class _Plain:
+    def __init__(self, conversation: Conversation, out: TextIO) -> None:
+        self.conversation, self.out = conversation, out
+        size = shutil.get_terminal_size((_WIDTH + 1, 24)).columns if out.isatty() else _WIDTH
+        self.width = max(min(size, 100), 20)
+        self.said: list[Object] = []
+        self.chosen = 0
+
+    def run(self, lines: Iterable[str], messages: Sequence[str]) -> None:
+        for message in messages:
+            self._print(paragraph(message, self.width, "! "))
+        self._next()
+        for line in lines:
+            if not line.strip():
+                continue
+            try:
+                if self._line(line.strip()):
+                    break
+            except DiagError as error:
+                if not isinstance(error, TypedError) and error.exit_code == 1:
+                    raise
+                self._wrong(str(error))
+        self._stopped()
+
+    # ------------------------------------------------------------ out
+
+    def _print(self, lines: Iterable[Line]) -> None:
+        for line in lines:
+            self.out.write(line.text + "\n")
+        self.out.flush()
+
+    def _wrong(self, text: str) -> None:
+        self._print(paragraph(text, self.width, "! "))
+        self._show()
+
+    @property
+    def _ask(self) -> Object | None:
+        """The open ask, if any."""
+        return self.said[-1] if self.said[-1]["type"] == "ask" else None
+
+    def _next(self) -> None:
+        self.said, self.chosen = self.conversation.say(), 0
+        self._show()
+
+    def _show(self) -> None:
+        """What is asked or told now."""
+        now, width = self.said[-1], self.width
+        self._print([Line(), *paragraph(whereabouts(self.conversation, self._ask), width, "== ")])
+        match now["type"]:
+            case "ask" if now["check"] == "start":
+                self._print([*paragraph(str(now["text"]), width), *screen.answers_page(now, width)])
+            case "ask":
+                self._print(self._question(now))
+                if now["kind"] == "do":
+                    self._print(paragraph("`done` when it is seen to.", width))
+                elif now["kind"] == "measure":
+                    self._print(paragraph("Type the reading with its unit.", width))
+                else:
+                    self._print(screen.answers_page(now, width))
+            case "conclude":
+                self._print(screen.conclusion_page(now, width))
+                self._remedy(now)
+            case _:
+                self._print(screen.end_page(self.conversation, self.said, width))
+                self._print(paragraph("`symptom TEXT` if something else is wrong, or `quit`.", width))
+
+    def _question(self, ask: Object) -> list[Line]:
+        return screen.question_page(self.conversation, ask, self.width, again="Caution as read before: `caution`.")
+
+    def _remedy(self, told: Object) -> None:
+        """Cautions, then steps, of the chosen remedy."""
+        remedy, width = told["remedies"][self.chosen], self.width
+        self._print([Line()])
+        for text in remedy["cautions"]:
+            self._print(screen.framed(text, width))
+        self._print(screen.remedy_page(remedy, width, first=self.chosen == 0))
+        others = " Another: `other NUMBER`." if len(told["remedies"]) > 1 else ""
+        self._print([Line(), *paragraph(f"`done` when it is done.{others}", width)])
+
+    def _stopped(self) -> None:
+        """What is known when the lines end."""
+        width = self.width
+        self._print([Line(), *paragraph(f"Kept: {self.conversation.job}", width)])
+        if self.said[-1]["type"] != "end":
+            self._print([*screen.causes_page(self.conversation, width), Line()])
+            self._print(screen.end_page(self.conversation, (), width))
+        name = job_name(self.conversation.job)
+        self._print([Line("Go on with:"), Line(f"  diag resume {name}")])
+
+    # ------------------------------------------------------------ in
+
+    def _line(self, line: str) -> bool:
+        """Take one line. True to stop. Raises TypedError, or DiagError for an older answer there is not."""
+        ask = self._ask
+        command = command_of(line, free_text=ask is not None and ask["check"] == "start")
+        if command is not None:
+            return self._command(command, ask)
+        if ask is None:
+            wanted = "`done`, `other NUMBER`, " if self.said[-1]["type"] == "conclude" else ""
+            raise TypedError(
+                f"Found {quoted(line)}; nothing is asked now. Expected {wanted}`symptom TEXT`, `undo` or `quit`."
+            )
+        self._send({"answer": ask["id"], "value": value_of(ask, line)})
+        return False
+
+    def _command(self, command: Command, ask: Object | None) -> bool:
+        match command.name:
+            case "quit":
+                return True
+            case "help":
+                self._print(paragraph(PLAIN_HELP, self.width))
+            case "why" if ask is not None:
+                self._print(screen.why_page(self.conversation, ask, self.width))
+            case "causes":
+                self._print(screen.causes_page(self.conversation, self.width))
+            case "caution" if ask is not None and "caution" in ask:
+                self._print(screen.framed(ask["caution"], self.width))
+            case "correct":
+                self._correct(command.text)
+            case "done" | "other" if self.said[-1]["type"] == "conclude":
+                self._at_conclusion(command)
+            case _:
+                message = message_of(command, ask)
+                if message is None:
+                    raise TypedError(f"`{command.name}` has no place here. `help` lists what has.")
+                self._send(message)
+        return False
+
+    def _correct(self, text: str) -> None:
+        if not text:
+            self._print([Line("Answers so far:"), *screen.older_page(self.conversation, self.width)])
+            self._print(paragraph("`correct NUMBER VALUE` changes one.", self.width))
+            return
+        seq, words = older_of(text)
+        ask = ask_again(self.conversation, seq)
+        if not words:
+            self._print([*self._question(ask), *screen.answers_page(ask, self.width)])
+            raise TypedError(f"The new value is missing: `correct {seq} VALUE`.")
+        self._send({"correct": seq, "value": value_of(ask, words)}, f"Corrected: answer {seq}")
+
+    def _at_conclusion(self, command: Command) -> None:
+        told = self.said[-1]
+        number = int(command.text) - 1 if command.text else self.chosen if command.name == "done" else self.chosen + 1
+        if not 0 <= number < len(told["remedies"]):
+            raise TypedError(f"Found remedy {number + 1}, expected a number from 1 to {len(told['remedies'])}.")
+        if command.name == "done":
+            self._send({"remedied": told["remedies"][number]["id"]})
+            return
+        self.chosen = number
+        self._remedy(told)
+
+    def _send(self, message: Object, kept: str = "") -> None:
+        """Hand a message over; say what was kept, or what was wrong; then ask on."""
+        gone = newest_words(self.conversation) if "undo" in message else ""
+        told = self.conversation.take(message)
+        if told["type"] == "error":
+            self._print(paragraph(error_words(told), self.width, "! "))
+        else:
+            said = f"Undone: {gone}" if gone else kept or f"Kept: {newest_words(self.conversation)}"
+            self._print(paragraph(said, self.width, "> "))
+        self._next()

@@ -1,0 +1,296 @@
+"""Pages as lines of text for a given width: question, caution, conclusion, causes, end.
+
+Words and layout only; must not know of keys being pressed or of how lines reach a screen. Nothing is
+said by colour or weight alone.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from diag.talk.conversation import Conversation
+from diag.talk.objects import expected_words
+from diag.talk.standing import answers_so_far, caution_known, done_so_far, job_name
+from diag.talk.typed import FIRST_LOOKS, numbered
+
+__all__ = [
+    "Line",
+    "answers_page",
+    "bar",
+    "causes_page",
+    "chance_words",
+    "conclusion_page",
+    "end_page",
+    "framed",
+    "head",
+    "choice_lines",
+    "older_page",
+    "paragraph",
+    "question_page",
+    "remedy_page",
+    "why_page",
+]
+
+Object = dict[str, Any]
+_BAR = 10
+_LEAST_SHOWN = 0.005
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a page. `style`: plain, strong, or warn; only an extra, the words say it all."""
+
+    text: str = ""
+    style: str = ""
+
+
+def paragraph(text: str, width: int, first: str = "", style: str = "", indent: int | None = None) -> list[Line]:
+    """Text wrapped to `width` columns, `first` before it, later lines indented under it."""
+    rest = " " * (len(first) if indent is None else indent)
+    wide = max(width, len(first) + 8)
+    lines = textwrap.wrap(" ".join(text.split()), wide, initial_indent=first, subsequent_indent=rest)
+    return [Line(line, style) for line in lines] or [Line(first.rstrip(), style)]
+
+
+def framed(text: str, width: int, title: str = "CAUTION") -> list[Line]:
+    """A caution in a frame of exclamation marks, which stands out without colour."""
+    inner = textwrap.wrap(" ".join(text.split()), max(width - 6, 8))
+    body = [Line(f"!! {part:<{max(width - 6, 8)}} !!", "warn") for part in inner]
+    return [Line(f"!! {title} ".ljust(width, "!"), "warn"), *body, Line("!" * width, "warn")]
+
+
+def head(where: str, notice: str, width: int) -> list[Line]:
+    """Where we are, a rule, and what just happened, if anything."""
+    out = [*paragraph(where, width), Line("-" * width)]
+    return out + (paragraph(notice, width, "> ") if notice else [])
+
+
+# ---------------------------------------------------------------- questions
+
+
+def question_page(
+    conversation: Conversation, ask: Object, width: int, again: str = "Caution as read before (k: again)."
+) -> list[Line]:
+    """What to set, where to look or probe, and its caution; the answers are not in it.
+
+    `again`: how to have a caution shown that was read before.
+    """
+    if ask["kind"] == "do":
+        return [*framed(ask["caution"], width), Line(), *paragraph(ask["why"], width)]
+    out: list[Line] = []
+    caution = ask.get("caution")
+    if caution is not None and not caution_known(conversation, ask):
+        out += [*framed(caution, width, "MIND"), Line()]
+    setting, dot, rest = str(ask["text"]).partition(". ")
+    out += paragraph(setting + dot.strip(), width, style="strong")
+    if rest:
+        out += paragraph(rest, width, style="strong")
+    if caution is not None and caution_known(conversation, ask):
+        out += paragraph(again, width, "! ")
+    return out
+
+
+def choice_lines(ask: Object, width: int, more: bool = False) -> list[Line]:
+    """The numbered answers. A lamp's looks: the first nine in two columns, or with `more` the rest."""
+    answers = [words for _, words in numbered(ask)]
+    if ask["kind"] != "look" or ask["choices"]:
+        size = len(str(len(answers)))
+        return [
+            line
+            for number, words in enumerate(answers, 1)
+            for line in paragraph(words, width, f"{number:>{size}} ", indent=size + 1)
+        ]
+    if more:
+        cells = [f"{n} {words}" for n, words in enumerate(answers[FIRST_LOOKS:], 1)]
+        cells.append("0 back")
+    else:
+        cells = [f"{n} {words}" for n, words in enumerate(answers[:FIRST_LOOKS], 1)]
+        cells.append("0 something else")
+    column = max(len(cell) for cell in cells)
+    half = (len(cells) + 1) // 2
+    left = max(len(cell) for cell in cells[:half]) + 2
+    if left + column > width:
+        return [Line(cell[:width]) for cell in cells]
+    pairs = zip(cells[:half], [*cells[half:], ""], strict=False)
+    return [Line(f"{a:<{left}}{b}".rstrip()) for a, b in pairs]
+
+
+def answers_page(ask: Object, width: int) -> list[Line]:
+    """All numbered answers for plain lines, nothing left out."""
+    if ask["kind"] != "look" or ask["choices"]:
+        return choice_lines(ask, width)
+    cells = [f"{n:>2} {words}" for n, (_, words) in enumerate(numbered(ask), 1)]
+    half = (len(cells) + 1) // 2
+    if width < 50:
+        return [Line(cell) for cell in cells]
+    return [Line(f"{a:<24}{b}".rstrip()) for a, b in zip(cells[:half], [*cells[half:], ""], strict=False)]
+
+
+def why_page(conversation: Conversation, ask: Object, width: int) -> list[Line]:
+    """Why this is asked, what a sound vehicle shows, what each answer would mean."""
+    out = [Line("Why this question", "strong"), Line()]
+    for sentence in str(ask["why"]).replace(". If ", ".\nIf ").split("\n"):
+        out += paragraph(sentence, width, "- ")
+    step = conversation.reasoner.steps.get(ask["check"])
+    expected = expected_words(conversation.reasoner, step) if step is not None and ask["kind"] != "do" else ""
+    if expected:
+        out += [Line(), *paragraph(f"A sound vehicle shows: {expected}.", width)]
+    if step is not None and step.limits is not None:
+        low, high, unit = step.limits.min, step.limits.max, step.unit or ""
+        parts = [f"at least {low:g} {unit}"] if low is not None else []
+        parts += [f"at most {high:g} {unit}"] if high is not None else []
+        out += paragraph(f"Good: {', '.join(parts)} ({step.limits.source}).", width)
+    if ask["minutes"]:
+        out += [Line(), *paragraph(f"Takes about {ask['minutes']:g} min. {_needs(ask)}", width)]
+    return out
+
+
+def _needs(ask: Object) -> str:
+    names = [str(name).replace("-", " ") for name in ask["instruments"]]
+    return f"Needs: {', '.join(names)}." if names else "Needs no instrument."
+
+
+def older_page(conversation: Conversation, width: int) -> list[Line]:
+    """Every answer that stands, with its number."""
+    out: list[Line] = []
+    for seq, words in answers_so_far(conversation):
+        out += paragraph(words, width, f"{seq:>3} ")
+    return out
+
+
+# ---------------------------------------------------------------- beliefs
+
+
+def bar(p: float) -> str:
+    """Ten signs that read without colour; anything possible shows at least one."""
+    full = min(_BAR, max(round(p * _BAR), 1 if p >= _LEAST_SHOWN else 0))
+    return "#" * full + "." * (_BAR - full)
+
+
+def _percent(p: float) -> str:
+    """Whole percents, never 100 nor 0 for what is not certain."""
+    return ">99 %" if 0.995 <= p < 1 else "<1 %" if 0 < p < 0.005 else f"{p:.0%}".replace("%", " %")
+
+
+def chance_words(p: float) -> str:
+    """A probability in words of everyday."""
+    for least, words in (
+        (0.99, "practically certain"),
+        (0.95, "almost certain"),
+        (0.8, "very likely"),
+        (0.6, "likely"),
+        (0.4, "as likely as not"),
+        (0.15, "possible"),
+        (0.03, "not likely, not ruled out"),
+    ):
+        if p >= least:
+            return words
+    return "hardly"
+
+
+def _chances(rows: Iterable[tuple[str, float]], width: int) -> list[Line]:
+    out: list[Line] = []
+    for words, p in rows:
+        out += paragraph(words, width, f"{bar(p)} {_percent(p):>5}  ", indent=19 if width >= 60 else 4)
+    return out
+
+
+def causes_page(conversation: Conversation, width: int) -> list[Line]:
+    """What is likely so far, as bars."""
+    beliefs = conversation.plan.beliefs
+    out = [Line("Likely so far", "strong"), Line()]
+    if beliefs is None:
+        return [*out, *paragraph("Nothing is known yet: say first what is wrong.", width)]
+    remedies, posterior = conversation.reasoner.remedies, beliefs.posterior
+    rows = [(remedies[name].title, p) for name, p in beliefs.ranking[:8] if p >= _LEAST_SHOWN]
+    rows += [("nothing is wrong", posterior.healthy)] if posterior.healthy >= _LEAST_SHOWN else []
+    rows += [("a cause that is not in the model", posterior.outside)] if posterior.outside >= _LEAST_SHOWN else []
+    out += _chances(sorted(rows, key=lambda row: -row[1]), width)
+    if posterior.unexplained:
+        out += [Line(), *_misfits(posterior.unexplained, width)]
+    return out
+
+
+def _misfits(seqs: Sequence[int], width: int) -> list[Line]:
+    numbers = ", ".join(str(seq) for seq in seqs)
+    return paragraph(
+        f"Does not fit the rest: answer {numbers}. Worth a second look; correct it if it was wrong.", width
+    )
+
+
+_REASON = {
+    "certain": "Enough is known.",
+    "cheaper-to-try": "Trying this takes less time than checking on.",
+    "nothing-more-to-tell-apart": "No check that is left would tell more.",
+    "no-fault-found": "Nothing wrong was found.",
+    "nothing-in-the-model": "No known cause fits these answers.",
+}
+
+
+def conclusion_page(told: Object, width: int) -> list[Line]:
+    """What to do, how likely it is, and why; other remedies by number."""
+    remedies = told["remedies"]
+    best = remedies[0]
+    out = [*paragraph(best["title"], width, style="strong")]
+    out += paragraph(f"{chance_words(best['p'])}: {_percent(best['p'])}. {_reason(told)}", width)
+    if len(remedies) > 1:
+        out.append(Line())
+        for number, remedy in enumerate(remedies, 1):
+            out += paragraph(f"{remedy['title']} ({_percent(remedy['p'])})", width, f"{number} ")
+    out += [Line(), *_because(best, width)]
+    if told["outside"] >= 0.05:
+        out += paragraph(f"A cause that is not in the model: {_percent(told['outside'])}.", width)
+    if told["unexplained"]:
+        out += [Line(), *_misfits(told["unexplained"], width)]
+    if not told["final"]:
+        out += [Line(), *paragraph("Something else may be wrong as well; that is looked for afterwards.", width)]
+    return out
+
+
+def _reason(told: Object) -> str:
+    return _REASON.get(str(told["reason"]), "")
+
+
+def _because(remedy: Object, width: int) -> list[Line]:
+    out = [Line("Because", "strong")]
+    for reason in remedy["evidence"]:
+        source = "computed" if reason["from"] == "computed" else f"by {reason['from']}"
+        out += paragraph(f"{reason['text']}: {reason['words']} ({source}; answer {reason['seq']})", width, "- ")
+    for cause in remedy["causes"]:
+        out += paragraph(f"{cause['title']} ({_percent(cause['p'])})", width, "= ")
+    return out
+
+
+def remedy_page(remedy: Object, width: int, *, first: bool) -> list[Line]:
+    """Numbered steps of a remedy; its reasons too where it is not the `first` one."""
+    out = [*paragraph(remedy["title"], width, style="strong")]
+    out += paragraph(f"{chance_words(remedy['p'])}: {_percent(remedy['p'])}. About {remedy['minutes']:g} min.", width)
+    out.append(Line())
+    for number, step in enumerate(remedy["steps"], 1):
+        out += paragraph(step, width, f"{number}. ")
+    return out if first else [*out, Line(), *_because(remedy, width)]
+
+
+def end_page(conversation: Conversation, said: Sequence[Object], width: int) -> list[Line]:
+    """What was done, what is open, how to write it out."""
+    out = [Line("Where this job stands", "strong"), Line()]
+    for told in said:
+        if told["type"] == "conclude":
+            out += [*paragraph(_reason(told), width), Line()]
+    for title in done_so_far(conversation):
+        out += paragraph(f"done: {title}", width, "+ ")
+    seen = len(answers_so_far(conversation))
+    out += paragraph(f"{seen} answer{'' if seen == 1 else 's'} kept.", width)
+    open_items = said[-1].get("open", []) if said else list(conversation.plan.open_items)
+    out.append(Line())
+    if open_items:
+        out.append(Line("Open", "strong"))
+        for item in open_items:
+            out += paragraph(item, width, "- ")
+    else:
+        out += paragraph("Nothing is open.", width)
+    out += [Line(), *paragraph("The log of this job:", width)]
+    return out + paragraph(f"diag export {job_name(conversation.job)}", width, "  ")

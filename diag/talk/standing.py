@@ -1,0 +1,159 @@
+"""What stands in a job, in words for a screen: where we are, minutes so far, older answers, what undo takes back.
+
+Reads the conversation; must not know how wide a screen is or which keys it has.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from diag.errors import DiagError
+from diag.job.folder import jobs_folder
+from diag.job.records import Record
+from diag.talk.conversation import Conversation
+from diag.talk.objects import ask_of, start_of
+from diag.talk.plan import Look
+from diag.talk.wording import finding_words
+
+__all__ = [
+    "answers_so_far",
+    "ask_again",
+    "caution_known",
+    "done_so_far",
+    "error_words",
+    "job_name",
+    "minutes_so_far",
+    "newest_words",
+    "symptom_ask",
+    "whereabouts",
+]
+
+Object = dict[str, Any]
+_LONGEST_PAUSE_S = 30 * 60
+"""A longer gap between two records is a pause, not work. Common practice, no source."""
+_PASSED = {"cannot-reach": "can't reach", "no-instrument": "no such instrument", "later": "later"}
+
+
+def minutes_so_far(records: Sequence[Record]) -> int:
+    """Minutes of work between the records; nights and breaks between sittings left out."""
+    total = 0.0
+    for before, after in zip(records, records[1:], strict=False):
+        gap = (after.time - before.time).total_seconds()
+        if after.event != "resumed" and 0 < gap <= _LONGEST_PAUSE_S:
+            total += gap
+    return round(total / 60)
+
+
+def job_name(job: str) -> str:
+    """What `diag resume` takes: the name alone for a job in the usual folder, else its path."""
+    path = Path(job)
+    return path.stem if path.parent == jobs_folder() else job
+
+
+def whereabouts(conversation: Conversation, ask: Object | None) -> str:
+    """Circuit, place, minutes so far and number of answers, on one line."""
+    knowledge = conversation.knowledge
+    step = conversation.reasoner.steps.get(ask["check"]) if ask is not None else None
+    parts = [knowledge.vehicle.title if step is None else knowledge.circuits[step.circuit].title]
+    if step is not None:
+        parts.append(knowledge.places.get(step.place, step.place.replace("-", " ")))
+    count = len(conversation.state.standing("answered", "found"))
+    parts.append(f"{minutes_so_far(conversation.keeper.records)} min")
+    parts.append(f"{count} answer{'' if count == 1 else 's'}")
+    return " | ".join(parts)
+
+
+def answers_so_far(conversation: Conversation) -> list[tuple[int, str]]:
+    """Number and words of every answer that stands, in order."""
+    return [(f.seq, finding_words(conversation.knowledge, f)) for f in conversation.findings()]
+
+
+def newest_words(conversation: Conversation) -> str:
+    """The newest standing input in words; empty where there is none."""
+    entry = conversation.state.newest()
+    if entry is None:
+        return ""
+    for seq, words in answers_so_far(conversation):
+        if seq == entry.seq:
+            return words
+    fields, steps = entry.fields, conversation.reasoner.steps
+    step = steps.get(str(fields.get("check")))
+    title = step.title if step is not None else str(fields.get("check", ""))
+    match entry.event:
+        case "not-sure":
+            return f"not sure: {title}"
+        case "skipped":
+            reason = str(fields.get("reason"))
+            return f"{_PASSED.get(reason, reason)}: {title}"
+        case "acknowledged":
+            return "caution read and done"
+        case "remedied":
+            remedy = conversation.reasoner.remedies.get(str(fields.get("remedy")))
+            return f"done: {remedy.title if remedy is not None else fields.get('remedy')}"
+        case "noted":
+            return "note added"
+        case "changed":
+            return "change at the vehicle written down"
+    return title if entry.event not in ("answered", "found") else f"began with: {fields.get('value')}"
+
+
+def caution_known(conversation: Conversation, ask: Object) -> bool:
+    """Whether the caution of a check was already read and acknowledged in this job."""
+    step = conversation.reasoner.steps.get(ask["check"])
+    read = {e.fields.get("caution") for e in conversation.state.standing("acknowledged")}
+    return step is not None and step.caution in read
+
+
+def done_so_far(conversation: Conversation) -> list[str]:
+    """Titles of the remedies carried out, in order."""
+    remedies = conversation.reasoner.remedies
+    names = [str(e.fields.get("remedy")) for e in conversation.state.standing("remedied")]
+    return [remedies[name].title if name in remedies else name for name in names]
+
+
+def symptom_ask(conversation: Conversation, only: Sequence[str] | None = None) -> Object:
+    """The list of symptoms as an ask: all, or those that unclear words may have meant."""
+    known = conversation.knowledge.symptoms
+    return start_of(conversation.knowledge, "", list(known) if only is None else [s for s in only if s in known])
+
+
+def ask_again(conversation: Conversation, seq: int) -> Object:
+    """The ask behind an older answer. Raises DiagError where no standing answer has that number."""
+    entry = next((e for e in conversation.state.standing("answered", "found") if e.seq == seq), None)
+    if entry is None:
+        known = ", ".join(str(number) for number, _ in answers_so_far(conversation)) or "none yet"
+        raise DiagError(f"No answer has the number {seq}. Answers so far: {known}.")
+    check = str(entry.fields.get("check"))
+    if check in ("start", "symptom"):
+        ask = start_of(conversation.knowledge, "", None)
+        if check == "symptom":
+            ask = symptom_ask(conversation)
+        return ask
+    step = conversation.reasoner.steps.get(check)
+    if step is None:
+        raise DiagError(f"Answer {seq} is to a check that today's knowledge does not have; undo it instead.")
+    return ask_of(conversation.reasoner, conversation.plan, Look(step), "")
+
+
+_PLAIN = {
+    "unclear": "Several fit: choose one of these.",
+    "not-understood": "Nothing on the list is like that. Use other words, or a number of the list.",
+    "not-text": "Some words are needed here.",
+    "nothing-to-undo": "There is nothing to undo.",
+    "unknown-circuit": "This vehicle has no such circuit. Take a number of the list.",
+    "cannot-skip": "This is not passed over: answer it, or undo.",
+}
+
+
+def error_words(error: Object) -> str:
+    """An error of the conversation for a person: what was found, what was expected."""
+    plain = _PLAIN.get(str(error["code"]))
+    if plain is not None:
+        return plain
+    text = str(error["text"])
+    said = text[:1].upper() + text[1:]
+    if error["expected"] and str(error["expected"]) not in text:
+        said += f" Expected: {error['expected']}."
+    return said

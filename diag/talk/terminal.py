@@ -1,0 +1,391 @@
+"""The conversation on a terminal, for dirty hands: one question a screen, one key to answer, numbers typed.
+
+Turns keys into messages and objects into pages; must not know how a page is drawn or an answer is weighed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from prompt_toolkit.shortcuts import print_formatted_text
+
+from diag.errors import DiagError
+from diag.talk import screen
+from diag.talk.conversation import Conversation
+from diag.talk.helping import help_page
+from diag.talk.pages import BACK, QUIT, Page, Pages, Pressed
+from diag.talk.screen import Line, paragraph
+from diag.talk.standing import ask_again, caution_known, error_words, job_name, newest_words, symptom_ask, whereabouts
+from diag.talk.typed import FIRST_LOOKS, KEYS, Command, TypedError, command_of, message_of, numbered, older_of, value_of
+
+__all__ = ["Terminal", "run_terminal"]
+
+Object = dict[str, Any]
+_WORDS = {
+    "w": "why",
+    "n": "not sure",
+    "u": "undo",
+    "x": "can't reach",
+    "b": "likely causes",
+    "i": "no such instrument",
+    "l": "later",
+    "c": "correct an answer",
+    "s": "other symptom",
+    "a": "add a note",
+    "g": "I changed something",
+    "k": "caution again",
+    "d": "done",
+    "o": "the others",
+    "h": "help",
+    "q": "quit, keep",
+}
+_ON_ASK = "wnuxbilcsagkhq"
+_ON_CAUTION = "dnuwbcsaghq"
+_ON_CONCLUSION = "oubcsaghq"
+_ON_STEPS = "doubcsaghq"
+_ON_END = "subcaghq"
+_BACK_KEYS = [("Enter", "back"), ("q", "quit, keep")]
+_EXAMPLES = {"V": "11.8 V", "A": "3.5 A", "ohm": "0.4 ohm, or OL"}
+
+
+class _QuitError(Exception):
+    """The person stops here; everything is kept."""
+
+
+def run_terminal(conversation: Conversation, messages: list[str]) -> None:
+    """Hold the conversation on this terminal until it is quit; then say how to go on.
+
+    `messages`: what to tell first. Raises DiagError where the rules or the journal fail.
+    """
+    pages = Terminal(conversation, messages)
+    pages.run()
+    print_formatted_text(f"Kept: {conversation.job}\nGo on with:\n  diag resume {job_name(conversation.job)}")
+
+
+class Terminal:
+    """One sitting. `pages` draws and takes keys."""
+
+    def __init__(self, conversation: Conversation, messages: Sequence[str] = (), pages: Pages | None = None) -> None:
+        self.conversation, self.pages = conversation, pages or Pages()
+        self._notice = " ".join(messages)
+        self._typed: tuple[str, str] = ("", "")
+        self._read: set[str] = set()
+
+    def run(self) -> None:
+        """Until quit."""
+        self.pages.run(self._flow)
+
+    async def _flow(self) -> None:
+        try:
+            while True:
+                said = self.conversation.say()
+                match said[-1]["type"]:
+                    case "ask":
+                        await self._ask(said[-1])
+                    case "conclude":
+                        await self._conclude(said[-1])
+                    case _:
+                        await self._end(said)
+        except _QuitError:
+            return
+
+    # ------------------------------------------------------------ pages
+
+    def _keys(self, letters: str) -> list[tuple[str, str]]:
+        return [(key, _WORDS[key]) for key in letters]
+
+    async def _show(self, ask: Object | None, body: Callable[[int], list[Line]], **page: Any) -> Pressed:
+        """Show with the head line and the notice. Raises _QuitError."""
+        notice, self._notice = self._notice, ""
+        where = whereabouts(self.conversation, ask)
+
+        def top(width: int) -> list[Line]:
+            return [*screen.head(where, notice, width), Line()]
+
+        pressed = await self.pages.show(Page(top, body, **page))
+        if pressed.key in (QUIT, "q"):
+            raise _QuitError
+        return pressed
+
+    async def _tell(self, ask: Object | None, body: Callable[[int], list[Line]]) -> None:
+        """A page to read; any of its keys goes back."""
+        await self._show(ask, body, keys=_BACK_KEYS, always="Enterq")
+
+    def _take(self, message: Object) -> str:
+        """Send a message; the notice says what was kept or what was wrong. The error's code, or empty."""
+        gone = newest_words(self.conversation) if "undo" in message else ""
+        told = self.conversation.take(message)
+        if told["type"] == "error":
+            self._notice = error_words(told)
+            return str(told["code"])
+        self._typed = ("", "")
+        self._notice = f"Undone: {gone}" if gone else f"Kept: {newest_words(self.conversation)}"
+        return ""
+
+    # ------------------------------------------------------------ asks
+
+    async def _ask(self, ask: Object) -> None:
+        """Show one ask and send what comes of it."""
+        if ask["check"] == "start":
+            await self._start(ask)
+            return
+        letters = _ON_CAUTION if ask["kind"] == "do" else _ON_ASK
+        if "caution" not in ask or not caution_known(self.conversation, ask):
+            letters = letters.replace("k", "")
+        if not ask["instruments"]:
+            letters = letters.replace("i", "")
+        if ask["kind"] == "do" and ask["check"].startswith("caution:"):
+            letters = letters.replace("n", "")
+        pressed, value = await self._answer(ask, letters)
+        if pressed is not None:
+            await self._command(Command(KEYS[pressed]), ask)
+        elif value is not None:
+            self._take({"answer": ask["id"], "value": value})
+
+    async def _answer(self, ask: Object, letters: str) -> tuple[str | None, Any]:
+        """A letter of `letters` that was pressed, or the value of an answer; neither for back."""
+
+        def body(width: int) -> list[Line]:
+            top = screen.question_page(self.conversation, ask, width)
+            return [*top, *([Line(), *screen.choice_lines(ask, width)] if ask["kind"] not in ("do", "measure") else [])]
+
+        if ask["kind"] == "measure" or len(numbered(ask)) > 17:
+            live = letters.replace("o", "") if ask["kind"] == "measure" else ""
+            kept = self._typed[1] if self._typed[0] == ask["check"] else ""
+            label = f"Reading ({_EXAMPLES[ask['unit']]})" if ask["kind"] == "measure" else "Number or words"
+            pressed = await self._show(ask, body, keys=self._keys(letters), entry=label, text=kept, live=live)
+            if not pressed.text:
+                return (pressed.key, None) if pressed.key in letters and pressed.key else (None, None)
+            self._typed = (ask["check"], pressed.text)
+            try:
+                return None, value_of(ask, pressed.text)
+            except TypedError as error:
+                self._notice = str(error)
+                return None, None
+        answers = numbered(ask)
+        if ask["kind"] == "look" and not ask["choices"]:
+            return await self._look(ask, body, letters)
+        digits = "" if ask["kind"] == "do" else "".join(str(n) for n in range(1, min(len(answers), 9) + 1))
+        pressed = await self._show(ask, body, keys=self._keys(letters), digits=digits)
+        if pressed.key.isdecimal():
+            return None, answers[int(pressed.key) - 1][0]
+        return (pressed.key, None) if len(pressed.key) == 1 else (None, None)
+
+    async def _look(self, ask: Object, body: Callable[[int], list[Line]], letters: str) -> tuple[str | None, Any]:
+        """Light and rhythm by one key, or by `0` and one more."""
+        pressed = await self._show(ask, body, keys=self._keys(letters), digits="1234567890")
+        answers = numbered(ask)
+        if pressed.key != "0":
+            if pressed.key.isdecimal():
+                return None, answers[int(pressed.key) - 1][0]
+            return (pressed.key, None) if len(pressed.key) == 1 else (None, None)
+
+        def rest(width: int) -> list[Line]:
+            return [
+                *screen.question_page(self.conversation, ask, width),
+                Line(),
+                *screen.choice_lines(ask, width, more=True),
+            ]
+
+        few = "".join(str(n) for n in range(1, len(answers) - FIRST_LOOKS + 1)) + "0"
+        pressed = await self._show(ask, rest, keys=[("0", "back"), ("q", _WORDS["q"])], always="0q", digits=few)
+        if pressed.key.isdecimal() and pressed.key != "0":
+            return None, answers[FIRST_LOOKS + int(pressed.key) - 1][0]
+        return None, None
+
+    async def _start(self, ask: Object) -> None:
+        """The complaint: words, or a number of the list."""
+        line = await self._from_list(ask, str(ask["text"]), can_go_back=False)
+        command = command_of(line, free_text=True)
+        if command is not None:
+            await self._command(command, ask)
+            return
+        try:
+            value = value_of(ask, line)
+        except TypedError as error:
+            self._typed, self._notice = ("start", line), str(error)
+            return
+        self._typed = ("start", line)
+        if self._take({"answer": ask["id"], "value": value}) == "unclear":
+            self._typed = ("", "")  # the list that comes now is the help; the old words would only be in the way
+
+    async def _from_list(self, ask: Object, title: str, can_go_back: bool = True) -> str:
+        """Typed words or a number, with the list in view; empty for back."""
+
+        def body(width: int) -> list[Line]:
+            return [*paragraph(title, width, style="strong"), Line(), *screen.choice_lines(ask, width)]
+
+        keys = [("Enter", "go on, or turn the page")]
+        keys += [("Esc", "back")] if can_go_back else [("help", "keys and words")]
+        keys += [("Ctrl-C", "quit, keep")]
+        kept = self._typed[1] if self._typed[0] == ask["check"] else ""
+        while True:
+            pressed = await self._show(
+                None, body, keys=keys, always="EnterEscCtrl-C", entry="Number or words", text=kept
+            )
+            if pressed.text or (can_go_back and pressed.key in (BACK, "enter")):
+                return pressed.text
+
+    async def _text(
+        self, title: str, label: str, body: Callable[[int], list[Line]] | None = None, kept: str = ""
+    ) -> str:
+        """One line of typed words; empty for back."""
+
+        def page(width: int) -> list[Line]:
+            return [*paragraph(title, width, style="strong"), *(body(width) if body is not None else [])]
+
+        keys = [("Enter", "go on"), ("Esc", "back"), ("Ctrl-C", "quit, keep")]
+        pressed = await self._show(None, page, keys=keys, always="EnterEscCtrl-C", entry=label, text=kept)
+        return pressed.text.strip()
+
+    # ------------------------------------------------------------ commands
+
+    async def _command(self, command: Command, ask: Object | None) -> None:
+        """A letter or a spelt-out command, on any page."""
+        match command.name:
+            case "quit":
+                raise _QuitError
+            case "help":
+                await self._tell(ask, help_page)
+            case "why" if ask is not None:
+                await self._tell(ask, lambda width: screen.why_page(self.conversation, ask, width))
+            case "causes":
+                await self._tell(ask, lambda width: screen.causes_page(self.conversation, width))
+            case "caution" if ask is not None and "caution" in ask:
+                await self._tell(ask, lambda width: screen.framed(ask["caution"], width))
+            case "correct":
+                await self._correct()
+            case "symptom" if not command.text:
+                await self._symptom()
+            case "note" | "changed" if not command.text:
+                title = "What should be noted?" if command.name == "note" else "What was changed at the vehicle?"
+                text = await self._text(title, "Note" if command.name == "note" else "Changed")
+                if text:
+                    self._take({command.name: text})
+            case _:
+                try:
+                    message = message_of(command, ask)
+                except TypedError as error:
+                    self._notice = str(error)
+                    return
+                if message is not None:
+                    self._take(message)
+
+    async def _symptom(self, key: str = "symptom", seq: int | None = None) -> bool:
+        """Another complaint, or a corrected one, from the list of symptoms. True where it was taken."""
+        ask, title = symptom_ask(self.conversation), "What else is wrong?" if seq is None else "What is wrong, rightly?"
+        while True:
+            line = await self._from_list(ask, title)
+            if not line:
+                return False
+            try:
+                value = value_of(ask, line)
+            except TypedError as error:
+                self._notice = str(error)
+                continue
+            told = self.conversation.take({key: value} if seq is None else {key: seq, "value": value})
+            if told["type"] != "error":
+                self._notice = f"Kept: {newest_words(self.conversation)}"
+                return True
+            self._notice = error_words(told)
+            if told["code"] == "unclear":
+                ask = symptom_ask(self.conversation, str(told["expected"]).split(", "))
+
+    async def _correct(self) -> None:
+        """An older answer, chosen by its number, answered anew."""
+        kept = ""
+        while True:
+            kept = await self._text(
+                "Which answer was wrong?", "Its number", lambda width: screen.older_page(self.conversation, width), kept
+            )
+            if not kept:
+                return
+            try:
+                seq, _ = older_of(kept)
+                ask = ask_again(self.conversation, seq)
+                break
+            except DiagError as error:
+                self._notice = str(error)
+        if ask["check"] in ("start", "symptom"):
+            await self._symptom("correct", seq)
+            return
+        while True:
+            self._notice = self._notice or f"Answer {seq} anew. Esc leaves it as it was."
+            pressed, value = await self._answer(ask, "q")
+            if pressed is None and value is None:
+                return
+            if not self._take({"correct": seq, "value": value}):
+                self._notice = f"Corrected: answer {seq}"
+                return
+
+    # ------------------------------------------------------------ conclusions
+
+    async def _conclude(self, told: Object) -> None:
+        """What to do; a number opens cautions and steps."""
+        remedies = told["remedies"]
+        digits = "".join(str(n) for n in range(1, len(remedies) + 1))
+        keys = [(digits if len(digits) == 1 else f"1-{digits[-1]}", "how to do it"), *self._keys(_ON_CONCLUSION[1:])]
+        pressed = await self._show(
+            None,
+            lambda width: screen.conclusion_page(told, width),
+            keys=keys,
+            always=f"{keys[0][0]}hq",
+            digits=digits + "d",
+        )
+        if pressed.key.isdecimal() or pressed.key == "d":
+            await self._remedy(told, 0 if pressed.key == "d" else int(pressed.key) - 1)
+        elif pressed.key in KEYS:
+            await self._command(Command(KEYS[pressed.key]), None)
+
+    async def _remedy(self, told: Object, number: int) -> None:
+        """Cautions one by one, then the steps, until it is done or left."""
+        remedy = told["remedies"][number]
+        if not await self._cautions(remedy):
+            return
+        while True:
+            before = self.conversation.state.seq
+            pressed = await self._show(
+                None,
+                lambda width: screen.remedy_page(remedy, width, first=number == 0),
+                keys=self._keys(_ON_STEPS),
+                always="dhq",
+            )
+            if pressed.key == "d":
+                self._take({"remedied": remedy["id"]})
+                self._read.clear()  # the battery goes back on for the proof, so its caution counts anew
+                return
+            if pressed.key in ("o", BACK):
+                return
+            if pressed.key in KEYS:
+                await self._command(Command(KEYS[pressed.key]), None)
+                if self.conversation.state.seq != before:
+                    return
+
+    async def _cautions(self, remedy: Object) -> bool:
+        """Every caution is read by itself, once a sitting. False where the person goes back."""
+        wanted = [text for text in remedy["cautions"] if text not in self._read]
+        for count, text in enumerate(wanted, 1):
+
+            def body(width: int, text: str = text, count: int = count) -> list[Line]:
+                title = "CAUTION" if len(wanted) == 1 else f"CAUTION {count} of {len(wanted)}"
+                first = paragraph(f"Before: {remedy['title']}", width)
+                return [*first, Line(), *screen.framed(text, width, title)]
+
+            while True:
+                keys = [("d", "done: read and seen to"), ("Esc", "back"), ("q", _WORDS["q"])]
+                pressed = await self._show(None, body, keys=keys, always="dq")
+                if pressed.key == "d":
+                    self._read.add(text)
+                    break
+                if pressed.key == BACK:
+                    return False
+        return True
+
+    async def _end(self, said: Sequence[Object]) -> None:
+        """Where the job stands; it can go on from here."""
+        pressed = await self._show(
+            None, lambda width: screen.end_page(self.conversation, said, width), keys=self._keys(_ON_END), always="shq"
+        )
+        if pressed.key in KEYS:
+            await self._command(Command(KEYS[pressed.key]), None)

@@ -1,0 +1,56 @@
+"""Small networks typed in by hand, and the filament law written out a second time.
+
+The law stands here on its own so that a slip in the program's copy cannot hide in the test's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from diag.circuit.network import Branch, Filament, Network, Source
+from diag.circuit.solve import Solution, Solver, Variants
+
+__all__ = ["filament_a", "network", "solve"]
+
+
+def filament_a(volts: float, test_v: float, test_w: float) -> float:
+    """Amps of a lamp: I0·k·(k² + 1.6e-5)^-0.225, which goes with V^0.55 once k is well above 0.004."""
+    k = volts / test_v
+    return test_w / test_v * k * (k * k + 1.6e-5) ** -0.225
+
+
+def network(
+    nodes: Sequence[str],
+    links: Sequence[tuple[str, str, float]],
+    lamps: Sequence[tuple[str, str, float, float]],
+    battery: tuple[str, str, float, float],
+) -> Network:
+    """Links (a, b, ohm), lamps (a, b, test volts, test watts), battery (plus, minus, EMF in V, ohm).
+
+    A dead-ended link is added at the end: the solver wants at least one branch.
+    """
+    nodes, links = [*nodes, "nowhere"], [*links, ("nowhere", "body", 1.0)]
+    at = {name: i for i, name in enumerate(nodes)}
+    plus, minus, emf_v, ohm = battery
+    return Network(
+        tuple(nodes),
+        tuple(Branch(f"{a}-{b}", at[a], at[b], r) for a, b, r in links),
+        tuple(Filament(f"lamp-{a}-{b}", at[a], at[b], v, w) for a, b, v, w in lamps),
+        (Source("battery", at[plus], at[minus], emf_v, ohm, "battery"),),
+    )
+
+
+def solve(net: Network, *, dense: bool = False) -> Solution:
+    """The network as it stands, one variant."""
+    variants = Variants(
+        np.array([[1.0 / branch.ohm for branch in net.branches]]),
+        np.array([[[branch.a, branch.b] for branch in net.branches]]),
+        np.zeros((1, 0, 2), dtype=int),
+        np.zeros((1, 0)),
+        np.ones((1, len(net.filaments))),
+        np.array([[source.emf_v for source in net.sources]]),
+        np.array([[1.0 / source.ohm for source in net.sources]]),
+    )
+    return Solver(net).solve(variants, dense=dense)

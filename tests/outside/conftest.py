@@ -1,0 +1,14 @@
+"""The demo vehicle's predictions, shared by the checks against outside sources."""
+
+from __future__ import annotations
+
+import pytest
+
+from diag.reason.reasoner import Reasoner
+from tests.circuit.demo import Demo
+
+
+@pytest.fixture(scope="session")
+def demo(reasoner: Reasoner) -> Demo:
+    assert reasoner.predictor is not None
+    return Demo(reasoner.predictor)
