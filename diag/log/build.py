@@ -98,6 +98,10 @@ def _open(job: Replayed, items: Sequence[Item], done: Sequence[Done], conflicts:
     """What the plan leaves open, told in full, and what only the log can see."""
     told = {f"unexplained: answer {conflict.number}" for conflict in conflicts}
     out = [text for text in job.plan.open_items if text not in told]
+    if isinstance(job.plan.next, Start):
+        out.append("everything: nothing was asked or answered yet")
+    elif _status(job) == "in-progress":
+        out.append("the job was left before its last question: more would have been asked")
     out += [f"unexplained: answer {conflict.number} ({conflict.finding})" for conflict in conflicts]
     answered = {item.check for item in items if _stands(item)}
     for item in items:

@@ -1,5 +1,5 @@
 """A job lived through again: what was believed after each record that counts, and which answers are those
-of a sound vehicle. Computed anew with the knowledge given; `concluded` records are not trusted."""
+of a healthy vehicle. Computed anew with the knowledge given; `concluded` records are not trusted."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from diag.talk.plan import Plan, findings_of, plan_next
 __all__ = ["Point", "Replayed", "replayed"]
 
 _SOUND = 0.25
-"""An answer is that of a sound vehicle if a sound one gives it with at least this share of its best chance."""
+"""An answer is that of a healthy vehicle if a healthy one gives it with at least this share of its best chance."""
 _EXPLAINS = 0.12
 """A fault explains an answer that it gives with at least this share of its best chance."""
 
@@ -46,14 +46,14 @@ class Replayed:
     told: dict[int, Told]
 
     def sound(self, finding: Finding) -> bool | None:
-        """Whether a sound vehicle gives this answer; None for complaints."""
+        """Whether a healthy vehicle gives this answer; None for complaints."""
         if finding.step is None or finding.value is None:
             return None
         told = self.told.get(finding.seq) or self.reasoner.chances.told(finding.step, finding.value)
         return float(told.rows[0]) >= _SOUND * float(told.rows.max())
 
     def explains(self, remedy: str, finding: Finding) -> bool:
-        """Whether a fault that `remedy` cures gives this answer, and a sound vehicle does not."""
+        """Whether a fault that `remedy` cures gives this answer, and a healthy vehicle does not."""
         told, plan = self.told.get(finding.seq), self.reasoner.remedies.get(remedy)
         if told is None or plan is None:
             return False

@@ -101,8 +101,8 @@ class Item:
     first remedy or change. `known`: whether today's knowledge knows the check and the answer.
 
     `check`, `title`, `instruction` (operated, watched or probed), `operated` (controls); `expected` on a
-    sound vehicle, from `expected_from` (computed, usual answer, or empty); `found` in words, `value` as
-    kept, `unit`; `limits`; `sound`: whether a sound vehicle gives this answer (None: cannot be said).
+    healthy vehicle, from `expected_from` (computed, usual answer, or empty); `found` in words, `value` as
+    kept, `unit`; `limits`; `sound`: whether a healthy vehicle gives this answer (None: cannot be said).
     `text`: a note, a change, a caution or a reason, in words."""
 
     number: int
@@ -164,7 +164,7 @@ class RuleRef:
 class Evidence:
     """What one answer says of a remedy. `remedy` id; `number` and `finding` of the answer; `weight`: how
     many times likelier the answer is with it than with its rivals; `words` for the weight; `source`:
-    computed, a rule's id, or usual share; `predicted` with the fault, `healthy` on a sound vehicle;
+    computed, a rule's id, or usual share; `predicted` with the fault, `healthy` on a healthy vehicle;
     `rules` that say the same; `explained_by`: title of another remedy, carried out later, that explains it."""
 
     remedy: str

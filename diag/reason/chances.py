@@ -32,9 +32,9 @@ _AMP_EDGES = (-0.3, 0.05, 0.15, 0.3, 0.6, 1.0, 1.6, 2.4, 3.2, 4.5, 6.0, 8.0, 12.
 _LOG_OHM_EDGES = (-0.05, 0.3, 0.7, 1.1, 1.5, 2.0, 3.0, 4.0, 5.9)
 _LOGISTIC = math.sqrt(3) / math.pi
 _VOLT_RANGE, _AMP_RANGE, _DECADES = 15.0, 20.0, 7.0
-_TOLD_RIGHT = 0.92
+_TOLD_RIGHT = 0.97
 """How far a complaint in a few words can be trusted; the rest says nothing."""
-_TOLD_ANY = 0.06
+_TOLD_ANY = 0.04
 
 
 def _logistic(found: Floats) -> Floats:

@@ -19,6 +19,7 @@ __all__ = ["Ranked", "Situation", "StepTable", "minutes_of"]
 _WALK_MINUTES = 0.6
 _CAUTION_MINUTES = 0.6
 _ENGINE_MINUTES = 1.5
+_PROP_MINUTES = 2.0
 _ASKED_FOR = 1.6
 """How much more a step is worth that a fired rule asks for."""
 _LEAST, _WEIGHED = 3e-4, 90
@@ -28,11 +29,12 @@ _LEAST, _WEIGHED = 3e-4, 90
 @dataclass(frozen=True)
 class Situation:
     """What bears on a step's cost: where the person stands, what is at hand, cautions seen, checks that
-    fired rules ask for."""
+    fired rules ask for, and whether nobody is there to help (then controls have to be propped)."""
 
     place: str | None
     acknowledged: frozenset[str]
     asked_for: frozenset[str]
+    alone: bool = True
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,8 @@ def minutes_of(step: Step, situation: Situation) -> float:
     walk = _WALK_MINUTES if situation.place not in (None, step.place) else 0.0
     caution = _CAUTION_MINUTES if step.caution is not None and step.caution not in situation.acknowledged else 0.0
     engine = _ENGINE_MINUTES if step.operate.get("engine") == "running" else 0.0
-    return step.minutes + walk + caution + engine
+    prop = _PROP_MINUTES if situation.alone and "helper" in step.instruments else 0.0
+    return step.minutes + walk + caution + engine + prop
 
 
 class StepTable:

@@ -106,7 +106,23 @@ def step_operates(knowledge: Knowledge) -> list[dict[str, str]]:
     for check in knowledge.checks.values():
         operate = _off(check.operate) if check.unit == "ohm" else dict(check.operate)
         found[operate_key(operate)] = operate
+    for hub, _ in _splits(knowledge):
+        operate = _off({"unplugged": hub})
+        found[operate_key(operate)] = operate
     return list(found.values())
+
+
+def _splits(knowledge: Knowledge) -> list[tuple[str, str]]:
+    """Where a short to body is parted: each terminal of a joint whose wires come off, and another terminal
+    of the joint to measure from."""
+    ends = {end for wire in knowledge.wires.values() for end in (wire.from_, wire.to)}
+    out = []
+    for part_id, part in knowledge.parts.items():
+        if isinstance(part, schema.JointPart) and not part.breakable:
+            wired = [t for t in part.terminals if f"{part_id}.{t}" in ends and t not in part.sealed]
+            if len(wired) > 2:
+                out += [(f"{part_id}.{t}", f"{part_id}.{next(o for o in wired if o != t)}") for t in wired]
+    return out
 
 
 def _off(operate: Mapping[str, str]) -> dict[str, str]:
@@ -159,6 +175,12 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
             continue
         if _at_work(knowledge, predictor, check):
             found[operate_key(check.operate)] = dict(check.operate)
+    if not found:  # a circuit that only feeds others: its own measurements say what loads it
+        found = {
+            operate_key(check.operate): dict(check.operate)
+            for check in knowledge.circuits[circuit].checks
+            if check.operate and check.unit in ("V", "A")
+        }
     calm = {key: operate for key, operate in found.items() if operate.get("engine") != "running"} or found
     return [operate for key, operate in calm.items() if not any(set(other) < set(key) for other in calm)]
 
@@ -189,6 +211,25 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
     cautions = {operate_key(step.operate): step.caution for step in written if step.caution is not None}
     working = {circuit: working_operates(knowledge, predictor, circuit) for circuit in knowledge.circuits}
     off_caution = next((s.caution for s in written if s.operate.get("battery") == "disconnected" and s.caution), None)
+    for hub, other in _splits(knowledge):
+        part_id = hub.split(".")[0]
+        part = knowledge.parts[part_id]
+        title = f"Ohms at {part.title} to body, battery off, with the wires off its terminal {hub.split('.')[1]}"
+        yield Step(
+            f"ohm:{other}:without:{hub}",
+            title,
+            "measure",
+            _off({"unplugged": hub}),
+            knowledge.circuit_of[part_id],
+            part.place,
+            part.reach + 1.5 + _BATTERY_OFF_MINUTES,
+            red=other,
+            black=BODY,
+            unit="ohm",
+            instruments=("meter",),
+            caution=off_caution,
+            generated=True,
+        )
     for part_id, part in knowledge.parts.items():
         circuit = knowledge.circuit_of[part_id]
         for terminal in terminals_of(part):

@@ -50,7 +50,7 @@ class Page:
     head: Callable[[int], list[Line]]
     body: Callable[[int], list[Line]]
     keys: Sequence[tuple[str, str]]
-    always: str = "hq"
+    always: Sequence[str] = ("h", "q")
     digits: str = ""
     entry: str | None = None
     text: str = ""
@@ -117,12 +117,13 @@ class Pages:
     def _foot(self, width: int, rows: int) -> list[Line]:
         """Keys in as many lines as there is room for; those in `always` never fall out."""
         most = 4 if rows >= _ROOMY_ROWS else 2
-        must = [f"{key} {words}" for key, words in self._page.keys if key in self._page.always]
-        may = [f"{key} {words}" for key, words in self._page.keys if key not in self._page.always]
-        kept = list(may)
-        while kept and len(_packed([*kept, *must], width)) > most:
-            kept.pop()
-        return [Line("-" * width), *(Line(line, "foot") for line in _packed([*kept, *must], width))]
+        kept = list(self._page.keys)
+        while len(_packed(_key_words(kept), width)) > most:
+            spare = [pair for pair in kept if pair[0] not in self._page.always]
+            if not spare:
+                break
+            kept.remove(spare[-1])
+        return [Line("-" * width), *(Line(line, "foot") for line in _packed(_key_words(kept), width))]
 
     def _top(self) -> StyleAndTextTuples:
         return _fragments(self.frame()[0])
@@ -212,6 +213,10 @@ class Pages:
         else:
             self._offset = max(0, self._offset + direction * (lines or max(len(top) - 3, 1)))
         return True
+
+
+def _key_words(keys: Sequence[tuple[str, str]]) -> list[str]:
+    return [f"{key} {words}" for key, words in keys]
 
 
 def _packed(words: Sequence[str], width: int) -> list[str]:

@@ -17,10 +17,11 @@ from diag.reason.steps import Finding, Step, Value
 __all__ = ["Conclude", "DoFirst", "End", "Look", "Next", "Plan", "Start", "findings_of", "plan_next", "value_of"]
 
 CERTAIN = 0.99
-_TRY_FROM = 0.97
+_TRY_FROM = 0.96
 _WELL = 0.95
 _LEAST_BITS = 0.02
-_LEAST_WORTH = 0.004
+_LEAST_WORTH = 0.008
+_TRY_DOUBT = 2.0
 _SURPRISE = 0.25
 
 
@@ -213,13 +214,18 @@ class _Decision:
             and step.id not in self.unsure
             and step.id not in self.skipped
             and step.place not in self.closed_places
-            and all(name in self.instruments and name not in self.missing for name in step.instruments)
+            and all(
+                name == "helper" or (name in self.instruments and name not in self.missing) for name in step.instruments
+            )
         )
 
     def situation(self) -> Situation:
         last = next((f.step for f in reversed(self.findings) if f.step is not None), None)
         return Situation(
-            last.place if last is not None else "driver-seat", self.acknowledged, frozenset(self.beliefs.asked_for)
+            last.place if last is not None else "driver-seat",
+            self.acknowledged,
+            frozenset(self.beliefs.asked_for),
+            "helper" not in self.instruments,
         )
 
     # ------------------------------------------------------------ decisions
@@ -264,7 +270,7 @@ class _Decision:
         """Trying costs its minutes again when it is wrong; testing on costs what is still unknown."""
         plan = self.reasoner.remedies[remedy]
         unknown = -p * math.log2(p) - (1 - p) * math.log2(max(1 - p, 1e-9))
-        return unknown / max(best.worth, 1e-9) > (1 - p) * (plan.minutes + 3.0)
+        return unknown / max(best.worth, 1e-9) > _TRY_DOUBT * (1 - p) * (plan.minutes + 3.0)
 
     def _conclude(self, reason: str) -> Conclude:
         ranking = tuple((name, p) for name, p in self.beliefs.ranking if p >= 0.02)[:5]

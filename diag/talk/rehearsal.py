@@ -33,6 +33,7 @@ class SimulatedFitter:
             raise ValueError("a rehearsal needs the wiring")
         self.reasoner, self.predictor = reasoner, reasoner.predictor
         self.left = [reasoner.index[cause] for cause in causes]
+        self._seen: dict[tuple[int, ...], dict[str, Value]] = {}
 
     @property
     def cured(self) -> bool:
@@ -90,13 +91,22 @@ class SimulatedFitter:
     def _chosen(self, step: Step) -> Value | None:
         if step.kind != "choose":
             return None
-        table = self.reasoner.chances.table(step)
+        table = self.reasoner.chances.table(step, self._context())
         usual = table[HEALTHY]
         for i in self.left:
             lift = table[1 + i] / usual
             if lift.max() >= _SAYS:
                 return step.outcomes[int((table[1 + i] * (lift >= _SAYS)).argmax())]
         return step.outcomes[int(usual.argmax())]
+
+    def _context(self) -> dict[str, Value]:
+        """Everything that looks, sounds and meters show now, for rules that build on it."""
+        key = tuple(self.left)
+        if key not in self._seen:
+            found = {step.id: self.truth(step) for step in self.reasoner.steps.values()
+                     if not step.generated and self.reasoner.chances.computed(step)}
+            self._seen[key] = {check: value for check, value in found.items() if value is not None}
+        return self._seen[key]
 
     # ------------------------------------------------------------ how the job begins, and answers
 

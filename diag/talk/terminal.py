@@ -110,7 +110,7 @@ class Terminal:
 
     async def _tell(self, ask: Object | None, body: Callable[[int], list[Line]]) -> None:
         """A page to read; any of its keys goes back."""
-        await self._show(ask, body, keys=_BACK_KEYS, always="Enterq")
+        await self._show(ask, body, keys=_BACK_KEYS, always=("Enter", "q"))
 
     def _take(self, message: Object) -> str:
         """Send a message; the notice says what was kept or what was wrong. The error's code, or empty."""
@@ -156,7 +156,8 @@ class Terminal:
             label = f"Reading ({_EXAMPLES[ask['unit']]})" if ask["kind"] == "measure" else "Number or words"
             pressed = await self._show(ask, body, keys=self._keys(letters), entry=label, text=kept, live=live)
             if not pressed.text:
-                return (pressed.key, None) if pressed.key in letters and pressed.key else (None, None)
+                self._notice = "Nothing is typed yet." if pressed.key == "enter" else ""
+                return (pressed.key, None) if len(pressed.key) == 1 else (None, None)
             self._typed = (ask["check"], pressed.text)
             try:
                 return None, value_of(ask, pressed.text)
@@ -189,7 +190,7 @@ class Terminal:
             ]
 
         few = "".join(str(n) for n in range(1, len(answers) - FIRST_LOOKS + 1)) + "0"
-        pressed = await self._show(ask, rest, keys=[("0", "back"), ("q", _WORDS["q"])], always="0q", digits=few)
+        pressed = await self._show(ask, rest, keys=[("0", "back"), ("q", _WORDS["q"])], always=("0", "q"), digits=few)
         if pressed.key.isdecimal() and pressed.key != "0":
             return None, answers[FIRST_LOOKS + int(pressed.key) - 1][0]
         return None, None
@@ -222,7 +223,7 @@ class Terminal:
         kept = self._typed[1] if self._typed[0] == ask["check"] else ""
         while True:
             pressed = await self._show(
-                None, body, keys=keys, always="EnterEscCtrl-C", entry="Number or words", text=kept
+                None, body, keys=keys, always=("Enter", "Esc", "Ctrl-C"), entry="Number or words", text=kept
             )
             if pressed.text or (can_go_back and pressed.key in (BACK, "enter")):
                 return pressed.text
@@ -236,7 +237,7 @@ class Terminal:
             return [*paragraph(title, width, style="strong"), *(body(width) if body is not None else [])]
 
         keys = [("Enter", "go on"), ("Esc", "back"), ("Ctrl-C", "quit, keep")]
-        pressed = await self._show(None, page, keys=keys, always="EnterEscCtrl-C", entry=label, text=kept)
+        pressed = await self._show(None, page, keys=keys, always=("Enter", "Esc", "Ctrl-C"), entry=label, text=kept)
         return pressed.text.strip()
 
     # ------------------------------------------------------------ commands
@@ -330,7 +331,7 @@ class Terminal:
             None,
             lambda width: screen.conclusion_page(told, width),
             keys=keys,
-            always=f"{keys[0][0]}hq",
+            always=(keys[0][0], "h", "q"),
             digits=digits + "d",
         )
         if pressed.key.isdecimal() or pressed.key == "d":
@@ -349,7 +350,7 @@ class Terminal:
                 None,
                 lambda width: screen.remedy_page(remedy, width, first=number == 0),
                 keys=self._keys(_ON_STEPS),
-                always="dhq",
+                always=("d", "h", "q"),
             )
             if pressed.key == "d":
                 self._take({"remedied": remedy["id"]})
@@ -374,7 +375,7 @@ class Terminal:
 
             while True:
                 keys = [("d", "done: read and seen to"), ("Esc", "back"), ("q", _WORDS["q"])]
-                pressed = await self._show(None, body, keys=keys, always="dq")
+                pressed = await self._show(None, body, keys=keys, always=("d", "q"))
                 if pressed.key == "d":
                     self._read.add(text)
                     break
@@ -385,7 +386,10 @@ class Terminal:
     async def _end(self, said: Sequence[Object]) -> None:
         """Where the job stands; it can go on from here."""
         pressed = await self._show(
-            None, lambda width: screen.end_page(self.conversation, said, width), keys=self._keys(_ON_END), always="shq"
+            None,
+            lambda width: screen.end_page(self.conversation, said, width),
+            keys=self._keys(_ON_END),
+            always=("s", "h", "q"),
         )
         if pressed.key in KEYS:
             await self._command(Command(KEYS[pressed.key]), None)

@@ -203,11 +203,12 @@ def test_a_flat_battery_makes_the_turn_signals_slow_or_steady_until_the_engine_r
     assert demo.look("turn-lamp-front-left", {**LEFT, **CHARGING}, "battery.flat").endswith("/flashing")
 
 
-def test_a_cut_out_that_stays_closed_lights_the_charge_lamp_with_the_key_off(demo: Demo) -> None:
-    """Lit with the key off: the cut-out is welded and the battery empties through the armature."""
+def test_a_cut_out_that_stays_closed_empties_the_battery_and_feeds_the_charge_lamp_backwards(demo: Demo) -> None:
+    """Cut-out welded, key off: tens of amps through the armature, and volts on the lamp from its terminal 61."""
     assert demo.look("charge-lamp", REST) == _DARK
-    assert demo.look("charge-lamp", REST, "regulator.cut-out-stuck") != _DARK
     assert demo.amps("regulator-feed", REST, "regulator.cut-out-stuck") < -30.0
+    assert demo.lamp_volts("charge-lamp", REST, "regulator.cut-out-stuck") < -3.0
+    assert abs(demo.lamp_volts("charge-lamp", REST)) < 0.01
 
 
 @pytest.mark.xfail(strict=True, reason="Bench leaves the tell-tale contact of the flasher unit closed without lamp load")
