@@ -36,3 +36,22 @@ def reasoner():  # type: ignore[no-untyped-def]
     knowledge = load_knowledge(default_vehicle())
     predictor = Predictor(knowledge, step_operates(knowledge), _TABLES)
     return Reasoner(knowledge, predictor, default_matcher())
+
+
+@pytest.fixture(scope="session")
+def rules_alone():  # type: ignore[no-untyped-def]
+    """The same vehicle with its loom undescribed: rules carry the belief."""
+    from diag.knowledge.load import default_vehicle, load_knowledge
+    from diag.reason.engine import default_matcher
+    from diag.reason.reasoner import Reasoner
+
+    return Reasoner(load_knowledge(default_vehicle()), None, default_matcher())
+
+
+@pytest.fixture(scope="session")
+def network_alone(reasoner):  # type: ignore[no-untyped-def]
+    """The same vehicle without any rule: the network carries the belief."""
+    from diag.reason.engine import default_matcher
+    from diag.reason.reasoner import Reasoner
+
+    return Reasoner(reasoner.knowledge, reasoner.predictor, default_matcher(), with_rules=False)

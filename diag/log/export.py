@@ -16,7 +16,7 @@ from diag.log.build import build_report
 from diag.log.forms import as_csv, as_json
 from diag.log.markdown import as_markdown
 from diag.reason.reasoner import Reasoner
-from diag.talk.opening import _known_vehicle, open_reasoner
+from diag.talk.opening import known_vehicle, open_reasoner
 
 __all__ = ["FORMS", "Form", "export_job"]
 
@@ -43,7 +43,7 @@ def export_job(
     except ValueError as error:
         raise DiagError(f"{path}:1:1: {error}; found `{records[0].event}`. Use a file that diag wrote.") from error
     if reasoner is None:
-        reasoner = open_reasoner(vehicle or _known_vehicle(state), frozenset(state.without))
+        reasoner = open_reasoner(vehicle or known_vehicle(state), frozenset(state.without))
     told = [message.replace(f"{path}", path.name) for message in messages]
     report = build_report(reasoner, records, path.name, told, zone)
     return {"markdown": as_markdown, "json": as_json, "csv": as_csv}[form](report)

@@ -173,7 +173,10 @@ class Reasoner:
         judged: list[tuple[Finding, Told]] = []
         rows: list[Judged] = []
         for finding in findings:
-            told = self._told(finding, supply_v, self._context(findings, finding))
+            own = finding.step is not None and self.tells_supply(
+                finding.step
+            )  # the measure of all is not scaled by itself
+            told = self._told(finding, None if own else supply_v, self._context(findings, finding))
             if told is not None:
                 judged.append((finding, told))
                 together = self._together(finding, supply_v)
@@ -220,19 +223,17 @@ class Reasoner:
     def _supply_v(self, findings: Sequence[Finding]) -> float | None:
         """Battery volts at rest as last measured in this job, in V."""
         for finding in reversed(findings):
-            step = finding.step
-            if (
-                step is not None
-                and step.red is not None
-                and step.red.endswith(".B+")
-                and step.unit == "V"
-                and not step.operate
-                and isinstance(finding.value, float)
-                and self.knowledge.parts[step.red.split(".")[0]].kind == "battery"
-            ):
+            if finding.step is not None and isinstance(finding.value, float) and self.tells_supply(finding.step):
                 low, high = 0.75 * self.knowledge.vehicle.system_v, 1.15 * self.knowledge.vehicle.system_v
                 return finding.value if low <= finding.value <= high else None
         return None
+
+    def tells_supply(self, step: Step) -> bool:
+        """Whether a step measures the battery at rest, by which all other volts are judged."""
+        if step.red is None or not step.red.endswith(".B+") or step.unit != "V" or step.operate:
+            return False
+        part = self.knowledge.parts.get(step.red.split(".")[0])
+        return part is not None and part.kind == "battery"
 
     def _treatment(self, treated: Treated) -> Treatment:
         if treated.remedy is None:

@@ -84,5 +84,5 @@ def _label(knowledge: Knowledge, subject: str) -> tuple[str, str]:
     wire: schema.Wire | None = knowledge.wires.get(subject)
     if wire is not None:
         ends = f"from {wire.from_.replace('.', ' ')} to {wire.to.replace('.', ' ')}"
-        return f"{wire.title or subject} ({wire.colour}, {ends})", ends
+        return f"{wire.title or subject} ({wire.colour}, {ends})", "both of its ends"
     return subject.replace("-", " "), "the vehicle"

@@ -33,6 +33,7 @@ __all__ = [
     "WITHOUT",
     "Rehearsed",
     "cache_folder",
+    "known_vehicle",
     "new_job",
     "open_reasoner",
     "resume_job",
@@ -121,7 +122,7 @@ def resume_job(
                 f"{path}:1:1: {error}; found `{journal.records[0].event}`. Use a file that diag wrote."
             ) from error
         without = frozenset(state.without)
-        file = vehicle or _known_vehicle(state)
+        file = vehicle or known_vehicle(state)
         reasoner = open_reasoner(file, without, progress)
         messages = list(journal.messages)
         now = reasoner.knowledge.content_hash
@@ -145,7 +146,7 @@ def resume_job(
         raise
 
 
-def _known_vehicle(state: JobState) -> Path:
+def known_vehicle(state: JobState) -> Path:
     """The vehicle file of a job: where it was, else the shipped one of that name."""
     path = Path(state.vehicle_file)
     if path.is_absolute() and path.exists():

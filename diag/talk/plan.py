@@ -335,14 +335,7 @@ class _Decision:
     def _battery_first(self) -> Step | None:
         """The battery's volts at rest, which all later readings are judged by, if not yet measured."""
         for step in self.reasoner.steps.values():
-            if (
-                step.unit == "V"
-                and step.red is not None
-                and step.red.endswith(".B+")
-                and not step.operate
-                and not step.generated
-                and self.reasoner.knowledge.parts[step.red.split(".")[0]].kind == "battery"
-            ):
+            if not step.generated and self.reasoner.tells_supply(step):
                 seen = any(f.step is not None and f.step.id == step.id for f in self.findings)
                 return step if not seen and self.allowed(step) else None
         return None

@@ -18,7 +18,7 @@ __all__ = ["filament_a", "network", "solve"]
 def filament_a(volts: float, test_v: float, test_w: float) -> float:
     """Amps of a lamp: I0·k·(k² + 1.6e-5)^-0.225, which goes with V^0.55 once k is well above 0.004."""
     k = volts / test_v
-    return test_w / test_v * k * (k * k + 1.6e-5) ** -0.225
+    return test_w / test_v * k * float((k * k + 1.6e-5) ** -0.225)
 
 
 def network(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq
+from scipy.optimize import brentq  # type: ignore[import-untyped]
 
 from diag.circuit.parts import wire_ohm
 from tests.circuit.bench import filament_a, network, solve
@@ -15,9 +15,7 @@ _MILLIVOLT = 1e-3
 
 @pytest.mark.parametrize("dense", [False, True], ids=["sparse", "dense"])
 @pytest.mark.parametrize(("first_w", "second_w"), [(25.0, 6.0), (25.0, 25.0), (2.0, 25.0), (6.0, 2.0)])
-def test_lamps_in_series_through_a_missing_earth_share_the_volts(
-    first_w: float, second_w: float, dense: bool
-) -> None:
+def test_lamps_in_series_through_a_missing_earth_share_the_volts(first_w: float, second_w: float, dense: bool) -> None:
     """A lost common earth puts one lamp in series with another: the case that fools most people."""
     net = network(
         ["body", "feed", "shared"],
@@ -31,9 +29,7 @@ def test_lamps_in_series_through_a_missing_earth_share_the_volts(
         feed_v = brentq(
             lambda v: (12.6 - v) / 0.04 - filament_a(v - shared_v, 13.5, first_w) - 1e-7 * v, 0.0, 13.0, xtol=1e-13
         )
-        return (
-            filament_a(feed_v - shared_v, 13.5, first_w) - filament_a(shared_v, 13.5, second_w) - 1e-7 * shared_v
-        )
+        return filament_a(feed_v - shared_v, 13.5, first_w) - filament_a(shared_v, 13.5, second_w) - 1e-7 * shared_v
 
     by_hand = brentq(unbalanced, 0.0, 12.6, xtol=1e-12)
     assert solved.volts[0, 2] == pytest.approx(by_hand, abs=_MILLIVOLT)

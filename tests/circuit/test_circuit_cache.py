@@ -70,7 +70,7 @@ def test_a_file_of_something_else_is_computed_afresh(
 
 @pytest.mark.xfail(
     strict=True,
-    reason="Predictor._read lets NotImplementedError, RuntimeError, SyntaxError and TokenError of a rotten file through",
+    reason="Predictor._read lets NotImplementedError, RuntimeError, SyntaxError and TokenError through",
 )
 def test_no_flipped_bit_in_the_file_stops_the_program_or_is_believed(
     demo: Demo, fresh: Predictor, tmp_path: Path

@@ -72,7 +72,7 @@ def test_currents_into_every_node_add_up_to_nothing(demo: Demo, operate: Operate
 
 def _sums(net: Network, variants: Variants, found: Solution, row: int) -> np.ndarray:
     volts = found.volts[row]
-    sums = LEAK_S * volts
+    sums: np.ndarray = LEAK_S * volts
     for branch, siemens in enumerate(variants.branch_s[row]):
         a, b = variants.ends[row, branch]
         amps = siemens * (volts[a] - volts[b])
@@ -94,9 +94,7 @@ def _sums(net: Network, variants: Variants, found: Solution, row: int) -> np.nda
     return sums
 
 
-@pytest.mark.parametrize(
-    "operate", [REST, KEY, LEFT, HAZARD, SIDE, HORN, _UNPLUGGED, CHARGING, _BATTERY_OFF], ids=str
-)
+@pytest.mark.parametrize("operate", [REST, KEY, LEFT, HAZARD, SIDE, HORN, _UNPLUGGED, CHARGING, _BATTERY_OFF], ids=str)
 def test_leaving_out_what_cannot_matter_changes_no_answer(
     demo: Demo, operate: Operate, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 import numpy as np
 import pytest
-from scipy.optimize import root
+from scipy.optimize import root  # type: ignore[import-untyped]
 
 from diag.circuit.network import Network
 from tests.circuit.bench import filament_a

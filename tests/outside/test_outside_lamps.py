@@ -14,7 +14,14 @@ from diag.knowledge.schema import FlasherPart, LampPart
 from tests.circuit.bench import network, solve
 from tests.circuit.demo import LEFT, Demo
 
-_R37_TEST_W = {21.0: (25.0, 26.5), 10.0: (9.0, 11.0), 5.0: (4.5, 6.6), 4.0: (3.6, 4.4), 3.0: (2.55, 3.45), 2.0: (1.8, 2.2)}
+_R37_TEST_W = {
+    21.0: (25.0, 26.5),
+    10.0: (9.0, 11.0),
+    5.0: (4.5, 6.6),
+    4.0: (3.6, 4.4),
+    3.0: (2.55, 3.45),
+    2.0: (1.8, 2.2),
+}
 """Rated watts to the span of watts at 13.5 V. Source: UN R37 (P21W, P21/5W, R10W, R5W, T4W, W3W);
 3 W from memory, 2 W (not in R37) common practice, no source."""
 _TELL_TALES = {"charge-lamp": "red", "oil-lamp": "red", "turn-tell-tale": "green", "main-beam-tell-tale": "blue"}

@@ -1,0 +1,61 @@
+"""Recorded jobs as the tests see them: what was answered before each remedy, and what leads then."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from diag.job.journal import read_journal
+from diag.job.records import Record
+from diag.job.state import replay
+from diag.reason.reasoner import Beliefs, Reasoner
+from diag.talk.plan import findings_of
+
+FOLDER = Path(__file__).parents[2] / "transcripts"
+NAMES = sorted(path.stem for path in FOLDER.glob("*.jsonl"))
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """A recorded job with what it must come to."""
+
+    name: str
+    records: tuple[Record, ...]
+    expect: dict[str, Any]
+
+    @staticmethod
+    def read(name: str) -> Recorded:
+        records, _ = read_journal(FOLDER / f"{name}.jsonl")
+        return Recorded(name, records, yaml.safe_load((FOLDER / f"{name}.expect.yaml").read_text(encoding="utf-8")))
+
+    def remedies(self) -> list[str]:
+        return [str(record.fields["remedy"]) for record in self.records if record.event == "remedied"]
+
+    def before_remedies(self) -> list[tuple[Record, ...]]:
+        """The records up to each remedy."""
+        return [self.records[:i] for i, record in enumerate(self.records) if record.event == "remedied"]
+
+    def with_answer(self, seq: int, value: Any) -> Recorded:
+        """The job with one answer changed."""
+        changed = tuple(
+            Record(r.v, r.seq, r.at, r.event, {**r.fields, "value": value}) if r.seq == seq else r for r in self.records
+        )
+        return Recorded(self.name, changed, self.expect)
+
+
+def believed(reasoner: Reasoner, records: tuple[Record, ...]) -> Beliefs:
+    """Beliefs after those records."""
+    findings, treated, proving, _ = findings_of(reasoner, replay(records))
+    return reasoner.beliefs(findings, treated, proving=proving is not None)
+
+
+def leaders(reasoner: Reasoner, job: Recorded) -> list[tuple[str, float]]:
+    """The remedy that leads before each one that was carried out, with its chance."""
+    out = []
+    for records in job.before_remedies():
+        ranking = believed(reasoner, records).ranking
+        out.append(ranking[0] if ranking else ("", 0.0))
+    return out
