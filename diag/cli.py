@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import click
 
@@ -52,8 +52,9 @@ def _instruments(text: str | None) -> tuple[str, ...] | None:
     names = tuple(name.strip() for name in text.split(",") if name.strip())
     for name in names:
         if name not in INSTRUMENTS:
-            raise DiagError(f"--instruments: found `{name}`; expected some of {', '.join(INSTRUMENTS)}, "
-                            "separated by commas.")
+            raise DiagError(
+                f"--instruments: found `{name}`; expected some of {', '.join(INSTRUMENTS)}, separated by commas."
+            )
     return names
 
 
@@ -76,7 +77,11 @@ class _Verbs(click.Group):
 
 def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
     if wanted:
-        click.echo(_version_line())
+        try:
+            click.echo(_version_line())
+        except DiagError as error:  # options are read before the verbs' own net is spread
+            click.echo(str(error), err=True)
+            ctx.exit(error.exit_code)
         ctx.exit(0)
 
 
@@ -96,15 +101,22 @@ def _left_out(without_wiring: bool, without_rules: bool) -> frozenset[str]:
     context_settings={"help_option_names": ["-h", "--help"]},
     epilog="Begin with `diag demo`, then `diag start` at your own vehicle.",
 )
-@click.option("--version", is_flag=True, is_eager=True, expose_value=False, callback=_show_version,
-              help="Version, and which rule engine runs.")
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_version,
+    help="Version, and which rule engine runs.",
+)
 def main() -> None:
     """Proves every circuit of an older road vehicle after a rewire, and finds what does not work."""
 
 
 @contextmanager
-def _conversation(vehicle: str | None, job: Path | None, instruments: str | None,
-                  without: frozenset[str]) -> Iterator[tuple[Any, list[str]]]:
+def _conversation(
+    vehicle: str | None, job: Path | None, instruments: str | None, without: frozenset[str]
+) -> Iterator[tuple[Any, list[str]]]:
     """A new job, or an old one where `job` exists; its journal is closed at the end."""
     from diag.talk.opening import INSTRUMENTS, new_job, open_reasoner, resume_job, vehicle_file
 
@@ -134,8 +146,9 @@ def _talk_to_person(conversation: Any, messages: list[str]) -> None:
 @_at_hand
 @_no_wiring
 @_no_rules
-def start(vehicle: str | None, job: Path | None, instruments: str | None, without_wiring: bool,
-          without_rules: bool) -> None:
+def start(
+    vehicle: str | None, job: Path | None, instruments: str | None, without_wiring: bool, without_rules: bool
+) -> None:
     """Begin a job: say what is wrong, or check a whole circuit.
 
     \b
@@ -162,8 +175,9 @@ def resume(job: str, vehicle: str | None, instruments: str | None) -> None:
 @_at_hand
 @_no_wiring
 @_no_rules
-def talk(vehicle: str | None, job: Path | None, instruments: str | None, without_wiring: bool,
-         without_rules: bool) -> None:
+def talk(
+    vehicle: str | None, job: Path | None, instruments: str | None, without_wiring: bool, without_rules: bool
+) -> None:
     """The same conversation as JSON Lines, for other front ends."""
     from diag.talk.lines import run_lines
 
@@ -206,9 +220,9 @@ def jobs() -> None:
 @click.option("--as", "form", type=click.Choice(["markdown", "json", "csv"]), default="markdown", show_default=True)
 @click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
 @_vehicle
-def export(job: str, form: str, out: Path | None, vehicle: str | None) -> None:
+def export(job: str, form: Literal["markdown", "json", "csv"], out: Path | None, vehicle: str | None) -> None:
     """Write the log of a job: what was found, why, what was done, what is open."""
-    from diag.log import export_job
+    from diag.log.export import export_job
     from diag.talk.opening import vehicle_file
 
     text = export_job(_job_path(job), form, vehicle_file(vehicle) if vehicle else None)
@@ -234,8 +248,10 @@ def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
     if fault == "list":
         list_faults(reasoner, click.echo)
         return
-    with_job = play(reasoner, fault, lambda: new_job(reasoner, file, job, ("test-lamp", "meter"), frozenset()), click.echo)
-    from diag.log import export_job
+    with_job = play(
+        reasoner, fault, lambda: new_job(reasoner, file, job, ("test-lamp", "meter"), frozenset()), click.echo
+    )
+    from diag.log.export import export_job
 
     log = with_job.with_suffix(".md")
     log.write_text(export_job(with_job, "markdown", file, reasoner=reasoner), encoding="utf-8")

@@ -6,6 +6,7 @@ for. Knows nothing of questions, words of findings or beliefs.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import tempfile
@@ -13,6 +14,7 @@ import zipfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
 from pathlib import Path
+from typing import Any, cast
 
 import numpy as np
 
@@ -26,9 +28,10 @@ from diag.knowledge.assemble import Knowledge, operate_key
 __all__ = ["HEALTHY", "Predictor"]
 
 HEALTHY = 0
-_FORMAT = "1"
+_FORMAT = "2"
 _QUIET_A, _QUIET_V = 1e-10, 1e-8
 _BATCH = 400
+_TABLES_KEPT = 4
 Key = tuple[tuple[str, str], ...]
 
 
@@ -171,6 +174,7 @@ class Predictor:
                 size = len(self._unique)
                 raw[key] = both.rows([size + place[i] if i in place else i for i in range(size)])
             tell(0.75 + 0.25 * (done + 1) / len(operates))
+        raw = {key: _rounded(shown) for key, shown in raw.items()}
         self._tables = {key: shown.rows(self._row) for key, shown in raw.items()}
         if path is not None:
             self._write(path, list(operates), raw, lasting)
@@ -186,29 +190,57 @@ class Predictor:
     def _read(self, path: Path, keys: list[Key]) -> bool:
         try:
             with np.load(path, allow_pickle=False) as kept:
-                raw = {key: Shown(*(kept[f"{i}-{f.name}"] for f in fields(Shown))) for i, key in enumerate(keys)}
+                raw = {key: _unpacked(kept, i, len(self._unique)) for i, key in enumerate(keys)}
                 pairs = kept["lasting"]
-        except (OSError, ValueError, KeyError, zipfile.BadZipFile, EOFError):
+        except (OSError, ValueError, KeyError, IndexError, zipfile.BadZipFile, EOFError):
             return False  # not there, or not whole: compute afresh
-        if any(len(shown.volts) != len(self._unique) for shown in raw.values()):
-            return False
         for row, branch in pairs:
             self._lasting[row] = self._lasting[row].merged(Change(added_ohm={int(branch): np.inf}))
         self._tables = {key: shown.rows(self._row) for key, shown in raw.items()}
+        with contextlib.suppress(OSError):
+            os.utime(path)  # the most recently used tables are the ones kept
         return True
 
     def _write(self, path: Path, keys: list[Key], raw: Mapping[Key, Shown], lasting: Mapping[int, set[int]]) -> None:
-        arrays = {f"{i}-{f.name}": getattr(raw[key], f.name) for i, key in enumerate(keys) for f in fields(Shown)}
+        arrays: dict[str, np.ndarray] = {}
+        for i, key in enumerate(keys):
+            arrays |= _packed(raw[key], i)
         arrays["lasting"] = np.array(
             [[row, b] for row, found in lasting.items() for b in sorted(found)], dtype=int
         ).reshape(-1, 2)
         try:
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
             with tempfile.NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as part:
-                np.savez(part, **arrays)
+                np.savez(part, **cast(Any, arrays))
             os.replace(part.name, path)
+            for old in sorted(path.parent.glob("*.npz"), key=lambda p: -p.stat().st_mtime)[_TABLES_KEPT:]:
+                old.unlink(missing_ok=True)
         except OSError:
             return  # a full or read-only disk only costs the next start its computing time
+
+
+def _rounded(shown: Shown) -> Shown:
+    """As a kept table would give it back, so that a first and a later start agree to the last digit."""
+    return Shown(*(getattr(shown, f.name).astype(np.float32).astype(np.float64) for f in fields(Shown)))
+
+
+def _packed(shown: Shown, number: int) -> dict[str, np.ndarray]:
+    """The healthy row and those that differ from it, in single precision (a microvolt in ten volts)."""
+    differs = np.zeros(len(shown.volts), dtype=bool)
+    for f in fields(Shown):
+        found = getattr(shown, f.name).reshape(len(differs), -1)
+        differs |= (found != found[0]).any(axis=1)
+    rows = np.concatenate([[0], np.nonzero(differs)[0]])
+    arrays = {f"{number}-{f.name}": getattr(shown, f.name)[rows].astype(np.float32) for f in fields(Shown)}
+    return {f"{number}-rows": rows, **arrays}
+
+
+def _unpacked(kept: Mapping[str, np.ndarray], number: int, count: int) -> Shown:
+    """All rows again. Raises KeyError, IndexError or ValueError for a file that does not fit."""
+    place = np.zeros(count, dtype=int)
+    rows = kept[f"{number}-rows"]
+    place[rows] = np.arange(len(rows))
+    return Shown(*(kept[f"{number}-{f.name}"].astype(np.float64)[place] for f in fields(Shown)))
 
 
 def _code_digest() -> str:

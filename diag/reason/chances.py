@@ -32,9 +32,9 @@ _AMP_EDGES = (-0.3, 0.05, 0.15, 0.3, 0.6, 1.0, 1.6, 2.4, 3.2, 4.5, 6.0, 8.0, 12.
 _LOG_OHM_EDGES = (-0.05, 0.3, 0.7, 1.1, 1.5, 2.0, 3.0, 4.0, 5.9)
 _LOGISTIC = math.sqrt(3) / math.pi
 _VOLT_RANGE, _AMP_RANGE, _DECADES = 15.0, 20.0, 7.0
-_TOLD_RIGHT = 0.97
+_TOLD_RIGHT = 0.94
 """How far a complaint in a few words can be trusted; the rest says nothing."""
-_TOLD_ANY = 0.04
+_TOLD_ANY = 0.06
 
 
 def _logistic(found: Floats) -> Floats:
@@ -313,7 +313,8 @@ class Chances:
                 step = steps.get(condition.check or "")
                 if step is not None:
                     holds *= self._meets(step, condition)
-            silent *= 1 - holds
+            # a complaint is made of what stands out, not of what a sound vehicle is now and then said to show
+            silent *= 1 - np.maximum(0.0, (holds - holds[HEALTHY]) / max(1 - holds[HEALTHY], 1e-9))
         out: Floats = 1 - silent
         return out
 

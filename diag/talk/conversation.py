@@ -7,6 +7,7 @@ Knows nothing of terminals or of how objects travel.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from typing import Any, Protocol
 
 from diag import __version__
@@ -18,7 +19,7 @@ from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Finding, Step, Value
 from diag.talk.answers import AnswerError, choice_of, look_of, reading_of, word_of
 from diag.talk.objects import ask_of, circuit_choices, conclusion_of, do_of, start_of, symptom_choices
-from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, findings_of, plan_next
+from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, findings_of, plan_next, step_of
 from diag.talk.symptoms import clear_winner, find_symptoms
 
 __all__ = ["Conversation", "Keeper", "PROTOCOL"]
@@ -26,6 +27,8 @@ __all__ = ["Conversation", "Keeper", "PROTOCOL"]
 PROTOCOL = 1
 SKIPS = ("cannot-reach", "no-instrument", "later")
 _LONGEST_TEXT = 2000
+_PLACED = ("target", "red", "black", "through", "unit", "kind")
+_FOUND = ("check", "operate", *_PLACED, "value")
 _INPUTS = ("answer", "skip", "undo", "symptom", "found", "correct", "changed", "note", "remedied")
 Object = dict[str, Any]
 
@@ -120,7 +123,8 @@ class Conversation:
                 case Conclude() as conclude:
                     told = conclusion_of(self.reasoner, plan, conclude)
                     if self._said_at != self._input_seq():
-                        self.keeper.append("concluded", **{k: v for k, v in told.items() if k != "type"})
+                        with suppress(JournalError):  # for the log only; a full disk is told at the next answer
+                            self.keeper.append("concluded", **{k: v for k, v in told.items() if k != "type"})
                     self._said_at = self._input_seq()
                     out.append(told)
                     if conclude.remedies:
@@ -171,14 +175,14 @@ class Conversation:
                     "unknown-input",
                     "",
                     "expected exactly one known input",
-                    ", ".join(map(str, message)),
+                    _short(", ".join(map(str, message))),
                     ", ".join(_INPUTS),
                 )
             allowed = {"answer": {"value"}, "skip": {"reason"}, "correct": {"value"}}.get(keys[0], set()) | {keys[0]}
             for key in message:
                 if key not in allowed:
                     raise _RefusedError(
-                        "unknown-field", str(key), "no such field here", _short(key), ", ".join(sorted(allowed))
+                        "unknown-field", str(key)[:80], "no such field here", _short(key), ", ".join(sorted(allowed))
                     )
             return getattr(self, f"_take_{keys[0]}")(message)  # type: ignore[no-any-return]
         except AnswerError as error:
@@ -234,7 +238,7 @@ class Conversation:
         told = self._symptom(value[:_LONGEST_TEXT])
         return self._keep("answered", check="start", kind="choose", operate={}, value=told)
 
-    def _symptom(self, text: str) -> str:
+    def _symptom(self, text: str, field: str = "value") -> str:
         """Symptom id or circuit:ID that a text means. Unclear text offers at most five and is refused."""
         k = self.knowledge
         if text in k.symptoms:
@@ -244,7 +248,7 @@ class Conversation:
                 return text
             raise _RefusedError(
                 "unknown-circuit",
-                "value",
+                field,
                 "no such circuit on this vehicle",
                 _short(text),
                 ", ".join(f"circuit:{name}" for name in circuit_choices(k)),
@@ -257,11 +261,11 @@ class Conversation:
             self._choices = [match.id for match in matches]
             self._open = None
             raise _RefusedError(
-                "unclear", "value", "several symptoms fit; choose one", _short(text), ", ".join(self._choices)
+                "unclear", field, "several symptoms fit; choose one", _short(text), ", ".join(self._choices)
             )
         raise _RefusedError(
             "not-understood",
-            "value",
+            field,
             "no symptom is like that; use other words or name a circuit",
             _short(text),
             ", ".join(symptom_choices(k)[:5]),
@@ -281,7 +285,7 @@ class Conversation:
         reason = message.get("reason")
         if reason not in SKIPS:
             raise _RefusedError("unknown-reason", "reason", "a skip needs its reason", _short(reason), ", ".join(SKIPS))
-        if ask["check"] == "start" or ask["kind"] == "do":
+        if ask["check"] not in self.reasoner.steps:  # the start, and what a rule stops the work for
             raise _RefusedError(
                 "cannot-skip", "skip", "this cannot be skipped; undo, or answer it", str(ask["check"]), "an answer"
             )
@@ -300,7 +304,7 @@ class Conversation:
         if not isinstance(text, str) or not text.strip():
             raise _RefusedError("not-text", "symptom", "say what is wrong", _short(text), "a symptom id or words")
         return self._keep(
-            "found", check="symptom", kind="choose", operate={}, value=self._symptom(text[:_LONGEST_TEXT])
+            "found", check="symptom", kind="choose", operate={}, value=self._symptom(text[:_LONGEST_TEXT], "symptom")
         )
 
     def _take_found(self, message: Mapping[str, Any]) -> Object:
@@ -317,42 +321,57 @@ class Conversation:
         return self._keep("found", **_record(step, self._value(step, found["value"])))
 
     def _named_step(self, found: Mapping[str, Any]) -> Step:
-        check = found.get("check")
-        if isinstance(check, str):
-            if check in self.reasoner.steps:
-                return self.reasoner.steps[check]
-            raise _RefusedError("unknown-check", "check", "no such check", _short(check), "a check id of this vehicle")
-        operate = found.get("operate", {})
-        if isinstance(operate, dict) and all(isinstance(p, str) for p in operate.values()):
-            wanted = {str(c): p for c, p in operate.items() if p != self.knowledge.controls.get(str(c), ("",))[0]}
-            for step in self.reasoner.steps.values():
-                if dict(step.operate) != wanted:
-                    continue
-                if found.get("target") is not None and step.target == found["target"] and step.red == found.get("red"):
-                    return step
-                if (
-                    found.get("target") is None
-                    and step.red is not None
-                    and (step.red, step.black) == (found.get("red"), found.get("black", "body"))
-                    and step.kind == "measure"
-                ):
-                    return step
-            kind = str(found.get("kind") or ("look" if found.get("target") is not None else "measure"))
-            names = {name: found[name] for name in ("target", "red", "black", "through", "unit") if name in found}
-            if all(isinstance(name, str) for name in names.values()):
-                unit = names.get("unit") or ("V" if kind == "measure" else None)
-                own = self.reasoner.step_like(
-                    "",
-                    kind,
-                    wanted,
-                    names.get("target"),
-                    names.get("red"),
-                    names.get("black", "body" if "red" in names else None),
-                    names.get("through"),
-                    unit,
+        """The step that a finding names. A field that nobody reads is refused: a misspelt `operate` would
+        turn what was seen with the button pressed into something seen at rest."""
+        for key in found:
+            if key not in _FOUND:
+                raise _RefusedError(
+                    "unknown-field", str(key)[:80], "no such field in a finding", _short(key), ", ".join(_FOUND)
                 )
-                if own is not None:
-                    return own
+        operate = self._operate(found.get("operate", {}))
+        if "check" in found:
+            check = found["check"]
+            if not isinstance(check, str) or check not in self.reasoner.steps:
+                raise _RefusedError(
+                    "unknown-check", "check", "no such check", _short(check), "a check id of this vehicle"
+                )
+            step = self.reasoner.steps[check]
+            odd = [name for name in _PLACED if name in found and found[name] != getattr(step, name)]
+            if "operate" in found and operate != dict(step.operate):
+                odd.append("operate")
+            if odd:
+                raise _RefusedError(
+                    "other-check", odd[0], f"{check} is not done like that", _short(found[odd[0]]), "check alone"
+                )
+            return step
+        for step in self.reasoner.steps.values():
+            if dict(step.operate) != operate or any(found.get(n) not in (None, getattr(step, n)) for n in _PLACED):
+                continue
+            if found.get("target") is not None and step.red == found.get("red"):
+                return step
+            if (
+                found.get("target") is None
+                and step.red is not None
+                and (step.red, step.black) == (found.get("red"), found.get("black", "body"))
+                and step.kind == "measure"
+            ):
+                return step
+        kind = str(found.get("kind") or ("look" if found.get("target") is not None else "measure"))
+        names = {name: found[name] for name in ("target", "red", "black", "through", "unit") if name in found}
+        if all(isinstance(name, str) for name in names.values()):
+            usual = "A" if "through" in names else "V"
+            own = self.reasoner.step_like(
+                "",
+                kind,
+                operate,
+                names.get("target"),
+                names.get("red"),
+                names.get("black", "body" if "red" in names else None),
+                names.get("through"),
+                names.get("unit") or (usual if kind == "measure" else None),
+            )
+            if own is not None:
+                return own
         raise _RefusedError(
             "unknown-check",
             "found",
@@ -361,10 +380,32 @@ class Conversation:
             "operate with known controls and positions, and a target part or red and black terminals",
         )
 
+    def _operate(self, operate: object) -> dict[str, str]:
+        """The controls that are not at rest. Refuses a control or position that the vehicle does not have."""
+        if not isinstance(operate, dict):
+            raise _RefusedError(
+                "unknown-operate", "operate", "operate says how the controls stand", _short(operate), "an object"
+            )
+        known = {**self.knowledge.controls, "unplugged": self.knowledge.terminals}
+        for control, position in operate.items():
+            if control not in known:
+                raise _RefusedError(
+                    "unknown-operate", "operate", "no such control", _short(control), ", ".join(map(str, known))
+                )
+            if not isinstance(position, str) or position not in known[control]:
+                raise _RefusedError(
+                    "unknown-operate",
+                    "operate",
+                    f"{control} has no such position",
+                    _short(position),
+                    ", ".join(list(known[control])[:20]),
+                )
+        return {c: p for c, p in operate.items() if p != self.knowledge.controls.get(c, ("",))[0]}
+
     def _take_correct(self, message: Mapping[str, Any]) -> Object:
         seq = message["correct"]
         entry = next((e for e in self.state.standing("answered", "found") if e.seq == seq), None)
-        if entry is None or isinstance(seq, bool):
+        if entry is None or type(seq) is not int:  # neither true nor 4.0: replay knows whole numbers only
             standing = ", ".join(str(e.seq) for e in self.state.standing("answered", "found"))
             raise _RefusedError(
                 "no-such-answer", "correct", "no standing answer has that number", _short(seq), standing
@@ -375,12 +416,13 @@ class Conversation:
             value = message["value"]
             if not isinstance(value, str):
                 raise _RefusedError("not-text", "value", "say what is wrong", _short(value), "a symptom id or words")
-            return self._keep(entry.event, **{**dict(entry.fields), "value": self._symptom(value), "replaces": seq})
+            told = self._symptom(value[:_LONGEST_TEXT])
+            return self._keep(entry.event, **{**dict(entry.fields), "value": told, "replaces": seq})
         step = self._step_of(entry)
         return self._keep(entry.event, **_record(step, self._value(step, message["value"])), replaces=seq)
 
     def _step_of(self, entry: Entry) -> Step:
-        step = self.reasoner.steps.get(str(entry.fields.get("check")))
+        step = step_of(self.reasoner, entry.fields)
         if step is None:
             raise _RefusedError(
                 "unknown-check", "correct", "that check is no longer known", str(entry.fields.get("check")), ""
@@ -423,7 +465,7 @@ def _record(step: Step, value: Value) -> Object:
 def _text(found: object, field: str) -> str:
     if not isinstance(found, str) or not found.strip():
         raise _RefusedError("not-text", field, "expected some words", _short(found), "text")
-    return found[:_LONGEST_TEXT]
+    return found[:_LONGEST_TEXT].encode("utf-8", "replace").decode()  # half a sign can be written nowhere
 
 
 def _short(found: object) -> str:

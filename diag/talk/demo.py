@@ -44,8 +44,12 @@ class Played:
         self.left: list[str] = []
 
 
-def play_through(conversation: Conversation, fitter: SimulatedFitter,
-                 tell: Callable[[dict[str, Any]], None], said: Callable[[dict[str, Any]], None]) -> Played:
+def play_through(
+    conversation: Conversation,
+    fitter: SimulatedFitter,
+    tell: Callable[[dict[str, Any]], None],
+    said: Callable[[dict[str, Any]], None],
+) -> Played:
     """Answer every ask and carry out every first remedy until the job ends. `tell` gets every object out,
     `said` every input. Raises DiagError where the conversation refuses an answer or never ends."""
     played = Played()
@@ -85,47 +89,62 @@ def play(reasoner: Reasoner, fault: str | None, open_job: Callable[[], tuple[Con
         if cause not in reasoner.index:
             near = nearest(cause, reasoner.index)
             hint = f" Nearest: {near}." if near else ""
-            raise DiagError(f"--fault: found `{cause}`; expected a cause of this vehicle (`--fault list` shows all).{hint}")
+            raise DiagError(
+                f"--fault: found `{cause}`; expected a cause of this vehicle (`--fault list` shows all).{hint}"
+            )
     fitter = SimulatedFitter(reasoner, causes)
     if fitter.complaint() is None:
-        raise DiagError(f"--fault: `{fault}` shows at no lamp and no sound of this vehicle, so nobody would begin a job.")
+        raise DiagError(
+            f"--fault: `{fault}` shows at no lamp and no sound of this vehicle, so nobody would begin a job."
+        )
     titles = "; ".join(reasoner.causes[reasoner.index[cause]].title for cause in causes)
     conversation, journal = open_job()
     with journal:
         say(_wrapped(f"A simulated fitter at the {reasoner.knowledge.vehicle.title}. Hidden fault: {titles}."))
-        played = play_through(conversation, fitter, lambda found: _tell(reasoner, found, say),
-                              lambda message: _said(reasoner, conversation, message, say))
-        outcome = "The fault is cured." if played.cured else "The fault is NOT cured."
-        say("\n" + _wrapped(f"{outcome} {played.inputs} answers, {len(played.remedies)} remedies."))
+        played = play_through(
+            conversation,
+            fitter,
+            lambda found: _tell(reasoner, found, say),
+            lambda message: _said(reasoner, conversation, message, say),
+        )
+        outcome = "The fault is cured" if played.cured else "The fault is NOT cured"
+        count = len(played.remedies)
+        say("\n" + _wrapped(f"{outcome}: {played.inputs} answers, {count} {'remedy' if count == 1 else 'remedies'}."))
         return Path(conversation.job)
 
 
 def _wrapped(text: str, indent: str = "") -> str:
-    return textwrap.fill(text, _WIDTH, initial_indent=indent, subsequent_indent=indent)
+    return textwrap.fill(text, _WIDTH, initial_indent=indent, subsequent_indent=" " * len(indent))
 
 
 def _tell(reasoner: Reasoner, found: dict[str, Any], say: Say) -> None:
     if found["type"] == "ask":
         say("\n" + _wrapped(found["text"]))
         if found.get("kind") != "do" and found["check"] != "start":
-            say(_wrapped(f"why: {found['why']}", "   "))
+            say(_wrapped(found["why"], "   why: "))
     elif found["type"] == "conclude":
         say("")
-        for remedy in found["remedies"][:3]:
-            say(_wrapped(f"LIKELY {remedy['p']:.0%}: {remedy['title']}"))
-        for line in (found["remedies"][0]["evidence"][:5] if found["remedies"] else []):
-            source = line["from"] if line["from"] in ("computed", "usual share") else f"rule {line['from']}"
-            say(_wrapped(f"{line['text']}: {line['words']} (x{line['weight']:.3g}, {source})", "   - "))
-        for caution in (found["remedies"][0]["cautions"] if found["remedies"] else []):
-            say(_wrapped(f"CAUTION: {caution}"))
-        for number, step in enumerate(found["remedies"][0]["steps"] if found["remedies"] else [], start=1):
-            say(_wrapped(f"{number}. {step}", "   "))
-        if not found["remedies"]:
-            say(_wrapped(found["reason"].replace("-", " ").capitalize() + "."))
+        _tell_conclusion(found, say)
     elif found["type"] == "end":
         say("\nEnd of the job.")
         for line in found["open"]:
-            say(_wrapped(f"open: {line}", "   "))
+            say(_wrapped(line, "   open: "))
+
+
+def _tell_conclusion(found: dict[str, Any], say: Say) -> None:
+    if not found["remedies"]:
+        say(_wrapped(found["reason"].replace("-", " ").capitalize() + "."))
+        return
+    for remedy in found["remedies"][:3]:
+        say(_wrapped(f"LIKELY {remedy['p']:.0%}: {remedy['title']}"))
+    first = found["remedies"][0]
+    for line in first["evidence"][:5]:
+        source = line["from"] if line["from"] in ("computed", "usual share") else f"rule {line['from']}"
+        say(_wrapped(f"{line['text']}: {line['words']} (x{line['weight']:.3g}, {source})", "   - "))
+    for caution in first["cautions"]:
+        say(_wrapped(f"CAUTION: {caution}"))
+    for number, step in enumerate(first["steps"], start=1):
+        say(_wrapped(step, f"   {number}. "))
 
 
 def _said(reasoner: Reasoner, conversation: Conversation, message: dict[str, Any], say: Say) -> None:
@@ -141,4 +160,3 @@ def _said(reasoner: Reasoner, conversation: Conversation, message: dict[str, Any
     else:
         symptom = reasoner.knowledge.symptoms.get(str(value))
         say(f"> {symptom.title if symptom is not None else value}")
-

@@ -17,7 +17,8 @@ _LONGEST_LINE = 1_000_000
 
 
 def _out(stream: TextIO, found: dict[str, Any]) -> None:
-    stream.write(json.dumps(found, ensure_ascii=False, allow_nan=False) + "\n")
+    text = json.dumps(found, ensure_ascii=False, allow_nan=False)
+    stream.write(text.encode("utf-8", "backslashreplace").decode() + "\n")  # half a sign: as JSON escapes it
     stream.flush()
 
 
@@ -28,8 +29,6 @@ def run_lines(conversation: Conversation, lines: Iterable[str], out: TextIO) -> 
     for found in conversation.say():
         _out(out, found)
     for line in lines:
-        if not line.strip():
-            continue
         _out(out, _taken(conversation, line))
         for found in conversation.say():
             _out(out, found)
@@ -52,7 +51,10 @@ def _taken(conversation: Conversation, line: str) -> dict[str, Any]:
         message = json.loads(line, parse_constant=_no_constant)
     except (ValueError, RecursionError):
         return refuse("not-json", "this line is not JSON", line.strip())
-    return conversation.take(message)
+    try:
+        return conversation.take(message)
+    except RecursionError:  # read with the last bracket to spare, and too deep to be looked at
+        return refuse("not-json", "brackets are nested too deep", line.strip())
 
 
 def _no_constant(name: str) -> float:

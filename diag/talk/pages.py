@@ -78,6 +78,7 @@ class Pages:
             style=_STYLE,
             full_screen=True,
         )
+        self._app.ttimeoutlen = 0.2  # seconds until a lone Esc counts; arrows arrive faster, over SSH too
 
     def run(self, flow: Callable[[], Coroutine[Any, Any, None]]) -> None:
         """Run `flow`, which calls `show`, to its end; what it raises is raised here."""
@@ -169,7 +170,7 @@ class Pages:
             case "enter":
                 if typing and self._buffer.text.strip():
                     return Pressed(text=self._buffer.text)
-                return None if self._scrolled(1, around=True) else Pressed("enter")
+                return None if typing and self._scrolled(1, around=True) else Pressed("enter")
             case "backspace":
                 self._buffer.delete_before_cursor()
             case "up" | "down":

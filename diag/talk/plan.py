@@ -14,7 +14,19 @@ from diag.reason.choose import Ranked, Situation
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
 from diag.reason.steps import Finding, Step, Value
 
-__all__ = ["Conclude", "DoFirst", "End", "Look", "Next", "Plan", "Start", "findings_of", "plan_next", "value_of"]
+__all__ = [
+    "Conclude",
+    "DoFirst",
+    "End",
+    "Look",
+    "Next",
+    "Plan",
+    "Start",
+    "findings_of",
+    "plan_next",
+    "step_of",
+    "value_of",
+]
 
 CERTAIN = 0.99
 _TRY_FROM = 0.96
@@ -98,7 +110,8 @@ def value_of(step: Step, found: object) -> Value:
     raise ValueError(f"{found!r} is no answer to {step.id}")
 
 
-def _step_of(reasoner: Reasoner, fields: Mapping[str, object]) -> Step | None:
+def step_of(reasoner: Reasoner, fields: Mapping[str, object]) -> Step | None:
+    """The step that an answer record describes; None where today's knowledge has none like it."""
     operate = fields.get("operate")
 
     def text(name: str) -> str | None:
@@ -148,7 +161,7 @@ def findings_of(reasoner: Reasoner, state: JobState) -> tuple[list[Finding], lis
 
 
 def _finding(reasoner: Reasoner, entry: Entry) -> Finding | None:
-    step = _step_of(reasoner, entry.fields)
+    step = step_of(reasoner, entry.fields)
     if step is None:
         return None
     try:

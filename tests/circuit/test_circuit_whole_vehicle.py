@@ -21,7 +21,10 @@ _MILLIVOLT = 1e-3
 
 
 class _Tableau:
-    """Kirchhoff's laws of the vehicle with the flasher contact closed and the engine standing still."""
+    """Kirchhoff's laws of the vehicle with the flasher contacts closed and the engine standing still.
+
+    For operates with a turn signal on, in which the unit of a vehicle with feed does close.
+    """
 
     def __init__(self, demo: Demo, operate: Operate) -> None:
         net: Network = demo.network
@@ -124,13 +127,13 @@ def _healthy(_: _Tableau, __: Network) -> None:
 
 _CASES: Mapping[str, tuple[str | None, Operate, object]] = {
     "healthy": (None, LEFT, _healthy),
-    "missing-rear-earth": ("earth-rear-left.open", STOP, _missing_earth),
+    "missing-rear-earth": ("earth-rear-left.open", {**LEFT, **STOP}, _missing_earth),
     "missing-rear-earth-side-lamps": ("earth-rear-left.open", {**LEFT, **SIDE}, _missing_earth),
     "bad-front-earth": ("earth-front-left.resistive", LEFT, _bad_earth),
     "lamp-out": ("turn-lamp-rear-left.open", LEFT, _lamp_out),
     "hazard-feeds-swapped": ("hazard-switch.swapped-15-30", LEFT, _swapped),
-    "sender-wire-to-body": ("oil-sender-wire.to-body", KEY, _earthed_sender_wire),
-    "bad-stop-wire": ("stop-wire.resistive", {**STOP, **SIDE}, _bad_stop_wire),
+    "sender-wire-to-body": ("oil-sender-wire.to-body", LEFT, _earthed_sender_wire),
+    "bad-stop-wire": ("stop-wire.resistive", {**LEFT, **STOP, **SIDE}, _bad_stop_wire),
 }
 
 

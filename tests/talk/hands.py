@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -47,7 +48,7 @@ class Watched(Pages):
         self.entries.append(page.text)
         self._see()
         self.keyboard.send_text(self.hands(self.seen[-1]))
-        return await super().show(page)
+        return await asyncio.wait_for(super().show(page), 20)  # a page that waits for more typing would hang the run
 
     def _pressed(self, name: str, data: str) -> Pressed | None:
         out = super()._pressed(name, data)

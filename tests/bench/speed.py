@@ -1,0 +1,135 @@
+"""Speed as ratios against references measured in the same run; no test depends on it.
+
+Run: python -m tests.bench.speed
+"""
+
+from __future__ import annotations
+
+import os
+import platform
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+
+from diag.circuit.network import Change
+from diag.circuit.predict import Predictor
+from diag.circuit.solve import Solver, Variants
+from diag.job.journal import Journal
+from diag.knowledge.load import default_vehicle, load_knowledge
+from diag.reason.engine import default_matcher
+from diag.reason.reasoner import Reasoner
+from diag.reason.steps import step_operates
+from diag.talk.conversation import Conversation
+from tests.jobs.recorded import NAMES, Recorded
+
+__all__ = ["main"]
+
+_REPEATS = 5
+
+
+def _median_s(work: Callable[[], object], repeats: int = _REPEATS) -> float:
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - start)
+    return float(np.median(times))
+
+
+def _start_up(home: Path) -> tuple[float, float]:
+    """Seconds of `import numpy`, and of `diag talk` to its first question and end of input."""
+    env = {**os.environ, "DIAG_HOME": str(home)}
+
+    def run(*arguments: str) -> Callable[[], object]:
+        return lambda: subprocess.run([sys.executable, *arguments], env=env, input=b"", capture_output=True, check=True)
+
+    run("-m", "diag", "talk")()  # the table is computed once
+    return _median_s(run("-c", "import numpy")), _median_s(run("-m", "diag", "talk"))
+
+
+def _answers(reasoner: Reasoner, folder: Path) -> list[float]:
+    """Seconds from each recorded answer to the next question, journal on disk included."""
+    times = []
+    for name in NAMES:
+        job = Recorded.read(name)
+        with Journal.create(folder / f"{name}.jsonl") as journal:
+            journal.append("opened", **dict(job.records[0].fields))
+            conversation = Conversation(reasoner, journal, name)
+            conversation.say()
+            for record in job.records:
+                message: dict[str, object]
+                if record.event == "remedied":
+                    message = {"remedied": record.fields["remedy"]}
+                elif record.event not in ("answered", "found"):
+                    continue
+                elif record.fields.get("check") == "start":
+                    message = {"symptom": record.fields["value"]}
+                else:
+                    keys = ("check", "operate", "target", "red", "black", "unit", "value")
+                    message = {"found": {k: record.fields[k] for k in keys if k in record.fields}}
+                start = time.perf_counter()
+                told = conversation.take(message)
+                conversation.say()
+                times.append(time.perf_counter() - start)
+                if told["type"] == "error":
+                    raise RuntimeError(f"{name}: {told['text']}")
+    return times
+
+
+def _table(folder: Path) -> tuple[float, float, int]:
+    """Seconds of the whole table, of the same work by dense factoring, and the points in it."""
+    knowledge = load_knowledge(default_vehicle())
+    operates = step_operates(knowledge)
+    predictor = Predictor(knowledge, operates[:1])
+    ours = _median_s(lambda: Predictor(knowledge, operates, None), 1)
+    bench = predictor.bench
+    changes = [Change(), *(cause.change for cause in predictor.causes if cause.change is not None)]
+    solver, points, seconds = Solver(predictor.network), 0, 0.0
+    for operate in operates:
+        variants: Variants = bench._variants(operate, changes)  # noqa: SLF001 - the reference solves the same arrays
+        start = time.perf_counter()
+        for first in range(0, len(changes), 64):
+            solver.solve(variants.subset(np.arange(first, min(first + 64, len(changes)))), dense=True)
+        seconds += time.perf_counter() - start
+        points += len(changes)
+    return ours, seconds, points
+
+
+def main() -> None:
+    """Print machine, date, and every ratio with both of its figures."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        print(
+            f"{datetime.now(UTC):%Y-%m-%d}, {platform.machine()}, {os.cpu_count()} cores, Python "
+            f"{platform.python_version()}, numpy {np.__version__}"
+        )
+        numpy_s, talk_s = _start_up(folder)
+        print(
+            f"start to first question of diag talk: {talk_s / numpy_s:.1f} x `import numpy` ({talk_s:.2f} s, {numpy_s:.2f} s)"
+        )
+        knowledge = load_knowledge(default_vehicle())
+        predictor = Predictor(knowledge, step_operates(knowledge), folder / "cache")
+        reasoner = Reasoner(knowledge, predictor, default_matcher())
+        times = _answers(reasoner, folder)
+        median, p95 = np.median(times), np.percentile(times, 95)
+        print(
+            f"answer to next question over {len(times)} recorded answers: median {median / numpy_s:.3f}, p95 "
+            f"{p95 / numpy_s:.3f} x `import numpy` ({1000 * median:.0f} ms, {1000 * p95:.0f} ms)"
+        )
+        ours, dense, points = _table(folder)
+        print(
+            f"table of all faults: dense factoring alone takes {dense / ours:.1f} x our whole table ({dense:.1f} s, "
+            f"{ours:.1f} s; {points} points, flasher phases, fuses and inner resistance included in ours)"
+        )
+        print(f"memory at most {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+
+
+if __name__ == "__main__":
+    main()
