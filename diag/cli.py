@@ -5,6 +5,7 @@ Exit codes: 0 done or kept, 1 work that could not be done, 2 bad input.
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -17,6 +18,8 @@ from diag import __version__
 from diag.errors import DiagError
 
 __all__ = ["main"]
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads only wait for each other
 
 
 def _version_line() -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads only wait for each other
 _TABLES = Path(tempfile.gettempdir()) / f"diag-tests-{os.getuid()}"
 """Kept between runs and shared by the workers; tables are found by the hash of code and knowledge."""
 

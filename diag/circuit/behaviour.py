@@ -29,6 +29,8 @@ _NO_LOAD, _LAMP_OUT = 0.25, 0.80
 """Shares of the rated load below which the unit does not trip, or doubles its rate."""
 _HEAVY_UNIT_TRIPS = 1.4
 """The same share for a unit made for twice the lamps: it needs both sides (hazard) to flash."""
+_LOAD_A = 0.05
+"""Current through the flasher contact below which no lamp hangs on it."""
 _FIELD_A = 0.3
 """Field current above which a turning dynamo excites itself."""
 _COLLAPSE_A, _BACK_A = 70.0, 0.5
@@ -203,6 +205,7 @@ class Bench:
                 blown[row].add(int(worst[row]))
                 variants.branch_s[row, worst[row]] = 0.0
             solution = _patched(solution, rows, self._solver.solve(variants.subset(rows)))
+        solution = self._tell_tale_needs_load(variants, solution, changes)
         off_v = solution.lamp_v
         idle_feed = self._feed_v(solution)
         contacts = self._roles["flasher"] + self._roles["tell-tale"]
@@ -229,6 +232,18 @@ class Bench:
             np.where(rests[:, None], open_solution.branch_a, solution.branch_a),
         )
         return shown, [frozenset(found) for found in blown]
+
+    def _tell_tale_needs_load(self, variants: Variants, solution: Solution, changes: Sequence[Change]) -> Solution:
+        """The tell-tale contact is worked by the lamps' current; without it C stays dead."""
+        for main, side in zip(self._roles["flasher"], self._roles["tell-tale"], strict=True):
+            unit = self.network.branches[main].id.split(":")[0]
+            stuck = np.array([f"{unit}:never-opens" in change.flags for change in changes])
+            idle = (np.abs(solution.branch_a[:, main]) < _LOAD_A) & ~stuck & (variants.branch_s[:, side] > 0)
+            rows = np.nonzero(idle)[0]
+            if len(rows):
+                variants.branch_s[rows, side] = 0.0
+                solution = _patched(solution, rows, self._solver.solve(variants.subset(rows)))
+        return solution
 
     def _excite(self, variants: Variants, solution: Solution, changes: Sequence[Change]) -> tuple[Variants, Solution]:
         """Dynamos that cannot excite stand still; a cut-out that current flows back through opens."""

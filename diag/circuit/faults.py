@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 from diag.circuit.behaviour import short_to_body
-from diag.circuit.network import Change, Network
+from diag.circuit.network import Change, Extra, Network
 from diag.circuit.parts import contact_positions
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, terminals_of
@@ -174,6 +174,8 @@ def _of_part(knowledge: Knowledge, network: Network, part_id: str, part: schema.
         case schema.HornPart():
             yield from series("open", f"{part_id}:coil", None)
             yield from flagged("seized")
+            inside = Extra(network.node(f"{part_id}.31b"), 0, 50.0, 0)  # stays when the wire is off
+            yield from _cause(knowledge, part_id, "case-earthed", kind, "case-earthed", label, Change(extra=(inside,)))
         case schema.JointPart():
             if part.breakable:
                 links = [network.branch(f"{part_id}:{other}") for other in part.terminals[1:]]

@@ -97,10 +97,17 @@ def _looks(on_words: Floats, off_words: Floats, on: Floats, off: Floats, flasher
     return out
 
 
+def _supply_v(shown: Shown, network: Network) -> float:
+    """Volts that a lamp has where the healthy vehicle would light it: the battery's less half a volt of wires."""
+    volts = [float(shown.volts[0, s.a] - shown.volts[0, s.b]) for s in network.sources if s.kind == "battery"]
+    return max([*volts, 2.0]) - 0.5
+
+
 def lamp_looks(shown: Shown, network: Network, lamp: str, spread: Floats, limits: Mapping[str, float]) -> Floats:
     """(R, 17) chance of each of LOOKS for a lamp.
 
-    Relative light is against the healthy row; where that is dark, against the lamp at its test volts.
+    Relative light is against the healthy row; where that is dark, against a lamp properly lit
+    by the same battery.
     `spread` (R,) is each row's own scatter; `limits` the upper edge of each word's relative light.
     """
     i = network.filament(lamp)
@@ -108,7 +115,7 @@ def lamp_looks(shown: Shown, network: Network, lamp: str, spread: Floats, limits
     on = shown.scale[:, i] * (np.abs(shown.lamp_on_v[:, i]) / rated) ** _LIGHT_POWER
     off = shown.scale[:, i] * (np.abs(shown.lamp_off_v[:, i]) / rated) ** _LIGHT_POWER
     best = max(float(on[0]), float(off[0]))
-    reference = best if best > limits["dark"] else 1.0
+    reference = best if best > limits["dark"] else (_supply_v(shown, network) / rated) ** _LIGHT_POWER
     on, off = on / reference, off / reference
     return _looks(_light_words(on, spread, limits), _light_words(off, spread, limits), on, off, shown.flasher)
 

@@ -22,6 +22,7 @@ _ENGINE_MINUTES = 1.5
 _PROP_MINUTES = 2.0
 _ASKED_FOR = 1.6
 """How much more a step is worth that a fired rule asks for."""
+_TOUCHES, _TELLING = 0.02, 2e-3
 _LEAST, _WEIGHED = 3e-4, 90
 """Sets below this chance, or beyond this many, do not change which step is best."""
 
@@ -66,7 +67,11 @@ class StepTable:
         tables = [table(step) for step in steps]
         for i, rows in enumerate(tables):
             by_width.setdefault(rows.shape[1], []).append(i)
-        self._stacks = [(np.array(found), np.stack([tables[i] for i in found])) for found in by_width.values()]
+        self._stacks = []
+        for found in by_width.values():
+            stack = np.stack([tables[i] for i in found])
+            touches = 0.5 * np.abs(stack - stack[:, :1]).sum(axis=2) > _TOUCHES
+            self._stacks.append((np.array(found), stack, touches))
 
     def information(self, posterior: Posterior, group_of: Mapping[int, str]) -> Floats:
         """(steps,) expected bits that an answer tells about which remedies are needed."""
@@ -79,8 +84,12 @@ class StepTable:
         member = np.zeros((len(names) + 1, len(weights)))
         member[groups, np.arange(len(weights))] = weights
         bits = np.zeros(len(self.steps))
-        for places, stack in self._stacks:
-            bits[places] = _bits(_of_sets(stack, [members for members, _ in sets]), member)
+        rows = np.array([1 + i for members, _ in sets for i in members], dtype=int)
+        share = np.array([p for members, p in sets for _ in members])
+        for places, stack, touches in self._stacks:
+            telling = touches[:, rows] @ share > _TELLING  # a step that hardly any suspect changes tells nothing
+            if telling.any():
+                bits[places[telling]] = _bits(_of_sets(stack[telling], [members for members, _ in sets]), member)
         return bits
 
     def rank(

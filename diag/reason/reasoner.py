@@ -86,7 +86,7 @@ class Reasoner:
             self.rules,
             [c.id for c in self.causes],
             [c.spread for c in self.causes],
-            [float(c.mode == "seized") for c in self.causes],
+            [float(c.change is not None and f"{c.subject}:seized" in c.change.flags) for c in self.causes],
         )
         frequency = np.array([cause.frequency for cause in self.causes])
         self.prior: Floats = frequency / frequency.sum()
@@ -117,6 +117,11 @@ class Reasoner:
             order = np.argsort(-shift[: len(names), 1 + i], kind="stable")
             out[cause.id] = [names[r] for r in order if shift[r, 1 + i] > _SHOWS]
         return out
+
+    def seized(self, cause: int) -> bool:
+        """Whether a cause (by index) keeps its horn from moving."""
+        change, subject = self.causes[cause].change, self.causes[cause].subject
+        return change is not None and f"{subject}:seized" in change.flags
 
     def step_like(
         self,

@@ -172,7 +172,7 @@ def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
     parts = []
     if look.rule is not None:
         parts.append(f"{reasoner.knowledge.rules[look.rule].because} (rule {look.rule})")
-    parts.append(f"Tells {look.ranked.bits:.2f} bit in {look.ranked.minutes:.1f} min.")
+    parts.append(f"About {look.ranked.minutes:.1f} min; should leave some {2**-look.ranked.bits:.0%} of the suspects.")
     for meaning in meanings(reasoner, plan.beliefs, look.step, 3):
         said = (
             meaning.value

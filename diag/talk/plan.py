@@ -254,9 +254,10 @@ class _Decision:
             return self._asked(proof)
         well = self.beliefs.posterior.healthy
         walk = self._walk()
-        if walk is not None and well > 0.5:
+        sound = self._nothing_odd()
+        if walk is not None and (sound or well > 0.5):
             return self._asked(walk)
-        if well >= _WELL:
+        if well >= _WELL or (sound and self._walked()):
             return End() if self.treated or self._told("no-fault-found") else Conclude((), True, "no-fault-found")
         best, p = self.beliefs.ranking[0] if self.beliefs.ranking else ("", 0.0)
         if p >= CERTAIN:
@@ -331,6 +332,18 @@ class _Decision:
             ):
                 return Look(step, walk=self.proving)
         return None
+
+    def _nothing_odd(self) -> bool:
+        """Whether nobody complained and every answer of the period is one that a sound vehicle gives."""
+        now = [finding for finding in self.findings if finding.period == self.state.period]
+        return not _complained(self.findings) and not any(self._surprises(finding) for finding in now)
+
+    def _walked(self) -> bool:
+        """Whether the circuit that is being proved, not the whole vehicle, was looked at to its end."""
+        if self.proving is None or self.treated:
+            return False
+        seen = any(f.step is not None and f.step.circuit == self.proving for f in self.findings)
+        return seen and self._walk() is None
 
     def _asked(self, look: Look) -> Next:
         """The step itself, or what has to come before it: the battery's volts, or a caution."""

@@ -67,7 +67,7 @@ class SimulatedFitter:
         part = knowledge.parts[step.target or ""]
         if isinstance(part, schema.FlasherPart):
             return observe.SOUNDS[int(observe.flasher_sounds(shown)[1].argmax())]
-        seized = np.array([0.0, float(any(self.reasoner.causes[i].mode == "seized" for i in self.left))])
+        seized = np.array([0.0, float(any(self.reasoner.seized(i) for i in self.left))])
         return observe.SOUNDS[int(observe.horn_sounds(shown, net, step.target or "", system_v, seized)[1].argmax())]
 
     def _shown(self, step: Step) -> Shown:

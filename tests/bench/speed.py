@@ -112,7 +112,8 @@ def main() -> None:
         )
         numpy_s, talk_s = _start_up(folder)
         print(
-            f"start to first question of diag talk: {talk_s / numpy_s:.1f} x `import numpy` ({talk_s:.2f} s, {numpy_s:.2f} s)"
+            f"start to first question of diag talk: {talk_s / numpy_s:.1f} x `import numpy` "
+            f"({talk_s:.2f} s, {numpy_s:.2f} s)"
         )
         knowledge = load_knowledge(default_vehicle())
         predictor = Predictor(knowledge, step_operates(knowledge), folder / "cache")

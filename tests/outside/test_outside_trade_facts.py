@@ -141,22 +141,11 @@ def test_a_charge_lamp_that_glows_with_the_key_off_points_to_the_cut_out(reasone
     assert beliefs.ranking[0][0] == _remedy(reasoner, "regulator.cut-out-stuck")
 
 
-# ---------------------------------------------------------------- known not to hold yet
-
-
-@pytest.mark.xfail(
-    strict=True,
-    reason="horn.case-earthed is computed like an earthed wire, which comes off with the wire; the horn's own does not",
-)
 def test_a_horn_earthed_inside_sounds_with_its_button_wire_off(demo: Demo) -> None:
     """With the button wire off only the horn itself can find earth: the shipped rule of that name says so too."""
     assert demo.horn({"unplugged": "horn.31b"}, "horn.case-earthed") == "sound"
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="a cause that is like horn.seized has another mode, and only the mode's name makes a horn seized",
-)
 def test_a_horn_out_of_adjustment_does_not_sound_as_a_healthy_one(reasoner: Reasoner) -> None:
     """It is said to be like a seized horn; predicted to sound it can never be found."""
     step = reasoner.steps["horn-sound"]
@@ -164,10 +153,6 @@ def test_a_horn_out_of_adjustment_does_not_sound_as_a_healthy_one(reasoner: Reas
     assert step.outcomes[int(row.argmax())] in ("click", "weak", "none")
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="an armature of 0.06 ohm pulls D+ down to 5.7 V and no ignition coil loads 15, so the lamp barely glows",
-)
 def test_a_welded_cut_out_lights_the_charge_lamp_with_the_key_off(demo: Demo) -> None:
     """Lit with the key off: cut-out welded. What is computed must not tell the practitioner that it stays dark."""
     assert demo.look("charge-lamp", REST, "regulator.cut-out-stuck") != "dark/none"

@@ -51,7 +51,8 @@ def mixed(count: int) -> list[Rule]:
 
 
 def identical(count: int) -> list[Rule]:
-    return [rule(f"r{number}", {"check": "a", "is": "x"}, {"check": f"c{number}", "is": "x"}) for number in range(count)]
+    same = {"check": "a", "is": "x"}
+    return [rule(f"r{number}", same, {"check": f"c{number}", "is": "x"}) for number in range(count)]
 
 
 def nested(count: int) -> list[Rule]:

@@ -164,9 +164,9 @@ def test_place_out_of_reach_is_not_asked_again(tmp_path: Path) -> None:
         place = talk.last["place"]
         assert talk.told({"skip": talk.last["id"], "reason": "cannot-reach"})["ack"] == "skipped"
         later = []
-        while talk.last["type"] == "ask" and len(later) < 25:
+        while talk.last["type"] == "ask" and len(later) < 60:
             later.append(talk.last["place"])
-            talk.answer("done" if talk.last["kind"] == "do" else "not-sure")
+            talk.answer(with_blown_horn_fuse(talk.last))
         assert later
         assert place not in later
         assert talk.last["type"] in ("conclude", "end")
@@ -190,6 +190,7 @@ def test_missing_instrument_is_not_asked_for_again(tmp_path: Path) -> None:
     assert not [ask for ask in first if set(ask["instruments"]) & {"test-lamp", "meter", "jumper"}]
     assert "measure" not in {ask["kind"] for ask in first}
     with Outsider("--job", job, "--instruments", "meter") as talk:
+        talk.told({"undo": True})
         while talk.last["type"] != "ask":
             talk.told({"undo": True})
         seen = set()
@@ -238,7 +239,8 @@ def test_findings_are_taken_at_any_time_by_check_by_place_and_by_terminals(tmp_p
         pressed = {"horn-button": "pressed"}
 
         def kept(line: Object) -> Object:
-            return records(job)[talk.told(line)["seq"] - 1]
+            seq = talk.told(line)["seq"]
+            return records(job)[seq - 1]
 
         told = kept({"found": {"check": "horn-sound", "value": "None"}})
         assert (told["check"], told["value"]) == ("horn-sound", "none")

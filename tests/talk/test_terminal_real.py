@@ -16,38 +16,44 @@ COLOUR = re.compile(r"\x1b\[(?:\d+;)*(?:3[0-7]|9[0-7]|38;5;\d+)(?:;\d+)*m")
 
 def spawn(columns: int, arguments: list[str], **more: str) -> pexpect.spawn:
     """The program on a terminal of this width."""
-    env = {**os.environ, "TERM": "xterm-256color", "PYTHONPATH": str(ROOT), **more}
+    env = {
+        **{k: v for k, v in os.environ.items() if k != "NO_COLOR"},
+        "TERM": "xterm-256color",
+        "PYTHONPATH": str(ROOT),
+        **more,
+    }
     return pexpect.spawn(
-        sys.executable, ["-m", "diag", *arguments], env=env, dimensions=(20, columns), encoding="utf-8", timeout=90
+        sys.executable, ["-m", "diag", *arguments], env=env, dimensions=(20, columns), encoding="utf-8", timeout=60
     )
+
+
+GAP = r"(?: |\x1b\[C)"
+"""A space, or the step over it."""
 
 
 @pytest.mark.parametrize("columns", [40, 80])
 def test_quit_and_resume_on_a_real_terminal(reasoner: object, columns: int) -> None:
-    """The words on quitting are the command that really goes on."""
-    program = spawn(columns, ["start"], NO_COLOR="1")
-    program.expect("Number or words")
-    program.send("turn lamps light but do not flash\r")
-    program.expect("1 dark")
-    program.send("2")
-    program.expect("d done")
-    drawn = program.before
-    program.send("q")
+    """The words on quitting are the command that really goes on; colour is an extra that can be turned off."""
+    program = spawn(columns, ["start"])
+    program.expect(f"Number{GAP}or{GAP}words")
+    program.send("turn lamps light but do not flash\r2q")
     program.expect(r"diag resume (\S+)")
     job = program.match[1]
     program.expect(pexpect.EOF)
     program.close()
     assert program.exitstatus == 0
-    assert not COLOUR.search(drawn)
-    again = spawn(columns, ["resume", job])
-    again.expect("2 answers")
-    again.expect("d done")
-    assert COLOUR.search(again.before), "the frame of a caution is coloured where that is wanted"
-    again.send("\x04")
-    again.expect("diag resume")
-    again.expect(pexpect.EOF)
-    again.close()
-    assert again.exitstatus == 0
+    for leave, more in (("\x03", {"NO_COLOR": "1"}), ("\x04", {})):
+        again = spawn(columns, ["resume", job], **more)
+        again.expect(f"2{GAP}answers")
+        again.expect(f"quit,{GAP}keep")
+        drawn = again.before
+        again.send(leave)
+        again.expect("diag resume")
+        again.expect(pexpect.EOF)
+        again.close()
+        assert again.exitstatus == 0
+        assert "CAUTION" in drawn
+        assert bool(COLOUR.search(drawn)) == (not more)
 
 
 def test_a_dumb_terminal_gets_plain_lines(reasoner: object) -> None:
