@@ -220,7 +220,14 @@ def jobs() -> None:
 
 @main.command()
 @click.argument("job")
-@click.option("--as", "form", type=click.Choice(["markdown", "json", "csv"]), default="markdown", show_default=True)
+@click.option(
+    "--as",
+    "form",
+    type=click.Choice(["markdown", "json", "csv"]),
+    default="markdown",
+    show_default=True,
+    help="Form of the log.",
+)
 @click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
 @_vehicle
 def export(job: str, form: Literal["markdown", "json", "csv"], out: Path | None, vehicle: str | None) -> None:

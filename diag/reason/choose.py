@@ -23,6 +23,8 @@ _PROP_MINUTES = 2.0
 _ASKED_FOR = 1.6
 """How much more a step is worth that a fired rule asks for."""
 _TOUCHES, _TELLING = 0.02, 2e-3
+_SUSPECT = 0.04
+"""A remedy is suspected from this share of the leading one's chance."""
 _LEAST, _WEIGHED = 3e-4, 90
 """Sets below this chance, or beyond this many, do not change which step is best."""
 
@@ -76,12 +78,20 @@ class StepTable:
     def information(self, posterior: Posterior, group_of: Mapping[int, str]) -> Floats:
         """(steps,) expected bits that an answer tells about which remedies are needed."""
         sets = [(members, p) for members, p in posterior.sets[:_WEIGHED] if p > _LEAST]
+        needed: dict[str, float] = {}
+        for members, p in sets:
+            for remedy in {group_of[i] for i in members}:
+                needed[remedy] = needed.get(remedy, 0.0) + p
+        least = _SUSPECT * max(needed.values(), default=0.0)
         names: dict[frozenset[str], int] = {frozenset(): 0}
-        groups = [0, *(names.setdefault(frozenset(group_of[i] for i in members), len(names)) for members, _ in sets)]
-        groups.append(len(names))  # outside the model
-        weights = np.array([max(posterior.healthy, 1e-9), *(p for _, p in sets), max(posterior.outside, 1e-9)])
+        groups = [0]
+        for members, _ in sets:  # what nobody suspects yet is one group: to part it would be idle
+            label = frozenset(group_of[i] if needed[group_of[i]] >= least else "" for i in members)
+            groups.append(names.setdefault(label, len(names)))
+        # a cause outside the model answers anything: asking cannot tell it from the rest, only answers can
+        weights = np.array([max(posterior.healthy, 1e-9), *(p for _, p in sets)])
         weights /= weights.sum()
-        member = np.zeros((len(names) + 1, len(weights)))
+        member = np.zeros((len(names), len(weights)))
         member[groups, np.arange(len(weights))] = weights
         bits = np.zeros(len(self.steps))
         rows = np.array([1 + i for members, _ in sets for i in members], dtype=int)
@@ -108,16 +118,15 @@ class StepTable:
 
 
 def _of_sets(stack: Floats, sets: Sequence[frozenset[int]]) -> Floats:
-    """(steps, 1 + sets + 1, outcomes): healthy, each set, and outside the model.
+    """(steps, 1 + sets, outcomes): healthy, then each set.
 
     Several causes together show what the one of them does that strays furthest from healthy.
     """
     steps, _, outcomes = stack.shape
     first = np.array([min(members) for members in sets], dtype=int)
-    chances = np.empty((steps, len(sets) + 2, outcomes))
+    chances = np.empty((steps, len(sets) + 1, outcomes))
     chances[:, 0] = stack[:, 0]
-    chances[:, 1:-1] = stack[:, 1 + first]
-    chances[:, -1] = 1.0 / outcomes
+    chances[:, 1:] = stack[:, 1 + first]
     for row, members in enumerate(sets, start=1):
         if len(members) > 1:
             rows = stack[:, [1 + i for i in sorted(members)]]

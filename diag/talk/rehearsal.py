@@ -103,8 +103,11 @@ class SimulatedFitter:
         """Everything that looks, sounds and meters show now, for rules that build on it."""
         key = tuple(self.left)
         if key not in self._seen:
-            found = {step.id: self.truth(step) for step in self.reasoner.steps.values()
-                     if not step.generated and self.reasoner.chances.computed(step)}
+            found = {
+                step.id: self.truth(step)
+                for step in self.reasoner.steps.values()
+                if not step.generated and self.reasoner.chances.computed(step)
+            }
             self._seen[key] = {check: value for check, value in found.items() if value is not None}
         return self._seen[key]
 
