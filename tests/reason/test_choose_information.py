@@ -34,7 +34,6 @@ def _bits_by_hand(posterior: Posterior, group_of: Mapping[int, str], table: np.n
         shift = {i: float(np.abs(table[1 + i] - table[0]).sum()) for i in sorted(members)}
         most = max(shift, key=lambda i: shift[i])
         weighed.append((frozenset(group_of[i] for i in members), chance, table[1 + most]))
-    weighed.append(("outside", posterior.outside, [1 / outcomes] * outcomes))
     total = sum(chance for _, chance, _ in weighed)
     joint: dict[tuple[object, int], float] = {}
     for group, chance, row in weighed:
