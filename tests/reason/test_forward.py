@@ -14,7 +14,8 @@ from diag.reason.forward import Fact, Matcher, Outcome, forward, word_test
 from diag.reason.matcher import PlainMatcher
 
 ENGINE = pytest.param(
-    "durable", marks=pytest.mark.skipif(not available(), reason="durable-rules does not load on this Python"),
+    "durable",
+    marks=pytest.mark.skipif(not available(), reason="durable-rules does not load on this Python"),
 )
 
 
@@ -24,13 +25,22 @@ def matcher(request: pytest.FixtureRequest) -> Matcher:
 
 
 def rule(
-    name: str, when: Sequence[Mapping[str, Any]], then: Sequence[Mapping[str, Any]] = ({"stop": "battery-off"},),
+    name: str,
+    when: Sequence[Mapping[str, Any]],
+    then: Sequence[Mapping[str, Any]] = ({"stop": "battery-off"},),
     state: str = "tested",
 ) -> Rule:
-    return Rule.model_validate({
-        "id": f"horn/{name}", "title": name, "when": when, "then": then, "because": "test",
-        "source": "common practice, no source", "state": state,
-    })
+    return Rule.model_validate(
+        {
+            "id": f"horn/{name}",
+            "title": name,
+            "when": when,
+            "then": then,
+            "because": "test",
+            "source": "common practice, no source",
+            "state": state,
+        }
+    )
 
 
 def fires(matcher: Matcher, condition: Mapping[str, Any], *facts: Fact) -> bool:
@@ -41,51 +51,57 @@ def ids(outcome: Outcome) -> list[str]:
     return [firing.rule_id for firing in outcome.firings]
 
 
-@pytest.mark.parametrize(("condition", "fact", "wanted"), [
-    ({"light": "dark"}, Fact("c", light="dark", rhythm="none"), True),
-    ({"light": "is dark"}, Fact("c", light="dark", rhythm="none"), True),
-    ({"light": "is dark"}, Fact("c", light="dim", rhythm="steady"), False),
-    ({"light": "is-not dark"}, Fact("c", light="dim", rhythm="steady"), True),
-    ({"light": "is-not dark"}, Fact("c", light="dark", rhythm="none"), False),
-    ({"light": "is-not dark"}, Fact("c", word="buzz"), False),
-    ({"rhythm": "is steady"}, Fact("c", light="dim", rhythm="steady"), True),
-    ({"rhythm": "is-not steady"}, Fact("c", light="dim", rhythm="fast"), True),
-    ({"rhythm": "is-not steady"}, Fact("c", light="dim", rhythm="steady"), False),
-    ({"light": "dim", "rhythm": "is-not fast"}, Fact("c", light="dim", rhythm="steady"), True),
-    ({"light": "dim", "rhythm": "is-not fast"}, Fact("c", light="dim", rhythm="fast"), False),
-    ({"light": "dim", "rhythm": "is-not fast"}, Fact("c", light="dark", rhythm="none"), False),
-    ({"is": "buzz"}, Fact("c", word="buzz"), True),
-    ({"is": "buzz"}, Fact("c", word="click"), False),
-    ({"is": "buzz"}, Fact("other", word="buzz"), False),
-    ({"is-not": "buzz"}, Fact("c", word="click"), True),
-    ({"is-not": "buzz"}, Fact("c", word="buzz"), False),
-    ({"is-not": "buzz"}, Fact("c", number=3), False),
-    ({"below": 11.8}, Fact("c", number=11.799999), True),
-    ({"below": 11.8}, Fact("c", number=11.8), False),
-    ({"above": 11.8}, Fact("c", number=11.800001), True),
-    ({"above": 11.8}, Fact("c", number=11.8), False),
-    ({"between": [0.1, 0.3]}, Fact("c", number=0.1), True),
-    ({"between": [0.1, 0.3]}, Fact("c", number=0.1 + 0.2), True),
-    ({"between": [0.1, 0.3]}, Fact("c", number=0.300001), False),
-    ({"between": [0.1, 0.3]}, Fact("c", number=0.099999), False),
-    ({"above": 1, "below": 2}, Fact("c", number=1.5), True),
-    ({"above": 1, "below": 2}, Fact("c", number=2.5), False),
-    ({"below": -0.5}, Fact("c", number=-12.6), True),
-    ({"below": 0.00005}, Fact("c", number=5e-07), True),
-    ({"below": 0.00005}, Fact("c", number=5e-05), False),
-    ({"above": 1e6}, Fact("c", number=math.inf), True),
-    ({"above": 1e6}, Fact("c", number=1e22), True),
-    ({"above": 1e6}, Fact("c", number=1e6), False),
-    ({"below": -1e6}, Fact("c", number=-math.inf), True),
-    ({"below": 5}, Fact("c", word="4"), False),
-    ({"is": "4"}, Fact("c", number=4), False),
-    ({"is": "11"}, Fact("c", word="11.0"), False),
-    ({"is": "true"}, Fact("c", word="1"), False),
-    ({"is": "11"}, Fact("c", word="11"), True),
-    ({"is": 'a "quoted\\ Ω\n word'}, Fact("c", word='a "quoted\\ Ω\n word'), True),
-])
+@pytest.mark.parametrize(
+    ("condition", "fact", "wanted"),
+    [
+        ({"light": "dark"}, Fact("c", light="dark", rhythm="none"), True),
+        ({"light": "is dark"}, Fact("c", light="dark", rhythm="none"), True),
+        ({"light": "is dark"}, Fact("c", light="dim", rhythm="steady"), False),
+        ({"light": "is-not dark"}, Fact("c", light="dim", rhythm="steady"), True),
+        ({"light": "is-not dark"}, Fact("c", light="dark", rhythm="none"), False),
+        ({"light": "is-not dark"}, Fact("c", word="buzz"), False),
+        ({"rhythm": "is steady"}, Fact("c", light="dim", rhythm="steady"), True),
+        ({"rhythm": "is-not steady"}, Fact("c", light="dim", rhythm="fast"), True),
+        ({"rhythm": "is-not steady"}, Fact("c", light="dim", rhythm="steady"), False),
+        ({"light": "dim", "rhythm": "is-not fast"}, Fact("c", light="dim", rhythm="steady"), True),
+        ({"light": "dim", "rhythm": "is-not fast"}, Fact("c", light="dim", rhythm="fast"), False),
+        ({"light": "dim", "rhythm": "is-not fast"}, Fact("c", light="dark", rhythm="none"), False),
+        ({"is": "buzz"}, Fact("c", word="buzz"), True),
+        ({"is": "buzz"}, Fact("c", word="click"), False),
+        ({"is": "buzz"}, Fact("other", word="buzz"), False),
+        ({"is-not": "buzz"}, Fact("c", word="click"), True),
+        ({"is-not": "buzz"}, Fact("c", word="buzz"), False),
+        ({"is-not": "buzz"}, Fact("c", number=3), False),
+        ({"below": 11.8}, Fact("c", number=11.799999), True),
+        ({"below": 11.8}, Fact("c", number=11.8), False),
+        ({"above": 11.8}, Fact("c", number=11.800001), True),
+        ({"above": 11.8}, Fact("c", number=11.8), False),
+        ({"between": [0.1, 0.3]}, Fact("c", number=0.1), True),
+        ({"between": [0.1, 0.3]}, Fact("c", number=0.1 + 0.2), True),
+        ({"between": [0.1, 0.3]}, Fact("c", number=0.300001), False),
+        ({"between": [0.1, 0.3]}, Fact("c", number=0.099999), False),
+        ({"above": 1, "below": 2}, Fact("c", number=1.5), True),
+        ({"above": 1, "below": 2}, Fact("c", number=2.5), False),
+        ({"below": -0.5}, Fact("c", number=-12.6), True),
+        ({"below": 0.00005}, Fact("c", number=5e-07), True),
+        ({"below": 0.00005}, Fact("c", number=5e-05), False),
+        ({"above": 1e6}, Fact("c", number=math.inf), True),
+        ({"above": 1e6}, Fact("c", number=1e22), True),
+        ({"above": 1e6}, Fact("c", number=1e6), False),
+        ({"below": -1e6}, Fact("c", number=-math.inf), True),
+        ({"below": 5}, Fact("c", word="4"), False),
+        ({"is": "4"}, Fact("c", number=4), False),
+        ({"is": "11"}, Fact("c", word="11.0"), False),
+        ({"is": "true"}, Fact("c", word="1"), False),
+        ({"is": "11"}, Fact("c", word="11"), True),
+        ({"is": 'a "quoted\\ Ω\n word'}, Fact("c", word='a "quoted\\ Ω\n word'), True),
+    ],
+)
 def test_condition_holds_only_as_written(
-    matcher: Matcher, condition: dict[str, Any], fact: Fact, wanted: bool,
+    matcher: Matcher,
+    condition: dict[str, Any],
+    fact: Fact,
+    wanted: bool,
 ) -> None:
     """A condition that means more or less than its words sends people to the wrong part."""
     assert fires(matcher, {"check": "c", **condition}, fact) is wanted
@@ -149,26 +165,34 @@ def test_chain_goes_over_circuits_and_back(matcher: Matcher) -> None:
     }
     outcome = forward(rules, [Fact("a", word="click")], matcher)
     assert [(firing.circuit, firing.rule_id) for firing in outcome.firings] == [
-        ("stop", "horn/end"), ("horn", "horn/begin"), ("horn", "horn/back"), ("wiper", "horn/middle"),
+        ("stop", "horn/end"),
+        ("horn", "horn/begin"),
+        ("horn", "horn/back"),
+        ("wiper", "horn/middle"),
     ]
     assert outcome.established == {"one", "two", "three"}
 
 
 def test_rules_that_only_prove_each_other_stay_quiet(matcher: Matcher) -> None:
     """A circle of conclusions without a finding behind it must not lift itself."""
-    rules = {"horn": [
-        rule("a", [{"established": "x"}], [{"establish": "y"}]),
-        rule("b", [{"established": "y"}], [{"establish": "x"}]),
-    ]}
+    rules = {
+        "horn": [
+            rule("a", [{"established": "x"}], [{"establish": "y"}]),
+            rule("b", [{"established": "y"}], [{"establish": "x"}]),
+        ]
+    }
     assert forward(rules, [Fact("a", word="click")], matcher) == Outcome((), frozenset())
 
 
 def test_retired_rule_is_skipped(matcher: Matcher) -> None:
     """A retired rule stays in the file for old journals but must no longer count."""
-    rules = {"horn": [
-        rule("old", [{"check": "a", "is": "click"}], [{"establish": "x"}], state="retired"),
-        rule("new", [{"check": "a", "is": "click"}], state="draft"),
-    ], "stop": [rule("only-old", [{"check": "a", "is": "click"}], state="retired")]}
+    rules = {
+        "horn": [
+            rule("old", [{"check": "a", "is": "click"}], [{"establish": "x"}], state="retired"),
+            rule("new", [{"check": "a", "is": "click"}], state="draft"),
+        ],
+        "stop": [rule("only-old", [{"check": "a", "is": "click"}], state="retired")],
+    }
     outcome = forward(rules, [Fact("a", word="click")], matcher)
     assert ids(outcome) == ["horn/new"]
     assert not outcome.established
@@ -183,10 +207,12 @@ def test_no_rules_no_facts_give_nothing(matcher: Matcher) -> None:
 
 def test_runs_do_not_leak_into_each_other(matcher: Matcher) -> None:
     """Undone answers must be gone: every run starts from its own facts only."""
-    rules = {"horn": [
-        rule("chain", [{"check": "a", "is": "click"}], [{"establish": "x"}]),
-        rule("use", [{"established": "x"}, {"check": "b", "is": "buzz"}]),
-    ]}
+    rules = {
+        "horn": [
+            rule("chain", [{"check": "a", "is": "click"}], [{"establish": "x"}]),
+            rule("use", [{"established": "x"}, {"check": "b", "is": "buzz"}]),
+        ]
+    }
     for _ in range(3):
         assert ids(forward(rules, [Fact("a", word="click")], matcher)) == ["horn/chain"]
         assert ids(forward(rules, [Fact("b", word="buzz")], matcher)) == []

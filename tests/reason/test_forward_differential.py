@@ -23,11 +23,18 @@ def random_condition(rng: random.Random) -> dict[str, Any]:
     if rng.random() < 0.3:
         return {"established": rng.choice(ESTABLISHED)}
     word = rng.choice(("", "is ", "is-not ", "is-not ")) + rng.choice(WORDS)
-    test: dict[str, Any] = rng.choice([
-        {"light": word}, {"rhythm": word}, {"light": word, "rhythm": rng.choice(WORDS)},
-        {"is": rng.choice(WORDS)}, {"is-not": rng.choice(WORDS)}, {"below": rng.choice(BOUNDS)},
-        {"above": rng.choice(BOUNDS)}, {"between": sorted(rng.sample(BOUNDS, 2))},
-    ])
+    test: dict[str, Any] = rng.choice(
+        [
+            {"light": word},
+            {"rhythm": word},
+            {"light": word, "rhythm": rng.choice(WORDS)},
+            {"is": rng.choice(WORDS)},
+            {"is-not": rng.choice(WORDS)},
+            {"below": rng.choice(BOUNDS)},
+            {"above": rng.choice(BOUNDS)},
+            {"between": sorted(rng.sample(BOUNDS, 2))},
+        ]
+    )
     return {"check": rng.choice(CHECKS), **test}
 
 
@@ -35,11 +42,19 @@ def random_rules(rng: random.Random, circuit: str) -> list[Rule]:
     rules = []
     for number in range(rng.randint(1, 8)):
         effect = {"establish": rng.choice(ESTABLISHED)} if rng.random() < 0.5 else {"stop": "battery-off"}
-        rules.append(Rule.model_validate({
-            "id": f"{circuit}/r{number}", "title": "random", "because": "random",
-            "when": [random_condition(rng) for _ in range(rng.choice((1, 1, 1, 2, 2, 3, 4)))], "then": [effect],
-            "source": "common practice, no source", "state": "retired" if rng.random() < 0.1 else "tested",
-        }))
+        rules.append(
+            Rule.model_validate(
+                {
+                    "id": f"{circuit}/r{number}",
+                    "title": "random",
+                    "because": "random",
+                    "when": [random_condition(rng) for _ in range(rng.choice((1, 1, 1, 2, 2, 3, 4)))],
+                    "then": [effect],
+                    "source": "common practice, no source",
+                    "state": "retired" if rng.random() < 0.1 else "tested",
+                }
+            )
+        )
     return rules
 
 
@@ -48,10 +63,18 @@ def random_facts(rng: random.Random) -> list[Fact]:
     for check in rng.sample(CHECKS, rng.choice((0, 1, 3, 4, 4, 4))):
         number = rng.choice(BOUNDS) + rng.choice((0, 1e-06, -1e-06, 1e-07, 40))
         full = Fact(check, rng.choice(WORDS), rng.choice(WORDS), rng.choice(WORDS), number)
-        facts.append(full if rng.random() < 0.6 else rng.choice([
-            Fact(check, light=rng.choice(WORDS), rhythm=rng.choice(WORDS)), Fact(check, word=rng.choice(WORDS)),
-            Fact(check, number=number), Fact(check, word=rng.choice(WORDS), number=number),
-        ]))
+        facts.append(
+            full
+            if rng.random() < 0.6
+            else rng.choice(
+                [
+                    Fact(check, light=rng.choice(WORDS), rhythm=rng.choice(WORDS)),
+                    Fact(check, word=rng.choice(WORDS)),
+                    Fact(check, number=number),
+                    Fact(check, word=rng.choice(WORDS), number=number),
+                ]
+            )
+        )
     return facts
 
 

@@ -22,11 +22,17 @@ needs_engine = pytest.mark.skipif(not available(), reason="durable-rules does no
 
 
 def rule(name: str, check: str, effect: dict[str, str] | None = None) -> Rule:
-    return Rule.model_validate({
-        "id": f"horn/{name}", "title": name, "when": [{"check": check, "is": "x"}],
-        "then": [effect or {"stop": "battery-off"}], "because": "test", "source": "common practice, no source",
-        "state": "tested",
-    })
+    return Rule.model_validate(
+        {
+            "id": f"horn/{name}",
+            "title": name,
+            "when": [{"check": check, "is": "x"}],
+            "then": [effect or {"stop": "battery-off"}],
+            "because": "test",
+            "source": "common practice, no source",
+            "state": "tested",
+        }
+    )
 
 
 RULES = {"horn": [rule("a", "a", {"establish": "w"}), rule("b", "b")]}
@@ -130,8 +136,9 @@ def test_exception_that_only_the_engine_saw_surfaces_too(monkeypatch: pytest.Mon
 def test_engine_numbers_are_translated_and_the_next_run_works(monkeypatch: pytest.MonkeyPatch) -> None:
     """No `error code: 303` reaches a user; the number stays for the report."""
     bounds = [
-        Rule.model_validate({**rule(f"r{n}", "a").model_dump(by_alias=True, exclude_none=True),
-                             "when": [{"check": "a", "above": n}]})
+        Rule.model_validate(
+            {**rule(f"r{n}", "a").model_dump(by_alias=True, exclude_none=True), "when": [{"check": "a", "above": n}]}
+        )
         for n in range(80)
     ]
     monkeypatch.setattr(module, "check_limits", lambda rules: [])
@@ -142,7 +149,8 @@ def test_engine_numbers_are_translated_and_the_next_run_works(monkeypatch: pytes
     assert "303" not in str(caught.value)
     assert str(caught.value).startswith("circuit horn: the rule engine could not work")
     assert [one.id for one in matcher.run("horn", bounds, [Fact("a", number=1.5)], frozenset())] == [
-        "horn/r0", "horn/r1",
+        "horn/r0",
+        "horn/r1",
     ]
 
 
@@ -158,12 +166,18 @@ def test_callers_rules_are_left_as_they_were() -> None:
 @needs_engine
 def test_program_ends_cleanly_after_use() -> None:
     """A C library that crashes at exit turns a finished job into an alarming one."""
-    code = "from diag.reason.engine import DurableMatcher; from diag.reason.forward import Fact\n" \
-           "import sys; sys.path.insert(0, sys.argv[1]); import test_forward_engine as own\n" \
-           "print(len(DurableMatcher().run('horn', own.RULES['horn'], own.FACTS, frozenset())))"
+    code = (
+        "from diag.reason.engine import DurableMatcher; from diag.reason.forward import Fact\n"
+        "import sys; sys.path.insert(0, sys.argv[1]); import test_forward_engine as own\n"
+        "print(len(DurableMatcher().run('horn', own.RULES['horn'], own.FACTS, frozenset())))"
+    )
     done = subprocess.run(
-        [sys.executable, "-c", code, str(Path(__file__).parent)], capture_output=True, text=True, timeout=120,
-        check=False, cwd=Path(module.__file__).parents[2],
+        [sys.executable, "-c", code, str(Path(__file__).parent)],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+        cwd=Path(module.__file__).parents[2],
     )
     assert (done.stdout, done.returncode) == ("2\n", 0), done.stderr
 

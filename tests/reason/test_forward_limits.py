@@ -18,10 +18,17 @@ from diag.reason.matcher import PlainMatcher
 
 
 def rule(name: str, *when: Mapping[str, Any]) -> Rule:
-    return Rule.model_validate({
-        "id": f"horn/{name}", "title": name, "when": when, "then": [{"stop": "battery-off"}], "because": "test",
-        "source": "common practice, no source", "state": "tested",
-    })
+    return Rule.model_validate(
+        {
+            "id": f"horn/{name}",
+            "title": name,
+            "when": when,
+            "then": [{"stop": "battery-off"}],
+            "because": "test",
+            "source": "common practice, no source",
+            "state": "tested",
+        }
+    )
 
 
 def unchecked(name: str, *conditions: Condition) -> Rule:
@@ -70,16 +77,19 @@ def conditions(count: int) -> list[Rule]:
     return [unchecked("many", *whens)]
 
 
-@pytest.mark.parametrize(("make", "most", "named", "text"), [
-    (subjects, 400, "horn/r400", "more than 400 different tests follow circuit horn;"),
-    (words, 400, "horn/r400", "more than 400 different tests follow circuit horn, check:a;"),
-    (bounds, 60, "horn/r60", "more than 60 tests on check:a can be true at once"),
-    (negations, 60, "horn/r60", "more than 60 tests on check:a can be true at once"),
-    (mixed, 60, "horn/r59", "more than 60 tests on check:a can be true at once"),
-    (nested, 30, "horn/b29", "more than 60 tests on check:a can be true at once"),
-    (identical, 250, "horn/r250", "more than 250 rules share the test circuit horn, check:a, word is x"),
-    (conditions, 16, "horn/many", "found 17 conditions; expected at most 16"),
-])
+@pytest.mark.parametrize(
+    ("make", "most", "named", "text"),
+    [
+        (subjects, 400, "horn/r400", "more than 400 different tests follow circuit horn;"),
+        (words, 400, "horn/r400", "more than 400 different tests follow circuit horn, check:a;"),
+        (bounds, 60, "horn/r60", "more than 60 tests on check:a can be true at once"),
+        (negations, 60, "horn/r60", "more than 60 tests on check:a can be true at once"),
+        (mixed, 60, "horn/r59", "more than 60 tests on check:a can be true at once"),
+        (nested, 30, "horn/b29", "more than 60 tests on check:a can be true at once"),
+        (identical, 250, "horn/r250", "more than 250 rules share the test circuit horn, check:a, word is x"),
+        (conditions, 16, "horn/many", "found 17 conditions; expected at most 16"),
+    ],
+)
 def test_limit_is_refused_one_beyond_what_is_allowed(make: Any, most: int, named: str, text: str) -> None:
     """Beyond its limits the engine hangs or fails in mid-job; the author must hear it when loading."""
     assert check_limits({"horn": make(most)}) == []
@@ -98,13 +108,16 @@ def test_too_many_rules_in_a_circuit_are_refused() -> None:
     ]
 
 
-@pytest.mark.parametrize(("test", "text"), [
-    ({"above": float("inf")}, "found the bound inf for a; expected a finite number"),
-    ({"below": float("nan")}, "found the bound nan for a; expected a finite number"),
-    ({"above": 1e22}, "found the bound 1e+22 for a; expected a finite number of at most 1000000"),
-    ({"between": (-2e6, 1.0)}, "found the bound -2000000.0 for a"),
-    ({"between": (2.0, 1.0)}, "expected the smaller number first"),
-])
+@pytest.mark.parametrize(
+    ("test", "text"),
+    [
+        ({"above": float("inf")}, "found the bound inf for a; expected a finite number"),
+        ({"below": float("nan")}, "found the bound nan for a; expected a finite number"),
+        ({"above": 1e22}, "found the bound 1e+22 for a; expected a finite number of at most 1000000"),
+        ({"between": (-2e6, 1.0)}, "found the bound -2000000.0 for a"),
+        ({"between": (2.0, 1.0)}, "expected the smaller number first"),
+    ],
+)
 def test_bound_that_no_engine_can_hold_is_refused(test: dict[str, Any], text: str) -> None:
     """Exponents are an error in the engine, and large integers saturate into false matches."""
     plain = Condition.model_validate({"check": "a", "above": 1})
@@ -158,8 +171,16 @@ def _facts(name: str, count: int) -> Sequence[Fact]:
 def run_at_the_limit() -> None:
     """Runs each ruleset of the greatest size allowed in both matchers; in a process of its own."""
     engine = DurableMatcher()
-    for make, most in ((subjects, 400), (words, 400), (bounds, 60), (negations, 60), (mixed, 60), (nested, 30),
-                       (identical, 250), (conditions, 16)):
+    for make, most in (
+        (subjects, 400),
+        (words, 400),
+        (bounds, 60),
+        (negations, 60),
+        (mixed, 60),
+        (nested, 30),
+        (identical, 250),
+        (conditions, 16),
+    ):
         rules = {"horn": make(most)}
         for facts in (_facts(make.__name__, most), _facts(make.__name__, most)[::-1]):
             reference = forward(rules, facts, PlainMatcher())
@@ -174,7 +195,10 @@ def test_what_the_limits_allow_does_run() -> None:
     path = [entry for entry in sys.path if entry]
     path[:0] = [__file__.rpartition("/")[0], module.__file__.rpartition("/diag/")[0]]
     done = subprocess.run(
-        [sys.executable, "-c", _AT_THE_LIMIT.format(path=path)], capture_output=True, text=True, timeout=300,
+        [sys.executable, "-c", _AT_THE_LIMIT.format(path=path)],
+        capture_output=True,
+        text=True,
+        timeout=300,
         check=False,
     )
     assert done.stdout.strip() == "all ran", done.stderr
