@@ -6,6 +6,7 @@ Exit codes: 0 done or kept, 1 work that could not be done, 2 bad input.
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -36,7 +37,9 @@ def _progress() -> Iterator[Callable[[float], None]]:
     def tell(share: float) -> None:
         nonlocal bar
         if bar is None:
-            bar = click.progressbar(length=100, label="Working out what each fault shows", file=sys.stderr)
+            room = shutil.get_terminal_size().columns
+            click.echo("Working out what each fault shows (kept for next time):", err=True)
+            bar = click.progressbar(length=100, width=max(8, min(50, room - 12)), show_eta=False, file=sys.stderr)
             bar.__enter__()
         bar.update(round(100 * share) - bar.pos)
 

@@ -50,6 +50,7 @@ _CONTRAST = 2.0
 _TEST_LAMP_W, _TEST_LAMP_V = 5.0, 12.0
 _NEWTON_ROUNDS = 14
 _METER_V, _METER_SHARE = 0.04, 0.015
+_NO_PATH_OHM = 5e4
 _OHM_WIDTH, _LEADS_OHM = 0.30, 0.2
 
 
@@ -200,5 +201,6 @@ def read_amps(shown: Shown, network: Network, through: str, spread: Floats) -> R
 def read_ohms(shown: Shown, network: Network, terminal: str, spread: Floats) -> Readings:
     """log10 of ohms from a terminal to body with the battery off, all parallel paths and leads included."""
     ohm = np.clip(shown.inner_ohm[:, network.node(terminal)] + _LEADS_OHM, 1e-3, OPEN_LINE_OHM)
+    ohm = np.where(ohm > _NO_PATH_OHM, OPEN_LINE_OHM, ohm)  # what is left are the meter inputs of the model itself
     level = np.log10(ohm)
     return Readings(level, _OHM_WIDTH + 0.8 * spread * np.minimum(np.abs(level - level[0]), 0.5), logarithmic=True)

@@ -92,6 +92,11 @@ class Journal:
             _sync_folder(path.parent)
         except BaseException as error:
             _drop(fd, lock)
+            if isinstance(error, FileExistsError) and not path.parent.is_dir():
+                raise JournalError(
+                    "missing",
+                    f"{path.parent}: found a file; expected a folder for jobs. Move it away or set DIAG_HOME.",
+                ) from error
             if isinstance(error, FileExistsError):
                 raise JournalError(
                     "exists",

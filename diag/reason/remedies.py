@@ -48,7 +48,7 @@ def _plan(
     touched = list(dict.fromkeys(check for cause in group for check in shows.get(cause.id, ())))
     note = knowledge.remedies.get(remedy_id)
     if note is not None:
-        proof = list(dict.fromkeys([*note.proof, *touched]))[: max(_PROOFS, len(note.proof))]
+        proof = _cheap_first(knowledge, list(dict.fromkeys([*note.proof, *touched]))[: max(_PROOFS, len(note.proof))])
         return RemedyPlan(
             remedy_id, note.title, cures, tuple(note.steps), tuple(note.cautions), note.minutes, tuple(proof)
         )
@@ -63,7 +63,7 @@ def _plan(
             (f"Put right: {group[0].title}.",),
             (),
             10.0,
-            tuple(touched[:_PROOFS]),
+            tuple(_cheap_first(knowledge, touched[:_PROOFS])),
         )
     fill = {"part": label, "place": place}
     return RemedyPlan(
@@ -73,8 +73,18 @@ def _plan(
         tuple(step.format(**fill) for step in form.steps),
         tuple(form.cautions),
         form.minutes,
-        tuple(touched[:_PROOFS]),
+        tuple(_cheap_first(knowledge, touched[:_PROOFS])),
     )
+
+
+def _cheap_first(knowledge: Knowledge, checks: list[str]) -> list[str]:
+    """Checks with the engine standing before those that need it running, and wires on before wires off."""
+
+    def effort(check: str) -> tuple[bool, bool]:
+        operate = knowledge.checks[check].operate
+        return operate.get("engine") == "running", "unplugged" in operate
+
+    return sorted(checks, key=effort)
 
 
 def _label(knowledge: Knowledge, subject: str) -> tuple[str, str]:

@@ -88,7 +88,7 @@ def play(reasoner: Reasoner, fault: str | None, open_job: Callable[[], tuple[Con
     for cause in causes:
         if cause not in reasoner.index:
             near = nearest(cause, reasoner.index)
-            hint = f" Nearest: {near}." if near else ""
+            hint = f" {near}" if near else ""
             raise DiagError(
                 f"--fault: found `{cause}`; expected a cause of this vehicle (`--fault list` shows all).{hint}"
             )

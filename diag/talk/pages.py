@@ -197,7 +197,8 @@ class Pages:
         if key in page.digits or any(key == known for known, _ in page.keys):
             return Pressed(key)
         if data.isprintable():
-            digits = f"{page.digits[0]} to {page.digits[-1]}, or " if len(page.digits) > 1 else ""
+            counted = [key for key in page.digits if key.isdigit()]
+            digits = f"{counted[0]} to {counted[-1]}, or " if len(counted) > 1 else ""
             page.note = f"! Key {data} does nothing here. Press {digits}a key of the list below."
         return None
 

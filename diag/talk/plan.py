@@ -376,6 +376,11 @@ class _Decision:
             step = self.reasoner.steps.get(str(entry.fields.get("check")))
             if step is not None and step.id not in {f.step.id for f in self.findings if f.step is not None}:
                 out.append(f"not checked ({reason}): {step.title}")
+        answered = {f.step.id for f in self.findings if f.step is not None}
+        for check in dict.fromkeys(str(e.fields.get("check")) for e in self.state.standing("not-sure")):
+            step = self.reasoner.steps.get(check)
+            if step is not None and check not in answered:
+                out.append(f"not sure of: {step.title}")
         out += [f"left open: {e.fields.get('text')}" for e in self.state.standing("left-open")]
         for seq in self.beliefs.posterior.unexplained:
             out.append(f"unexplained: answer {seq}")

@@ -140,7 +140,9 @@ def test_files_and_folders_are_for_this_user_only(tmp_path: Path) -> None:
         os.umask(old)
     assert stat.S_IMODE(path.parent.stat().st_mode) == stat.S_IMODE(path.parent.parent.stat().st_mode) == 0o700
     assert {file.name: oct(stat.S_IMODE(file.stat().st_mode)) for file in path.parent.iterdir()} == {
-        "job.jsonl": "0o600", "job.jsonl.torn-1": "0o600", "job.jsonl.lock": "0o600",
+        "job.jsonl": "0o600",
+        "job.jsonl.torn-1": "0o600",
+        "job.jsonl.lock": "0o600",
     }
 
 
@@ -163,8 +165,10 @@ def test_time_is_utc_whatever_zone_the_clock_has(path: Path) -> None:
 
 def test_edited_times_that_go_back_are_told_not_refused(path: Path) -> None:
     """Recorded jobs are edited by hand; only the order of lines counts."""
-    lines = [b'{"v":1,"seq":1,"at":"2026-11-25T09:00:00Z","event":"noted"}',
-             b'{"v":1,"seq":2,"at":"2026-11-25T08:00:00Z","event":"noted"}']
+    lines = [
+        b'{"v":1,"seq":1,"at":"2026-11-25T09:00:00Z","event":"noted"}',
+        b'{"v":1,"seq":2,"at":"2026-11-25T08:00:00Z","event":"noted"}',
+    ]
     path.write_bytes(b"\n".join(lines) + b"\n")
     records, messages = read_journal(path)
     assert len(records) == 2
@@ -248,29 +252,35 @@ def test_empty_file_opens_empty(path: Path) -> None:
 GOOD = '{"v":1,"seq":%d,"at":"2026-11-25T08:30:00Z","event":"noted"}\n'
 
 
-@pytest.mark.parametrize(("line", "column", "found"), [
-    (b'{"v":1,"seq":2,"at":oops}', 21, "'o' where JSON needs something else"),
-    (b'{"v":1,"seq":2,', 16, "the end of the line where JSON goes on"),
-    (b"", 1, "an empty line"),
-    (b"[1]", 1, "JSON that is not an object"),
-    (b"\xff\xfe", 1, "bytes that are not UTF-8"),
-    (b'{"v":1,"text":"\xc3("}', 16, "bytes that are not UTF-8"),
-    (b"\0\0\0", 1, "'\\x00' where JSON needs something else"),
-    (b"[" * 40_000, 1, "brackets nested too deep"),
-    (b"{" + b" " * LINE_LIMIT, LINE_LIMIT, f"more than {LINE_LIMIT} bytes"),
-    (b'{"v":1,"seq":2,"at":"2026-11-25T08:30:00Z","event":"noted","value":NaN}', 1, "the number NaN"),
-    (b'{"v":1,"v":1,"seq":2,"at":"2026-11-25T08:30:00Z","event":"noted"}', 1, "the name 'v' twice"),
-    (b'{"seq":2,"at":"2026-11-25T08:30:00Z","event":"noted"}', 1, "v nothing, expected 1"),
-    (b'{"v":true,"seq":2,"at":"2026-11-25T08:30:00Z","event":"noted"}', 1, "v true, expected 1"),
-    (b'{"v":1,"seq":"2","at":"2026-11-25T08:30:00Z","event":"noted"}', 1, 'seq "2", expected a whole number'),
-    (b'{"v":1,"seq":0,"at":"2026-11-25T08:30:00Z","event":"noted"}', 1, "seq 0, expected a whole number"),
-    (b'{"v":1,"seq":2,"at":"yesterdayZ","event":"noted"}', 1, 'at "yesterdayZ", expected a UTC time'),
-    (b'{"v":1,"seq":2,"at":"2026-11-25T08:30:00","event":"noted"}', 1, "expected a UTC time"),
-    (b'{"v":1,"seq":2,"at":"2026-11-25T08:30:00Z"}', 1, "event nothing, expected lower-case words"),
-    (b'{"v":1,"seq":2,"at":"2026-11-25T08:30:00Z","event":"rm -rf"}', 1, 'event "rm -rf", expected'),
-])
+@pytest.mark.parametrize(
+    ("line", "column", "found"),
+    [
+        (b'{"v":1,"seq":2,"at":oops}', 21, "'o' where JSON needs something else"),
+        (b'{"v":1,"seq":2,', 16, "the end of the line where JSON goes on"),
+        (b"", 1, "an empty line"),
+        (b"[1]", 1, "JSON that is not an object"),
+        (b"\xff\xfe", 1, "bytes that are not UTF-8"),
+        (b'{"v":1,"text":"\xc3("}', 16, "bytes that are not UTF-8"),
+        (b"\0\0\0", 1, "'\\x00' where JSON needs something else"),
+        (b"[" * 40_000, 1, "brackets nested too deep"),
+        (b"{" + b" " * LINE_LIMIT, LINE_LIMIT, f"more than {LINE_LIMIT} bytes"),
+        (b'{"v":1,"seq":2,"at":"2026-11-25T08:30:00Z","event":"noted","value":NaN}', 1, "the number NaN"),
+        (b'{"v":1,"v":1,"seq":2,"at":"2026-11-25T08:30:00Z","event":"noted"}', 1, "the name 'v' twice"),
+        (b'{"seq":2,"at":"2026-11-25T08:30:00Z","event":"noted"}', 1, "v nothing, expected 1"),
+        (b'{"v":true,"seq":2,"at":"2026-11-25T08:30:00Z","event":"noted"}', 1, "v true, expected 1"),
+        (b'{"v":1,"seq":"2","at":"2026-11-25T08:30:00Z","event":"noted"}', 1, 'seq "2", expected a whole number'),
+        (b'{"v":1,"seq":0,"at":"2026-11-25T08:30:00Z","event":"noted"}', 1, "seq 0, expected a whole number"),
+        (b'{"v":1,"seq":2,"at":"yesterdayZ","event":"noted"}', 1, 'at "yesterdayZ", expected a UTC time'),
+        (b'{"v":1,"seq":2,"at":"2026-11-25T08:30:00","event":"noted"}', 1, "expected a UTC time"),
+        (b'{"v":1,"seq":2,"at":"2026-11-25T08:30:00Z"}', 1, "event nothing, expected lower-case words"),
+        (b'{"v":1,"seq":2,"at":"2026-11-25T08:30:00Z","event":"rm -rf"}', 1, 'event "rm -rf", expected'),
+    ],
+)
 def test_corrupt_line_in_the_middle_is_told_with_its_place(
-    path: Path, line: bytes, column: int, found: str,
+    path: Path,
+    line: bytes,
+    column: int,
+    found: str,
 ) -> None:
     """Guessing past a bad line could leave out the one answer that mattered."""
     error = refused(path, (GOOD % 1).encode() + line + b"\n" + (GOOD % 3).encode())
@@ -282,11 +292,14 @@ def test_corrupt_line_in_the_middle_is_told_with_its_place(
     assert len(str(error)) < len(str(path)) + 400
 
 
-@pytest.mark.parametrize(("numbers", "place", "text"), [
-    ((1, 2, 4), 3, "found seq 4, a gap, records are missing; expected seq 3"),
-    ((2, 3), 1, "found seq 2, a gap, records are missing; expected seq 1"),
-    ((1, 2, 3, 2), 4, "found seq 2, a number that was used before; expected seq 4"),
-])
+@pytest.mark.parametrize(
+    ("numbers", "place", "text"),
+    [
+        ((1, 2, 4), 3, "found seq 4, a gap, records are missing; expected seq 3"),
+        ((2, 3), 1, "found seq 2, a gap, records are missing; expected seq 1"),
+        ((1, 2, 3, 2), 4, "found seq 2, a number that was used before; expected seq 4"),
+    ],
+)
 def test_numbers_out_of_order_are_refused(path: Path, numbers: tuple[int, ...], place: int, text: str) -> None:
     """A missing record may be the one that undid another."""
     error = refused(path, "".join(GOOD % number for number in numbers).encode())
@@ -341,8 +354,11 @@ def test_line_length_is_limited_at_the_byte(path: Path) -> None:
     assert len(read_journal(path)[0]) == 1
 
 
-@pytest.mark.parametrize("value", [float("nan"), float("inf"), [1.0, -float("inf")], 10**5000],
-                         ids=["nan", "inf", "inf-inside", "too-many-digits"])
+@pytest.mark.parametrize(
+    "value",
+    [float("nan"), float("inf"), [1.0, -float("inf")], 10**5000],
+    ids=["nan", "inf", "inf-inside", "too-many-digits"],
+)
 def test_value_that_json_does_not_know_is_refused(path: Path, value: Any) -> None:
     """A line with NaN would make the whole job unreadable to others."""
     with Journal.create(path) as journal:
@@ -401,7 +417,12 @@ def test_two_programs_cannot_hold_one_job(path: Path) -> None:
         journal.append("noted", text="x")
         code = f"from diag.job.journal import Journal; Journal.open({str(path)!r})"
         done = subprocess.run(
-            [sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=False, cwd=ROOT,
+            [sys.executable, "-c", code],
+            capture_output=True,
+            text=True,
+            timeout=120,
+            check=False,
+            cwd=ROOT,
         )
         assert "found another program at work on this job" in done.stderr
         with pytest.raises(JournalError, match="another program at work") as caught:
@@ -505,8 +526,10 @@ def test_new_job_paths_are_free_and_sort_by_time(tmp_path: Path, monkeypatch: py
         Journal.create(path).close()
         made.append(path)
     assert [path.name for path in made] == [
-        "2026-11-25-083000-old-van.jsonl", "2026-11-25-083000-old-van-2.jsonl",
-        "2026-11-25-083001-etc-pass-wd.jsonl", "2026-11-25-083002-vehicle.jsonl",
+        "2026-11-25-083000-old-van.jsonl",
+        "2026-11-25-083000-old-van-2.jsonl",
+        "2026-11-25-083001-etc-pass-wd.jsonl",
+        "2026-11-25-083002-vehicle.jsonl",
     ]
     assert {path.parent for path in made} == {tmp_path / "jobs"}
     assert list_jobs()[:2] == made[:1:-1]

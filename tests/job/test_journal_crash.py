@@ -42,7 +42,10 @@ def test_every_acknowledged_record_survives_kill_at_any_instant(tmp_path: Path) 
     kept = 1
     for kill in range(KILLS):
         writer = subprocess.Popen(
-            [sys.executable, "-c", WRITER, str(path)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT,
+            [sys.executable, "-c", WRITER, str(path)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            cwd=ROOT,
         )
         assert writer.stdout is not None and writer.stderr is not None
         first = writer.stdout.readline()
@@ -78,16 +81,24 @@ def failing(monkeypatch: pytest.MonkeyPatch, name: str, code: int, part: int = 0
     return lambda: monkeypatch.setattr(os, name, real[name])
 
 
-@pytest.mark.parametrize(("name", "code", "part", "text"), [
-    ("write", errno.ENOSPC, 0, "found the disk full"),
-    ("write", errno.ENOSPC, 17, "found the disk full"),
-    ("write", errno.EDQUOT, 1, "found the disk full"),
-    ("write", errno.EIO, 5, "found: Input/output error"),
-    ("fsync", errno.ENOSPC, 0, "found the disk full"),
-    ("fsync", errno.EIO, 0, "found: Input/output error"),
-])
+@pytest.mark.parametrize(
+    ("name", "code", "part", "text"),
+    [
+        ("write", errno.ENOSPC, 0, "found the disk full"),
+        ("write", errno.ENOSPC, 17, "found the disk full"),
+        ("write", errno.EDQUOT, 1, "found the disk full"),
+        ("write", errno.EIO, 5, "found: Input/output error"),
+        ("fsync", errno.ENOSPC, 0, "found the disk full"),
+        ("fsync", errno.EIO, 0, "found: Input/output error"),
+    ],
+)
 def test_failed_write_is_told_and_leaves_the_file_whole(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, code: int, part: int, text: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    name: str,
+    code: int,
+    part: int,
+    text: str,
 ) -> None:
     """Half a line would spoil the next answer, and a silent failure would lose this one."""
     path = tmp_path / "job.jsonl"
@@ -107,7 +118,8 @@ def test_failed_write_is_told_and_leaves_the_file_whole(
 
 
 def test_piece_that_cannot_be_cut_off_at_once_is_cut_before_the_next_record(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """A failing disk may refuse the cure too; the next record must not be glued to the piece."""
     path = tmp_path / "job.jsonl"
@@ -126,7 +138,9 @@ def test_piece_that_cannot_be_cut_off_at_once_is_cut_before_the_next_record(
 
 @pytest.mark.parametrize("name", ["write", "fsync"])
 def test_ctrl_c_in_the_middle_of_a_record_leaves_the_file_whole(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    name: str,
 ) -> None:
     """People press it whenever the program seems slow, so most likely just there."""
     path = tmp_path / "job.jsonl"
@@ -177,7 +191,8 @@ def test_real_size_limit_of_the_system_is_told(tmp_path: Path) -> None:
 
 
 def test_full_disk_while_a_torn_line_is_set_aside_loses_nothing(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """The piece may be cut off only after its copy is on the disk."""
     path = tmp_path / "job.jsonl"

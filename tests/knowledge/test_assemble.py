@@ -53,8 +53,16 @@ def test_parts_fuses_and_earths_are_one_mapping_in_the_order_of_the_files(tmp_pa
     know = write_small(tmp_path).load()
     assert list(know.parts) == ["battery", "key-switch", "earth-main", "work-lamp", "fuse-lamp", "earth-front"]
     assert know.terminals == (
-        "battery.B+", "battery.B-", "key-switch.30", "key-switch.15", "earth-main.31", "work-lamp.55", "work-lamp.31",
-        "fuse-lamp.in", "fuse-lamp.out", "earth-front.31",
+        "battery.B+",
+        "battery.B-",
+        "key-switch.30",
+        "key-switch.15",
+        "earth-main.31",
+        "work-lamp.55",
+        "work-lamp.31",
+        "fuse-lamp.in",
+        "fuse-lamp.out",
+        "earth-front.31",
     )
     assert list(know.circuits) == ["supply", "lamp", "shared"]
     assert know.controls["ignition"] == ("off", "on")
@@ -77,16 +85,28 @@ def test_places_lead_to_the_entry_and_inside_it(tmp_path: Path) -> None:
 
 def test_kinds_without_a_list_have_their_usual_terminals(tmp_path: Path) -> None:
     """The numbers follow DIN 72552."""
-    know = write_small(tmp_path, (LAMP, "parts:\n", """parts:
+    know = write_small(
+        tmp_path,
+        (
+            LAMP,
+            "parts:\n",
+            """parts:
   unit: {kind: flasher-unit, title: Unit, place: front, rated-w: 92 W}
   horn: {kind: horn, title: Horn, place: front, current-a: 4 A}
   sender: {kind: sender, title: Sender, place: front, closed-when: [stopped]}
   dynamo: {kind: dynamo, title: Dynamo, place: front, emf-v: 15 V}
   regulator: {kind: regulator, title: Regulator, place: front}
-""")).load()
+""",
+        ),
+    ).load()
     found = {name: terminals_of(know.parts[name]) for name in ("unit", "horn", "sender", "dynamo", "regulator")}
-    assert found == {"unit": ("49", "49a", "C", "31"), "horn": ("71", "31b"), "sender": ("G",),
-                     "dynamo": ("D+", "DF"), "regulator": ("B+", "D+", "DF", "61", "31")}
+    assert found == {
+        "unit": ("49", "49a", "C", "31"),
+        "horn": ("71", "31b"),
+        "sender": ("G",),
+        "dynamo": ("D+", "DF"),
+        "regulator": ("B+", "D+", "DF", "61", "31"),
+    }
 
 
 def test_operates_that_say_the_same_have_one_key() -> None:
@@ -108,15 +128,18 @@ def test_an_override_changes_only_what_it_names(tmp_path: Path) -> None:
     assert know.spots.place("work-lamp", "title") == small.at(LAMP, "Work lamp", after="work-lamp: {")
 
 
-@pytest.mark.parametrize(("override", "spot", "says"), [
-    ("{parts: {work-lamp: {test-w: 45 A}}}", "45 A", "not a unit of power"),
-    ("{parts: {work-lamp: {test-wt: 45 W}}}", "test-wt", "Did you mean `test-w`?"),
-    ("{parts: {work-lam: {test-w: 45 W}}}", "work-lam:", "Did you mean `work-lamp`?"),
-    ("{parts: {fuse-lamp: {rating-a: 8 A}}}", "fuse-lamp", "Move it under `fuses`."),
-    ("{parts: {work-lamp: {fitted: no}}}", "no}", "`fitted: absent`"),
-    ("{wires: {lamp-feed: {to: work-lamp.57}}}", "work-lamp.57", "no such terminal"),
-    ("{wire: {lamp-feed: {length-m: 3 m}}}", "wire:", "cannot be used as a key"),
-])
+@pytest.mark.parametrize(
+    ("override", "spot", "says"),
+    [
+        ("{parts: {work-lamp: {test-w: 45 A}}}", "45 A", "not a unit of power"),
+        ("{parts: {work-lamp: {test-wt: 45 W}}}", "test-wt", "Did you mean `test-w`?"),
+        ("{parts: {work-lam: {test-w: 45 W}}}", "work-lam:", "Did you mean `work-lamp`?"),
+        ("{parts: {fuse-lamp: {rating-a: 8 A}}}", "fuse-lamp", "Move it under `fuses`."),
+        ("{parts: {work-lamp: {fitted: no}}}", "no}", "`fitted: absent`"),
+        ("{wires: {lamp-feed: {to: work-lamp.57}}}", "work-lamp.57", "no such terminal"),
+        ("{wire: {lamp-feed: {length-m: 3 m}}}", "wire:", "cannot be used as a key"),
+    ],
+)
 def test_a_wrong_override_is_told_in_the_vehicles_file(tmp_path: Path, override: str, spot: str, says: str) -> None:
     """The mistake is in the vehicle's file, not in the circuit's."""
     small = write_small(tmp_path, car(f"overrides: {override}\n"))
@@ -127,8 +150,10 @@ def test_a_wrong_override_is_told_in_the_vehicles_file(tmp_path: Path, override:
 
 def test_an_override_may_add_a_wire_of_its_own(tmp_path: Path) -> None:
     """Alterations add wires that no circuit file knows."""
-    added = ("overrides: {wires: {second-earth: {from: work-lamp.31, to: earth-main.31, colour: black,"
-             " section-mm2: 1 mm2, length-m: 2 m}}}\n")
+    added = (
+        "overrides: {wires: {second-earth: {from: work-lamp.31, to: earth-main.31, colour: black,"
+        " section-mm2: 1 mm2, length-m: 2 m}}}\n"
+    )
     know = write_small(tmp_path, car(added)).load()
     assert know.wires["second-earth"].to == "earth-main.31"
     assert know.circuit_of["second-earth"] == "shared"
@@ -143,9 +168,12 @@ def test_needed_circuits_are_loaded_too(tmp_path: Path) -> None:
 
 def test_a_part_that_is_absent_takes_with_it_what_rests_on_it(tmp_path: Path) -> None:
     """A check of a lamp that is not there would be asked in vain."""
-    know = write_small(tmp_path, (CAR, "circuits: [lamp]\n",
-                                  "circuits: [lamp, second]\noverrides: {parts: {side-lamp: {fitted: absent}}}\n"),
-                       (SHARED, "rules:\n", "rules:\n" + SPANNING), second=SECOND).load()
+    know = write_small(
+        tmp_path,
+        (CAR, "circuits: [lamp]\n", "circuits: [lamp, second]\noverrides: {parts: {side-lamp: {fitted: absent}}}\n"),
+        (SHARED, "rules:\n", "rules:\n" + SPANNING),
+        second=SECOND,
+    ).load()
     assert "side-lamp" not in know.parts
     assert not {"side-feed", "side-earth"} & set(know.wires)
     assert "side-on" not in know.checks
@@ -173,9 +201,12 @@ def test_a_slip_in_shared_is_told_even_if_a_circuit_is_not_fitted(tmp_path: Path
 
 def test_a_circuit_that_uses_another_without_needing_it_is_told(tmp_path: Path) -> None:
     """It would work on one vehicle and fail on the next."""
-    small = write_small(tmp_path, (CAR, "[lamp]", "[second]"),
-                        (SHARED, SMALL[SHARED], "circuit: shared\ntitle: None\n"),
-                        second=SECOND.replace("needs: [lamp]\n", ""))
+    small = write_small(
+        tmp_path,
+        (CAR, "[lamp]", "[second]"),
+        (SHARED, SMALL[SHARED], "circuit: shared\ntitle: None\n"),
+        second=SECOND.replace("needs: [lamp]\n", ""),
+    )
     told = [str(problem) for problem in small.problems()]
     assert any("`lamp-on`" in text and "add that circuit to `needs`" in text for text in told)
     assert any("fuse-lamp.out" in text and "add that circuit to `needs`" in text for text in told)

@@ -10,8 +10,14 @@ from diag.knowledge.lint import added_causes, check_causes, warnings
 from tests.knowledge.small import write_small
 
 LAMP, SHARED = "circuits/lamp.yaml", "shared.yaml"
-KNOWN = {"battery.flat", "work-lamp.open", "fuse-lamp.blown", "fuse-lamp.resistive", "earth-front.open",
-         "lamp-earth.open"}
+KNOWN = {
+    "battery.flat",
+    "work-lamp.open",
+    "fuse-lamp.blown",
+    "fuse-lamp.resistive",
+    "earth-front.open",
+    "lamp-earth.open",
+}
 
 
 def test_causes_that_can_be_are_not_complained_of(tmp_path: Path) -> None:
@@ -21,19 +27,35 @@ def test_causes_that_can_be_are_not_complained_of(tmp_path: Path) -> None:
     assert added_causes(know, KNOWN) == {"work-lamp.glass-painted"}
 
 
-@pytest.mark.parametrize(("old", "new", "spot", "says"), [
-    ("points-to: work-lamp.open", "points-to: work-lamp.opn", "work-lamp.opn", "Did you mean `work-lamp.open`?"),
-    ("clears: fuse-lamp.blown", "clears: fuse-lamp.burst", "fuse-lamp.burst",
-     "It can have `fuse-lamp.blown` or `fuse-lamp.resistive`."),
-    ("clears: fuse-lamp.blown", "clears: fuze-lamp.blown", "fuze-lamp.blown", "Did you mean `fuse-lamp.blown`?"),
-    ("points-to: work-lamp.open", "points-to: wrk-lamp.glow", "wrk-lamp.glow", "no such cause"),
-    ("cures: [work-lamp.open]", "cures: [work-lamp.dead]", "work-lamp.dead", "no such cause"),
-    ("frequency: 2, remedy", "frequency: 2, like: work-lamp.dark, remedy", "work-lamp.dark", "no such cause"),
-    ("id: lamp-earth.open", "id: lamp-earth.opened", "lamp-earth.opened", "needs a `title` and a `frequency`"),
-    ("frequency: 2, remedy: lamp-renew,", "frequency: 2,", "{id: work-lamp.glass", "nothing cures this added cause"),
-])
+@pytest.mark.parametrize(
+    ("old", "new", "spot", "says"),
+    [
+        ("points-to: work-lamp.open", "points-to: work-lamp.opn", "work-lamp.opn", "Did you mean `work-lamp.open`?"),
+        (
+            "clears: fuse-lamp.blown",
+            "clears: fuse-lamp.burst",
+            "fuse-lamp.burst",
+            "It can have `fuse-lamp.blown` or `fuse-lamp.resistive`.",
+        ),
+        ("clears: fuse-lamp.blown", "clears: fuze-lamp.blown", "fuze-lamp.blown", "Did you mean `fuse-lamp.blown`?"),
+        ("points-to: work-lamp.open", "points-to: wrk-lamp.glow", "wrk-lamp.glow", "no such cause"),
+        ("cures: [work-lamp.open]", "cures: [work-lamp.dead]", "work-lamp.dead", "no such cause"),
+        ("frequency: 2, remedy", "frequency: 2, like: work-lamp.dark, remedy", "work-lamp.dark", "no such cause"),
+        ("id: lamp-earth.open", "id: lamp-earth.opened", "lamp-earth.opened", "needs a `title` and a `frequency`"),
+        (
+            "frequency: 2, remedy: lamp-renew,",
+            "frequency: 2,",
+            "{id: work-lamp.glass",
+            "nothing cures this added cause",
+        ),
+    ],
+)
 def test_a_cause_that_cannot_be_is_told_at_its_place(
-    tmp_path: Path, old: str, new: str, spot: str, says: str,
+    tmp_path: Path,
+    old: str,
+    new: str,
+    spot: str,
+    says: str,
 ) -> None:
     """A rule that points to a misspelt cause would silently do nothing."""
     small = write_small(tmp_path, (LAMP, old, new))
@@ -47,19 +69,33 @@ def test_the_small_set_gives_no_warnings(tmp_path: Path) -> None:
     assert warnings(write_small(tmp_path).load()) == []
 
 
-@pytest.mark.parametrize(("file", "old", "new", "says"), [
-    (LAMP, "  lamp-earth: {", "  lamp-earth-2: {", ""),
-    (LAMP, "from: work-lamp.31", "from: work-lamp.55", "no wire is on `work-lamp.31`"),
-    (LAMP, 'operate: {ignition: "on"}', 'operate: {ignition: "off"}', "`ignition` is at rest here"),
-    (LAMP, "{establish: lamp-is-fed}", "{establish: lamp-is-fed}\n      - {establish: idle-word}",
-     "nothing uses this intermediate conclusion; found `idle-word`"),
-    (LAMP, "light: is dark}", "light: is dark, rhythm: steady}", "this never holds"),
-    (SHARED, "rules:\n", "cautions: [{id: unused, text: Mind., source: from memory}]\nrules:\n",
-     "nothing uses this caution; found `unused`"),
-    (LAMP, "rules:\n",
-     "  - {id: lamp-dim, title: Dim, phrases: [No  Light], shows: [[{check: lamp-on, light: dim}]]}\nrules:\n",
-     "the symptom `lamp-dead` has the same phrase"),
-])
+@pytest.mark.parametrize(
+    ("file", "old", "new", "says"),
+    [
+        (LAMP, "  lamp-earth: {", "  lamp-earth-2: {", ""),
+        (LAMP, "from: work-lamp.31", "from: work-lamp.55", "no wire is on `work-lamp.31`"),
+        (LAMP, 'operate: {ignition: "on"}', 'operate: {ignition: "off"}', "`ignition` is at rest here"),
+        (
+            LAMP,
+            "{establish: lamp-is-fed}",
+            "{establish: lamp-is-fed}\n      - {establish: idle-word}",
+            "nothing uses this intermediate conclusion; found `idle-word`",
+        ),
+        (LAMP, "light: is dark}", "light: is dark, rhythm: steady}", "this never holds"),
+        (
+            SHARED,
+            "rules:\n",
+            "cautions: [{id: unused, text: Mind., source: from memory}]\nrules:\n",
+            "nothing uses this caution; found `unused`",
+        ),
+        (
+            LAMP,
+            "rules:\n",
+            "  - {id: lamp-dim, title: Dim, phrases: [No  Light], shows: [[{check: lamp-on, light: dim}]]}\nrules:\n",
+            "the symptom `lamp-dead` has the same phrase",
+        ),
+    ],
+)
 def test_a_probable_slip_is_a_warning(tmp_path: Path, file: str, old: str, new: str, says: str) -> None:
     """None of these stops a job, but each is usually a mistake."""
     found = [str(problem) for problem in warnings(write_small(tmp_path, (file, old, new)).load())]

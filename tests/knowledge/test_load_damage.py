@@ -13,12 +13,33 @@ import yaml
 from tests.knowledge.small import SMALL, write_small
 
 JUNK: list[Any] = [
-    "", "junk", "-1", "1e999", "nan", "body", "true", "a.b", "off", "horn.71", "x" * 5000, [], {}, ["a"], [[]], [{}],
-    {"a": "b"}, {"kind": "lamp"}, {"id": "x"}, ["a", "a"], {"": ""}, {"fitted": "absent"},
+    "",
+    "junk",
+    "-1",
+    "1e999",
+    "nan",
+    "body",
+    "true",
+    "a.b",
+    "off",
+    "horn.71",
+    "x" * 5000,
+    [],
+    {},
+    ["a"],
+    [[]],
+    [{}],
+    {"a": "b"},
+    {"kind": "lamp"},
+    {"id": "x"},
+    ["a", "a"],
+    {"": ""},
+    {"fitted": "absent"},
 ]
 OVERRIDES = {
     "parts": {"work-lamp": {"test-w": "45 W"}, "battery": {"rest-v": "12.7 V"}},
-    "wires": {"lamp-earth": {"length-m": "2 m"}}, "fuses": {"fuse-lamp": {"rating-a": "10 A"}},
+    "wires": {"lamp-earth": {"length-m": "2 m"}},
+    "fuses": {"fuse-lamp": {"rating-a": "10 A"}},
     "earths": {"earth-front": {"contact-ohm": "0.01 ohm"}},
 }
 

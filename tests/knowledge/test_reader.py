@@ -27,8 +27,10 @@ def only_problem(path: Path) -> Problem:
     return problem
 
 
-@pytest.mark.parametrize("word", ["on", "off", "yes", "no", "true", "null", "~", "015", "1_000", "12:30", "2026-01-01",
-                                  "1e3", "0x10", ".nan", "="])
+@pytest.mark.parametrize(
+    "word",
+    ["on", "off", "yes", "no", "true", "null", "~", "015", "1_000", "12:30", "2026-01-01", "1e3", "0x10", ".nan", "="],
+)
 def test_every_scalar_stays_the_text_that_was_written(tmp_path: Path, word: str) -> None:
     """`on` is a position and `015` a terminal; YAML's own guesses would change them silently."""
     assert read_yaml(write(tmp_path, f"key: {word}\n")).data == {"key": word}
@@ -48,32 +50,39 @@ def test_places_of_keys_values_and_items_are_found_by_pydantic_path(tmp_path: Pa
     assert marked.get(("list", 1)) == "b"
 
 
-@pytest.mark.parametrize(("content", "line", "column", "what"), [
-    ("a: 1\nb: [1, 2\nc: 3\n", 3, 2, "not valid YAML"),
-    ("a: 1\n b: 2\n", 2, 3, "not valid YAML"),
-    ("a: 'open\n", 2, 1, "not valid YAML"),
-    ("a: &x 1\nb: *x\n", 1, 4, "an anchor stands here"),
-    ("a: [*x]\n", 1, 5, "an alias stands here"),
-    ("a: !!python/object/apply:os.system [ls]\n", 1, 4, "a tag stands here"),
-    ("a: !own 1\n", 1, 4, "a tag stands here"),
-    ("a: 1\n<<: {b: 2}\n", 2, 1, "a merge key stands here"),
-    ("a: 1\nbb: 2\na: 3\n", 3, 1, "the key `a` stands twice"),
-    ("a: {b: 1, b: 2}\n", 1, 11, "the key `b` stands twice"),
-    ("a: 1\n---\nb: 2\n", 2, 1, "a second document starts here"),
-    ("? [a, b]\n: 1\n", 1, 3, "where a key should"),
-    ("- a\n- b\n", 1, 1, "does not hold a mapping"),
-    ("just words\n", 1, 1, "does not hold a mapping"),
-    ("", 1, 1, "the file is empty"),
-    ("# only a comment\n", 1, 1, "the file is empty"),
-    ("a: 1\nb: x\x07y\n", 2, 5, "a control or invisible character stands here"),
-    ("a: 1\nb: \u202eevil\n", 2, 4, "a control or invisible character stands here"),
-    ("a: x\u200by\n", 1, 5, "a control or invisible character stands here"),
-    ('a: "\\e[31mred"\n', 1, 4, "an escape makes a control or invisible character"),
-    ('a: "\\u202e"\n', 1, 4, "an escape makes a control or invisible character"),
-    ('"\\x07": 1\n', 1, 1, "an escape makes a control or invisible character"),
-])
+@pytest.mark.parametrize(
+    ("content", "line", "column", "what"),
+    [
+        ("a: 1\nb: [1, 2\nc: 3\n", 3, 2, "not valid YAML"),
+        ("a: 1\n b: 2\n", 2, 3, "not valid YAML"),
+        ("a: 'open\n", 2, 1, "not valid YAML"),
+        ("a: &x 1\nb: *x\n", 1, 4, "an anchor stands here"),
+        ("a: [*x]\n", 1, 5, "an alias stands here"),
+        ("a: !!python/object/apply:os.system [ls]\n", 1, 4, "a tag stands here"),
+        ("a: !own 1\n", 1, 4, "a tag stands here"),
+        ("a: 1\n<<: {b: 2}\n", 2, 1, "a merge key stands here"),
+        ("a: 1\nbb: 2\na: 3\n", 3, 1, "the key `a` stands twice"),
+        ("a: {b: 1, b: 2}\n", 1, 11, "the key `b` stands twice"),
+        ("a: 1\n---\nb: 2\n", 2, 1, "a second document starts here"),
+        ("? [a, b]\n: 1\n", 1, 3, "where a key should"),
+        ("- a\n- b\n", 1, 1, "does not hold a mapping"),
+        ("just words\n", 1, 1, "does not hold a mapping"),
+        ("", 1, 1, "the file is empty"),
+        ("# only a comment\n", 1, 1, "the file is empty"),
+        ("a: 1\nb: x\x07y\n", 2, 5, "a control or invisible character stands here"),
+        ("a: 1\nb: \u202eevil\n", 2, 4, "a control or invisible character stands here"),
+        ("a: x\u200by\n", 1, 5, "a control or invisible character stands here"),
+        ('a: "\\e[31mred"\n', 1, 4, "an escape makes a control or invisible character"),
+        ('a: "\\u202e"\n', 1, 4, "an escape makes a control or invisible character"),
+        ('"\\x07": 1\n', 1, 1, "an escape makes a control or invisible character"),
+    ],
+)
 def test_what_may_not_stand_in_a_file_is_told_with_its_place(
-    tmp_path: Path, content: str, line: int, column: int, what: str,
+    tmp_path: Path,
+    content: str,
+    line: int,
+    column: int,
+    what: str,
 ) -> None:
     """Each of these either misleads the reader of the file or harms the program."""
     path = write(tmp_path, content)
@@ -123,13 +132,16 @@ def test_a_file_of_50_mb_is_refused_before_it_is_read(tmp_path: Path, monkeypatc
     assert f"{LARGEST_BYTES:,}" in problem.expected
 
 
-@pytest.mark.parametrize("content", [
-    "a: " + "[" * (DEEPEST + 1) + "]" * (DEEPEST + 1),
-    "a: " + "[" * 200_000,
-    "a: " + "{b: " * 100_000,
-    "a:\n" + "".join("  " * depth + "b:\n" for depth in range(1, 400)),
-    "- " * 300_000,
-])
+@pytest.mark.parametrize(
+    "content",
+    [
+        "a: " + "[" * (DEEPEST + 1) + "]" * (DEEPEST + 1),
+        "a: " + "[" * 200_000,
+        "a: " + "{b: " * 100_000,
+        "a:\n" + "".join("  " * depth + "b:\n" for depth in range(1, 400)),
+        "- " * 300_000,
+    ],
+)
 def test_deep_nesting_is_refused_and_not_followed(tmp_path: Path, content: str) -> None:
     """Recursion into it would end the program."""
     problem = only_problem(write(tmp_path, content))
