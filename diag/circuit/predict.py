@@ -75,6 +75,7 @@ class Predictor:
                 self._row.append(seen[id(cause.change)])
         self._lasting = list(self._unique)
         self._tables: dict[Key, Shown] = {}
+        self._healthy: dict[Key, Shown] = {}
         self._sets: dict[tuple[Key, frozenset[int]], Shown] = {}
         self._prepare({operate_key(operate): dict(operate) for operate in operates}, cache, progress)
 
@@ -115,13 +116,17 @@ class Predictor:
     def _compute(
         self, operate: Mapping[str, str], changes: Sequence[Change]
     ) -> tuple[Shown, dict[int, frozenset[int]]]:
-        healthy, _ = self.bench.operate(operate, [Change()])
+        key = operate_key(operate)
+        if key not in self._healthy:
+            self._healthy[key] = self.bench.operate(operate, [Change()])[0]
+        healthy = self._healthy[key]
+        idle = self.bench.draws_nothing(healthy)
         alive = operate.get("battery") != "disconnected"
         rows = [i for i, change in enumerate(changes) if i != HEALTHY and (not alive or self._matters(change, healthy))]
         parts, blown = [healthy], {}
         for start in range(0, len(rows), _BATCH):
             batch = rows[start : start + _BATCH]
-            shown, gone = self.bench.operate(operate, [changes[i] for i in batch])
+            shown, gone = self.bench.operate(operate, [changes[i] for i in batch], idle)
             parts.append(shown)
             blown.update({row: found for row, found in zip(batch, gone, strict=True) if found})
         place = {row: 1 + i for i, row in enumerate(rows)}

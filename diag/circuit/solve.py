@@ -21,6 +21,8 @@ _CURVE = -0.225
 _FLOOR = 1.6e-5
 _TOLERANCE_V = 1e-10
 _ROUNDS = 80
+_FEW = 16
+"""Below so many variants dense factoring is quicker than walking the pattern."""
 
 
 def filament_current(ratio: Floats, rated_a: Floats) -> tuple[Floats, Floats]:
@@ -120,6 +122,7 @@ class Solver:
         for number in np.unique(way):
             rows = np.nonzero(way == number)[0]
             chosen = variants.subset(rows)
+            number = 2 if len(rows) < _FEW else number
             free[rows], across[rows], diagonal[rows] = (
                 self._dense(chosen) if number == 2 else self._sparse(chosen, self._wide if number else self._pattern)
             )
@@ -151,7 +154,7 @@ class Solver:
         links = [
             (a, b, variants.branch_s[:, i] * here)
             for i in range(variants.ends.shape[1])
-            for (a, b), here in _by_ends(variants.ends[:, i])
+            for (a, b), here in self._places(variants, i, pattern)
         ]
         links += [
             (int(a), int(b), variants.source_s[:, i])
@@ -177,28 +180,29 @@ class Solver:
         found = factors.solve(right)
         return found[:, 0, :].T, found[:, 1:, :].transpose(2, 0, 1), factors.inverse_diagonal().T
 
+    def _places(
+        self, variants: Variants, branch: int, pattern: Pattern
+    ) -> list[tuple[tuple[int, int], np.ndarray | float]]:
+        """Where a branch lies; only variants in the wide pattern have wires that moved."""
+        if pattern is self._pattern and self._wide is not self._pattern:
+            return [((int(self._ends[branch, 0]), int(self._ends[branch, 1])), 1.0)]
+        return _by_ends(variants.ends[:, branch])
+
     def _dense(self, variants: Variants) -> tuple[Floats, Floats, Floats]:
         count, size = len(variants.branch_s), len(self.network.nodes)
         matrix = np.zeros((count, size, size))
         rows, nodes = np.arange(count), np.arange(size)
         matrix[:, nodes, nodes] = LEAK_S
-        links = [
-            (variants.ends[:, i, 0], variants.ends[:, i, 1], variants.branch_s[:, i])
-            for i in range(variants.ends.shape[1])
-        ]
-        links += [
-            (variants.extra[:, k, 0], variants.extra[:, k, 1], variants.extra_s[:, k])
-            for k in range(variants.extra_s.shape[1])
-        ]
-        links += [
-            (np.full(count, a), np.full(count, b), variants.source_s[:, i])
-            for i, (a, b) in enumerate(zip(self._plus, self._minus, strict=True))
-        ]
-        for a, b, siemens in links:
-            matrix[rows, a, a] += siemens
-            matrix[rows, b, b] += siemens
-            matrix[rows, a, b] -= siemens
-            matrix[rows, b, a] -= siemens
+
+        def stamp(a: np.ndarray, b: np.ndarray, siemens: Floats) -> None:
+            where = np.broadcast_to(rows[:, None], siemens.shape)
+            for one, other, sign in ((a, a, 1.0), (b, b, 1.0), (a, b, -1.0), (b, a, -1.0)):
+                np.add.at(matrix, (where, one, other), sign * siemens)
+
+        stamp(variants.ends[:, :, 0], variants.ends[:, :, 1], variants.branch_s)
+        stamp(variants.extra[:, :, 0], variants.extra[:, :, 1], variants.extra_s)
+        shape = variants.source_s.shape
+        stamp(np.broadcast_to(self._plus, shape), np.broadcast_to(self._minus, shape), variants.source_s)
         inverse = np.zeros_like(matrix)
         inverse[:, 1:, 1:] = np.linalg.inv(matrix[:, 1:, 1:])  # body is the reference
         free = np.matmul(inverse, self._injected(variants)[:, :, None])[:, :, 0]
@@ -212,6 +216,7 @@ class Solver:
         lamp_a, slope = filament_current(lamp_v / self._test_v, rated)
         volts = free - np.matmul(across, lamp_a[:, :, None])[:, :, 0]
         slope_s = slope / self._test_v
+        # solved, not inverted: ports that float on the meter's leak are of the order of 1e7 ohm
         inner = np.linalg.solve(np.eye(len(self._a)) + port_ohm * slope_s[:, None, :], across.transpose(0, 2, 1))
         inner_ohm = diagonal - (across * slope_s[:, None, :] * inner.transpose(0, 2, 1)).sum(axis=2)
         ends = variants.ends

@@ -101,7 +101,7 @@ def test_computed_rules_point_the_way_the_network_does(reasoner: Reasoner) -> No
     known = {
         "charge-warning/lit-key-off-alone": "no coil loads 15 in the model, so a welded cut-out only glows",
         "charge-warning/not-charging-under-load": "D+ and DF swapped still charge in the model, unregulated",
-        "charge-warning/cut-out-open": "the wire open at the dynamo shows volts in the model only with the cut-out shut",
+        "charge-warning/cut-out-open": "the wire open at the dynamo shows volts in the model only with cut-out shut",
         "charge-warning/overcharge-and-earth": "losing the regulator's earth does not raise the volts in the model",
         "charge-warning/overcharge-earth-good": "a regulator set too high has no electrical mode yet",
     }
