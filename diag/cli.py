@@ -166,11 +166,12 @@ def start(
 
 
 @main.command()
-@click.argument("job")
+@click.argument("job", required=False)
 @_vehicle
 @_at_hand
-def resume(job: str, vehicle: str | None, instruments: str | None) -> None:
-    """Go on with a job: its file, or the name that `diag jobs` shows."""
+def resume(job: str | None, vehicle: str | None, instruments: str | None) -> None:
+    """Go on with a job: its file, its name in `diag jobs` or the beginning of it; the newest where none is
+    named."""
     with _conversation(vehicle, _job_path(job), instruments, frozenset()) as (conversation, messages):
         _talk_to_person(conversation, messages)
 
@@ -195,16 +196,26 @@ def talk(
         run_lines(conversation, sys.stdin, sys.stdout)
 
 
-def _job_path(name: str) -> Path:
-    """A job by its file, or by the name of one in the jobs folder."""
-    from diag.job.folder import jobs_folder
+def _job_path(name: str | None) -> Path:
+    """A job by its file, or by the name of one in the jobs folder or its beginning; the newest for None."""
+    from diag.job.folder import jobs_folder, list_jobs
 
+    if name is None:
+        newest = list_jobs()
+        if not newest:
+            raise DiagError("there is no job to go on with; `diag start` begins one.")
+        return newest[0]
     path = Path(name)
     if path.exists():
         return path
     for found in (jobs_folder() / name, jobs_folder() / f"{name}.jsonl"):
         if found.exists():
             return found
+    begins = [found for found in list_jobs() if found.stem.startswith(name)]
+    if len(begins) == 1:
+        return begins[0]
+    if begins:
+        raise DiagError(f"{name}: {len(begins)} jobs begin like that; expected more of the name.")
     raise DiagError(f"{name}: there is no such job; expected a job file or a name that `diag jobs` shows.")
 
 

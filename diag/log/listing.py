@@ -23,5 +23,7 @@ def job_line(path: Path) -> str:
     local = when.astimezone()
     answers = len(state.standing("answered", "found"))
     done = [str(entry.fields.get("remedy")) for entry in state.standing("remedied")]
-    what = f"done: {', '.join(done)}" if done else "concluded" if state.concluded else "open"
+    ended = bool(records) and records[-1].event == "proved"
+    tried = f"tried {', '.join(done)}; " if done else ""
+    what = tried + ("proved" if ended and done else "nothing wrong found" if ended else "not finished")
     return f"{path.stem}  {state.vehicle}  {local:%Y-%m-%d %H:%M %Z} ({when:%H:%M} UTC)  {answers} answers  {what}"

@@ -20,7 +20,7 @@ _WALK_MINUTES = 0.6
 _CAUTION_MINUTES = 0.6
 _ENGINE_MINUTES = 1.5
 _PROP_MINUTES = 2.0
-_ASKED_FOR = 1.6
+_ASKED_FOR = 3.0
 """How much more a step is worth that a fired rule asks for."""
 _TOUCHES, _TELLING = 0.02, 2e-3
 _SUSPECT = 0.04

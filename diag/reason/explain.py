@@ -120,8 +120,17 @@ def _spoken(reasoner: Reasoner, step: Step, column: int) -> Value | str:
     unit = step.unit or ""
     if unit == "ohm" and reasoner.chances.computed(step):
         edges = tuple(10**edge for edge in edges)
+        if column == len(edges):
+            return "OL"
     if column == 0:
-        return f"below {edges[0]:.3g} {unit}"
+        return f"below {_round(edges[0], unit)}"
     if column == len(edges):
-        return f"above {edges[-1]:.3g} {unit}"
-    return f"{edges[column - 1]:.3g} to {edges[column]:.3g} {unit}"
+        return f"above {_round(edges[-1], unit)}"
+    return f"{_round(edges[column - 1], unit)} to {_round(edges[column], unit)}"
+
+
+def _round(number: float, unit: str) -> str:
+    """A bound as one would read it off a meter."""
+    if unit == "ohm" and number >= 1000:
+        return f"{number / 1000:.0f} kohm"
+    return f"{number:.1f} {unit}" if abs(number) < 20 else f"{number:.0f} {unit}"

@@ -332,6 +332,8 @@ def _fact(check: str, value: Value) -> Fact:
 def _as_fact(condition: schema.Condition) -> Fact | None:
     """The fact that a complaint states; None where it only excludes something."""
     light, rhythm = (_plain(condition.light), _plain(condition.rhythm))
+    if condition.light == "is-not dark":
+        light = "normal"
     if condition.check is None or not (light or rhythm or condition.is_):
         return None
     return Fact(condition.check, light=light, rhythm=rhythm, word=condition.is_)

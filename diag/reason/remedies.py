@@ -15,6 +15,8 @@ from diag.knowledge.assemble import Knowledge
 __all__ = ["RemedyPlan", "plan_remedies"]
 
 _PROOFS = 6
+_CAP_W = {2.0: 2.0, 3.0: 3.0, 4.0: 4.0, 5.0: 5.5, 10.0: 10.0, 21.0: 25.0}
+"""Watts on a lamp's cap and what it draws at 13.5 V (UN R37; 2 W common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +55,7 @@ def _plan(
             remedy_id, note.title, cures, tuple(note.steps), tuple(note.cautions), note.minutes, tuple(proof)
         )
     subject, _, verb = remedy_id.partition(".")
-    form = knowledge.kinds.remedies.get(verb)
+    form = knowledge.kinds.remedies.get(f"{verb}-{group[0].kind}") or knowledge.kinds.remedies.get(verb)
     label, place = _label(knowledge, subject)
     if form is None:
         return RemedyPlan(
@@ -65,7 +67,7 @@ def _plan(
             10.0,
             tuple(_cheap_first(knowledge, touched[:_PROOFS])),
         )
-    fill = {"part": label, "place": place}
+    fill = {"part": label, "place": place, "marking": _marking(knowledge, subject)}
     return RemedyPlan(
         remedy_id,
         form.title.format(**fill),
@@ -75,6 +77,16 @@ def _plan(
         form.minutes,
         tuple(_cheap_first(knowledge, touched[:_PROOFS])),
     )
+
+
+def _marking(knowledge: Knowledge, subject: str) -> str:
+    """What must be stamped on the new part, as far as the files say."""
+    match knowledge.parts.get(subject):
+        case schema.FusePart(rating_a=rating):
+            return f"{rating:g} A"
+        case schema.LampPart(test_w=watts):
+            return f"{min(_CAP_W, key=lambda cap: abs(_CAP_W[cap] - watts)):g} W"
+    return "the same marking"
 
 
 def _cheap_first(knowledge: Knowledge, checks: list[str]) -> list[str]:

@@ -6,6 +6,7 @@ Knows nothing of terminals or of how objects travel.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from typing import Any, Protocol
@@ -79,7 +80,7 @@ class Conversation:
     def plan(self) -> Plan:
         """What comes next, with the beliefs it rests on."""
         records = self.keeper.records
-        last = next((r.seq for r in reversed(records) if r.event not in ("asked", "resumed")), 0)
+        last = next((r.seq for r in reversed(records) if r.event not in ("asked", "proved", "resumed")), 0)
         if self._plan_at is None or self._plan_at[0] != last:
             self._plan_at = (last, plan_next(self.reasoner, self.state))
         return self._plan_at[1]
@@ -134,6 +135,7 @@ class Conversation:
                         out.append({"type": "end", "open": list(plan.open_items)})
                         return out
                 case End():
+                    self._close(plan)
                     out.append({"type": "end", "open": list(plan.open_items)})
                     return out
                 case Start() | DoFirst() | Look():
@@ -142,8 +144,18 @@ class Conversation:
                     return out
         return out
 
+    def _close(self, plan: Plan) -> None:
+        """Note once that the job came to its end, for lists and logs; replay does not read it."""
+        last = next((r for r in reversed(self.keeper.records) if r.event not in ("asked", "resumed")), None)
+        if last is not None and last.event != "proved":
+            with contextlib.suppress(JournalError):
+                self.keeper.append("proved", open=list(plan.open_items))
+
     def _input_seq(self) -> int:
-        return max((r.seq for r in self.keeper.records if r.event not in ("asked", "concluded", "resumed")), default=0)
+        return max(
+            (r.seq for r in self.keeper.records if r.event not in ("asked", "concluded", "proved", "resumed")),
+            default=0,
+        )
 
     def _ask(self, plan: Plan) -> Object:
         self._asked += 1

@@ -13,7 +13,7 @@ from diag.reason.explain import meanings, reasons_for, weight_words
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Step, Value
 from diag.talk.plan import Conclude, DoFirst, Look, Plan
-from diag.talk.wording import answer_words, finding_words, reading_words, step_words
+from diag.talk.wording import answer_words, back_on_words, finding_words, reading_words, step_words
 
 __all__ = [
     "ask_of",
@@ -73,11 +73,15 @@ def start_of(knowledge: Knowledge, ask_id: str, only: Sequence[str] | None) -> O
 
 
 def do_of(reasoner: Reasoner, do: DoFirst, ask_id: str) -> Object:
-    """A caution to be acknowledged."""
-    caution = reasoner.knowledge.cautions[do.caution]
+    """A caution to be acknowledged, or what goes back on before anything else."""
     step = do.step
+    caution = (
+        back_on_words(reasoner.knowledge, do.restore) if do.restore else reasoner.knowledge.cautions[do.caution].text
+    )
     why = (
-        f"Before: {step.title}."
+        "The last check took it off; all that follows counts on it."
+        if do.restore
+        else f"Before: {step.title}."
         if step is not None
         else f"Rule {do.rule}: {reasoner.knowledge.rules[do.rule].because}"
         if do.rule is not None
@@ -91,8 +95,8 @@ def do_of(reasoner: Reasoner, do: DoFirst, ask_id: str) -> Object:
         "operate": dict(step.operate) if step is not None else {},
         "unit": None,
         "choices": [{"value": "done", "label": "Done"}],
-        "text": f"CAUTION: {caution.text}",
-        "caution": caution.text,
+        "text": caution if do.restore else f"CAUTION: {caution}",
+        "caution": caution,
         "caution-id": do.caution,
         "place": step.place if step is not None else None,
         "minutes": 0.3,

@@ -34,6 +34,8 @@ _WELL = 0.95
 _LEAST_BITS = 0.02
 _LEAST_WORTH = 0.008
 _TRY_DOUBT = 2.0
+_PROVE_MINUTES = 3.0
+_PROOFS_MORE = 3
 _SURPRISE = 0.25
 
 
@@ -49,6 +51,8 @@ class DoFirst:
     caution: str
     step: Step | None
     rule: str | None = None
+    restore: tuple[str, ...] = ()
+    """What the last check took off and goes back on now: `battery`, or terminals."""
 
 
 @dataclass(frozen=True)
@@ -200,6 +204,7 @@ class _Decision:
         self.proving, self.beliefs = proving, beliefs
         self.acknowledged = frozenset(str(e.fields.get("caution")) for e in state.standing("acknowledged"))
         self.answered = {f.step.id for f in findings if f.step is not None and f.period == state.period}
+        self.answered |= self._complained()
         self.unsure = {str(e.fields.get("check")) for e in state.standing("not-sure") if e.period == state.period}
         skipped = state.standing("skipped")
         self.closed_places = {str(e.fields.get("place")) for e in skipped if e.fields.get("reason") == "cannot-reach"}
@@ -217,6 +222,16 @@ class _Decision:
     def _needs(self, check: str) -> tuple[str, ...]:
         step = self.reasoner.steps.get(check)
         return step.instruments if step is not None else ()
+
+    def _complained(self) -> set[str]:
+        """Checks that a complaint already answers: one that means one thing only is not asked back."""
+        out: set[str] = set()
+        for finding in self.findings:
+            if finding.symptom is not None and finding.period == self.state.period:
+                shows = self.reasoner.knowledge.symptoms[finding.symptom].shows
+                if len(shows) == 1 and len(shows[0]) == 1 and shows[0][0].check is not None:
+                    out.add(shows[0][0].check)
+        return out
 
     # ------------------------------------------------------------ what may be asked
 
@@ -244,6 +259,28 @@ class _Decision:
     # ------------------------------------------------------------ decisions
 
     def next(self) -> Next:
+        """What the best next thing is, after what the last check took off is back on."""
+        chosen = self._best()
+        if isinstance(chosen, Look | End):
+            off = self._taken_off(chosen.step.operate if isinstance(chosen, Look) else {})
+            if off is not None:
+                return off
+        return chosen
+
+    def _taken_off(self, wanted: Mapping[str, str]) -> DoFirst | None:
+        """Putting back the battery or a wire that the last check took off, unless it is to stay off."""
+        entry = next((e for e in reversed(self.state.entries) if e.event in ("answered", "found")), None)
+        operate = entry.fields.get("operate") if entry is not None else None
+        if entry is None or not isinstance(operate, Mapping):
+            return None
+        off = [str(operate["unplugged"])] if "unplugged" in operate else []
+        off = [terminal for terminal in off if terminal != wanted.get("unplugged")]
+        if operate.get("battery") == "disconnected" and wanted.get("battery") != "disconnected":
+            off.append("battery")
+        mark = f"back-on-{entry.seq}"
+        return DoFirst(mark, None, restore=tuple(off)) if off and mark not in self.acknowledged else None
+
+    def _best(self) -> Next:
         """The rules' stops and warnings, then proof, then a conclusion, then the best question."""
         for kind in (self.beliefs.stops, self.beliefs.warnings):
             for caution, rule in kind.items():
@@ -284,10 +321,14 @@ class _Decision:
         """Trying costs its minutes again when it is wrong; testing on costs what is still unknown."""
         plan = self.reasoner.remedies[remedy]
         unknown = -p * math.log2(p) - (1 - p) * math.log2(max(1 - p, 1e-9))
-        return unknown / max(best.worth, 1e-9) > _TRY_DOUBT * (1 - p) * (plan.minutes + 3.0)
+        return unknown / max(best.worth, 1e-9) > _TRY_DOUBT * (1 - p) * (plan.minutes + _PROVE_MINUTES)
 
     def _conclude(self, reason: str) -> Conclude:
         ranking = tuple((name, p) for name, p in self.beliefs.ranking if p >= 0.02)[:5]
+        if reason == "nothing-more-to-tell-apart":  # least expected minutes: chance over cost (Kadane and Simon, 1975)
+            ranking = tuple(
+                sorted(ranking, key=lambda r: -r[1] / (self.reasoner.remedies[r[0]].minutes + _PROVE_MINUTES))
+            )
         rest = 0.0
         if ranking:
             cured = {i for i, name in self.reasoner.remedy_of.items() if name == ranking[0][0]}
@@ -307,11 +348,27 @@ class _Decision:
         plan = self.reasoner.remedies.get(remedy)
         if plan is None or any(self._surprises(f) for f in self.findings if f.period == self.state.period):
             return None
-        for check in plan.proof:
+        for check in dict.fromkeys([*plan.proof, *self._was_odd(plan.cures)]):
             step = self.reasoner.steps.get(check)
             if step is not None and self.allowed(step):
                 return Look(step, proof=remedy)
         return None
+
+    def _was_odd(self, cures: Sequence[str]) -> list[str]:
+        """Looks and listens that were not as on a sound vehicle before the remedy and that it should have
+        put right, the newest first."""
+        rows = [1 + self.reasoner.index[cause] for cause in cures if cause in self.reasoner.index]
+        found = [
+            f.step.id
+            for f, told in self.beliefs.judged
+            if f.period == self.state.period - 1
+            and f.step is not None
+            and f.step.kind in ("look", "listen")
+            and not f.step.generated
+            and self._surprises(f)
+            and float(told.rows[rows].max()) > _SURPRISE * float(told.rows.max())
+        ]
+        return found[::-1][:_PROOFS_MORE]
 
     def _surprises(self, finding: Finding) -> bool:
         """Whether an answer is one that a healthy vehicle seldom gives."""

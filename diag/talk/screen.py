@@ -13,6 +13,7 @@ from typing import Any
 
 from diag.talk.conversation import Conversation
 from diag.talk.objects import expected_words
+from diag.talk.plan import End
 from diag.talk.standing import answers_so_far, caution_known, done_so_far, job_name
 from diag.talk.typed import FIRST_LOOKS, numbered
 
@@ -291,6 +292,7 @@ def end_page(conversation: Conversation, said: Sequence[Object], width: int) -> 
         for item in open_items:
             out += paragraph(item, width, "- ")
     else:
-        out += paragraph("Nothing is open.", width)
+        ended = isinstance(conversation.plan.next, End)
+        out += paragraph("Nothing is open." if ended else "Not finished: more would have been asked.", width)
     out += [Line(), *paragraph("The log of this job:", width)]
     return out + paragraph(f"diag export {job_name(conversation.job)}", width, "  ")

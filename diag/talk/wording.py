@@ -6,12 +6,20 @@ Only words; knows nothing of chances or of what is asked next.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from diag.knowledge.assemble import Knowledge
 from diag.reason.steps import BODY, TEST_LAMP, Finding, Step, Value
 
-__all__ = ["answer_words", "finding_words", "operate_words", "point_words", "reading_words", "step_words"]
+__all__ = [
+    "answer_words",
+    "back_on_words",
+    "finding_words",
+    "operate_words",
+    "point_words",
+    "reading_words",
+    "step_words",
+]
 
 _CONTROL = {
     "ignition": "key",
@@ -37,6 +45,13 @@ def operate_words(knowledge: Knowledge, operate: Mapping[str, str]) -> str:
     if "ignition" not in operate and "battery" not in operate and any(c != "unplugged" for c in operate):
         parts.insert(0, "key off")
     return ", ".join(parts) if parts else "everything off"
+
+
+def back_on_words(knowledge: Knowledge, off: Sequence[str]) -> str:
+    """What was taken off for a check and goes back on: wires first, the battery last."""
+    wires = [f"the wire on {point_words(knowledge, terminal)}" for terminal in off if terminal != "battery"]
+    battery = ["the earth clamp on the battery, last of all"] if "battery" in off else []
+    return f"Put back on: {' and '.join([*wires, *battery])}."
 
 
 def point_words(knowledge: Knowledge, terminal: str) -> str:
