@@ -259,7 +259,9 @@ def export(job: str, form: Literal["markdown", "json", "csv"], out: Path | None,
 
 @main.command()
 @_vehicle
-@click.option("--fault", metavar="ID", help="Hidden fault; `list` shows all. One is drawn where none is given.")
+@click.option(
+    "--fault", metavar="ID", help="Hidden fault; `list` shows all. A flasher unit that never opens where none is given."
+)
 @click.option("--job", type=click.Path(path_type=Path), help="Where to keep the job.")
 def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
     """Play a whole job by itself: a hidden fault, a simulated fitter, the conversation, the log."""

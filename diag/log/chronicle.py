@@ -16,8 +16,8 @@ from diag.log.figures import moment_of
 from diag.log.replayed import Replayed
 from diag.log.report import Item, Limits
 from diag.reason.steps import Finding, Step
+from diag.talk.findings import findings_of
 from diag.talk.objects import circuit_choices, expected_words
-from diag.talk.plan import findings_of
 from diag.talk.wording import answer_words, finding_words, operate_words, step_words
 
 __all__ = ["items_of"]

@@ -11,7 +11,8 @@ from diag.job.state import Entry, JobState, replay
 from diag.reason.chances import Told
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
 from diag.reason.steps import Finding
-from diag.talk.plan import Plan, findings_of, plan_next
+from diag.talk.findings import findings_of
+from diag.talk.plan import Plan, plan_next
 
 __all__ = ["Point", "Replayed", "replayed"]
 

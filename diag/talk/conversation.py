@@ -19,8 +19,9 @@ from diag.knowledge.assemble import Knowledge
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Finding, Step, Value
 from diag.talk.answers import AnswerError, choice_of, look_of, reading_of, word_of
+from diag.talk.findings import findings_of, step_of
 from diag.talk.objects import ask_of, circuit_choices, conclusion_of, do_of, start_of, symptom_choices
-from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, findings_of, plan_next, step_of
+from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, plan_next
 from diag.talk.symptoms import clear_winner, find_symptoms
 
 __all__ = ["Conversation", "Keeper", "PROTOCOL"]

@@ -174,6 +174,9 @@ def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
     if plan.beliefs is None or look.ranked is None:
         return "All later readings are judged by it."
     parts = []
+    named = {reasoner.knowledge.circuit_of[f.symptom] for f in plan.findings if f.symptom is not None}
+    if named and look.step.circuit not in {*named, "supply", "shared", ""}:
+        parts.append("Another circuit than the one complained of: it shows whether what both share still works.")
     if look.rule is not None:
         parts.append(f"{reasoner.knowledge.rules[look.rule].because} (rule {look.rule})")
     parts.append(f"About {look.ranked.minutes:.1f} min; should leave some {2**-look.ranked.bits:.0%} of the suspects.")

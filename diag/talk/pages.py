@@ -199,7 +199,8 @@ class Pages:
         if data.isprintable():
             counted = [key for key in page.digits if key.isdigit()]
             digits = f"{counted[0]} to {counted[-1]}, or " if len(counted) > 1 else ""
-            page.note = f"! Key {data} does nothing here. Press {digits}a key of the list below."
+            meant = " If you meant a reading: u takes the last answer back." if data in ".," else ""
+            page.note = f"! Key {data} does nothing here. Press {digits}a key of the list below.{meant}"
         return None
 
     def _typed(self, text: str) -> None:

@@ -8,11 +8,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from diag.job.state import Entry, JobState
+from diag.job.state import JobState
 from diag.knowledge import schema
 from diag.reason.choose import Ranked, Situation
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
-from diag.reason.steps import Finding, Step, Value
+from diag.reason.steps import Finding, Step
+from diag.talk.findings import findings_of
 
 __all__ = [
     "Conclude",
@@ -22,10 +23,7 @@ __all__ = [
     "Next",
     "Plan",
     "Start",
-    "findings_of",
     "plan_next",
-    "step_of",
-    "value_of",
 ]
 
 CERTAIN = 0.99
@@ -97,96 +95,19 @@ class Plan:
     open_items: tuple[str, ...] = field(default=())
 
 
-def value_of(step: Step, found: object) -> Value:
-    """The value of an answer record. Raises ValueError where it is none for the step."""
-    if isinstance(found, Mapping):
-        look = (str(found.get("light")), str(found.get("rhythm", "none")))
-        if look not in step.outcomes:
-            raise ValueError(f"{look} is no answer to {step.id}")
-        return look
-    if step.kind == "measure":
-        if found == "OL":
-            return math.inf
-        if isinstance(found, int | float) and not isinstance(found, bool):
-            return float(found)
-    elif isinstance(found, str) and found in step.outcomes:
-        return found
-    raise ValueError(f"{found!r} is no answer to {step.id}")
-
-
-def step_of(reasoner: Reasoner, fields: Mapping[str, object]) -> Step | None:
-    """The step that an answer record describes; None where today's knowledge has none like it."""
-    operate = fields.get("operate")
-
-    def text(name: str) -> str | None:
-        found = fields.get(name)
-        return found if isinstance(found, str) else None
-
-    return reasoner.step_like(
-        text("check") or "",
-        text("kind") or "",
-        {str(c): str(p) for c, p in operate.items()} if isinstance(operate, Mapping) else {},
-        text("target"),
-        text("red"),
-        text("black"),
-        text("through"),
-        text("unit"),
-    )
-
-
-def findings_of(reasoner: Reasoner, state: JobState) -> tuple[list[Finding], list[Treated], str | None, list[int]]:
-    """Findings that stand, treatments, the circuit being proved, and seqs that mean nothing to today's
-    knowledge (a check or word that is gone)."""
-    findings: list[Finding] = []
-    treated: list[Treated] = []
-    proving: str | None = None
-    unknown: list[int] = []
-    for entry in state.entries:
-        if entry.event in ("remedied", "changed"):
-            treated.append(
-                Treated(entry.period, str(entry.fields.get("remedy")) if entry.event == "remedied" else None)
-            )
-        elif entry.event in ("answered", "found"):
-            if entry.fields.get("check") in ("start", "symptom"):
-                told = str(entry.fields.get("value"))
-                if told.startswith("circuit:"):
-                    proving = told.removeprefix("circuit:")
-                elif told in reasoner.knowledge.symptoms:
-                    findings.append(Finding(entry.seq, None, None, entry.period, told))
-                else:
-                    unknown.append(entry.seq)
-                continue
-            finding = _finding(reasoner, entry)
-            if finding is None:
-                unknown.append(entry.seq)
-            else:
-                findings.append(finding)
-    return findings, treated, proving, unknown
-
-
-def _finding(reasoner: Reasoner, entry: Entry) -> Finding | None:
-    step = step_of(reasoner, entry.fields)
-    if step is None:
-        return None
-    try:
-        return Finding(entry.seq, step, value_of(step, entry.fields.get("value")), entry.period)
-    except ValueError:
-        return None
-
-
 def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
     """What comes next. Raises DiagError where the rule engine fails."""
     findings, treated, proving, _ = findings_of(reasoner, state)
     started = any(e.fields.get("check") in ("start", "symptom") for e in state.standing("answered", "found"))
     if not started and not findings:
         return Plan(Start(), None, (), tuple(treated), None)
-    beliefs = reasoner.beliefs(findings, treated, proving=proving is not None and not _complained(findings))
+    beliefs = reasoner.beliefs(findings, treated, proving=proving is not None and not _somebody_complained(findings))
     decided = _Decision(reasoner, state, findings, treated, proving, beliefs)
     chosen = decided.next()
     return Plan(chosen, beliefs, tuple(findings), tuple(treated), proving, decided.open_items())
 
 
-def _complained(findings: Sequence[Finding]) -> bool:
+def _somebody_complained(findings: Sequence[Finding]) -> bool:
     return any(finding.symptom is not None for finding in findings)
 
 
@@ -393,7 +314,7 @@ class _Decision:
     def _nothing_odd(self) -> bool:
         """Whether nobody complained and every answer of the period is one that a sound vehicle gives."""
         now = [finding for finding in self.findings if finding.period == self.state.period]
-        return not _complained(self.findings) and not any(self._surprises(finding) for finding in now)
+        return not _somebody_complained(self.findings) and not any(self._surprises(finding) for finding in now)
 
     def _walked(self) -> bool:
         """Whether the circuit that is being proved, not the whole vehicle, was looked at to its end."""

@@ -12,7 +12,7 @@ from diag.job.journal import read_journal
 from diag.job.records import Record
 from diag.job.state import replay
 from diag.reason.reasoner import Beliefs, Reasoner
-from diag.talk.plan import findings_of
+from diag.talk.findings import findings_of
 
 FOLDER = Path(__file__).parents[2] / "transcripts"
 NAMES = sorted(path.stem for path in FOLDER.glob("*.jsonl"))

@@ -9,7 +9,7 @@ import pytest
 
 from diag.job.state import replay
 from diag.reason.reasoner import Reasoner
-from diag.talk.plan import findings_of
+from diag.talk.findings import findings_of
 from tests.jobs.recorded import NAMES, Recorded, believed, leaders
 
 CERTAIN = 0.72
