@@ -132,7 +132,7 @@ def _found(item: Item) -> Ready:
     if item.status != "standing":
         answer = Ready(f"~~{inline(item.found)}~~")
         notes.append(f"{item.status} by record {item.marked_by}; counts for nothing")
-    if item.corrects is not None:
+    if item.corrects is not None and item.status == "standing":
         notes.append(f"corrects answer {item.corrects}, and counts in its place")
     if not item.known:
         notes.append("not known to today's knowledge; left aside")
