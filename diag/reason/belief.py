@@ -150,9 +150,8 @@ class _Work:
         self.entries[now] = float(np.logaddexp(self.entries.get(now, -np.inf), log_weight))
         self.start[start] = float(np.logaddexp(self.start.get(start, -np.inf), log_weight))
 
-    def misreads(self, start: frozenset[int]) -> list[int]:
-        """Findings (indices) that a set needs to be misread, were all remedies to take."""
-        took = [True] * len(self.e.treatments)
+    def misreads(self, start: frozenset[int], took: Sequence[bool]) -> list[int]:
+        """Findings (indices) that a set needs to be misread, were those remedies to take."""
         out = []
         for f in range(len(self.log_rows)):
             gone = self.cured(took, int(self.period[f]))
@@ -161,10 +160,25 @@ class _Work:
                 out.append(f)
         return out
 
+    def _likeliest_course(self, start: frozenset[int]) -> tuple[bool, ...]:
+        """Which remedies took, as the findings make most likely for a set present at the start."""
+        best, likeliest = -np.inf, (True,) * len(self.e.treatments)
+        if not self.e.treatments:
+            return likeliest
+        for took, chance in self.patterns():
+            total = chance
+            for period in range(self.periods):
+                gone = self.cured(took, period)
+                left = frozenset(i for i in start if not gone[i])
+                total += sum(self._of(int(f), left) for f in np.nonzero(self.period == period)[0])
+            if total > best:
+                best, likeliest = total, took
+        return likeliest
+
     def misreads_of_best(self) -> int:
         """Fewest misread answers that any likely set needs."""
         likely = sorted(((w, s) for s, w in self.start.items() if s), key=lambda pair: -pair[0])[:8]
-        return min((len(self.misreads(s)) for _, s in likely), default=0)
+        return min((len(self.misreads(s, [True] * len(self.e.treatments))) for _, s in likely), default=0)
 
     # ------------------------------------------------------------ several causes
 
@@ -265,5 +279,9 @@ class _Work:
         sets.sort(key=lambda pair: (-pair[1], sorted(pair[0])))
         healthy = float(chances[list(self.entries).index(frozenset())])
         likeliest = max(self.start, key=lambda s: self.start[s])
-        unexplained = tuple(self.e.findings[f].seq for f in self.misreads(likeliest)) if likeliest else ()
+        unexplained = (
+            tuple(self.e.findings[f].seq for f in self.misreads(likeliest, self._likeliest_course(likeliest)))
+            if likeliest
+            else ()
+        )
         return Posterior(tuple(sets), present, healthy, float(chances[-1]), unexplained, several)

@@ -82,9 +82,9 @@ def play_through(
 
 
 def play(reasoner: Reasoner, fault: str | None, open_job: Callable[[], tuple[Conversation, Journal]], say: Say) -> Path:
-    """Play one job aloud; returns the journal. `fault`: a cause id or several joined by `+`; a flasher
+    """Play one job aloud; returns the journal. `fault`: a cause id or several joined by commas; a flasher
     unit that never opens where None. Raises DiagError for an unknown fault or one that nobody can see."""
-    causes = (fault or _DEFAULT).split("+")
+    causes = (fault or _DEFAULT).split(",")
     for cause in causes:
         if cause not in reasoner.index:
             near = nearest(cause, reasoner.index)

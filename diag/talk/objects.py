@@ -204,6 +204,8 @@ def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
             ((cause, float(posterior.present[reasoner.index[cause]])) for cause in remedy.cures),
             key=lambda pair: -pair[1],
         )
+        tried = sum(t.remedy == name for t in plan.treated)
+        again = ["This was tried already and did not cure it: make sure that it was done, or suspect the new part."]
         evidence = [
             {
                 "seq": reason.finding.seq,
@@ -226,7 +228,7 @@ def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
                     if q >= 0.001 or cause == causes[0][0]
                 ],
                 "evidence": evidence,
-                "steps": list(remedy.steps),
+                "steps": [*(again if tried else []), *remedy.steps],
                 "minutes": remedy.minutes,
                 "cautions": [knowledge.cautions[c].text for c in remedy.cautions if c in knowledge.cautions],
                 "proof": list(remedy.proof),

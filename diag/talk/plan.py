@@ -190,7 +190,14 @@ class _Decision:
 
     def _taken_off(self, wanted: Mapping[str, str]) -> DoFirst | None:
         """Putting back the battery or a wire that the last check took off, unless it is to stay off."""
-        entry = next((e for e in reversed(self.state.entries) if e.event in ("answered", "found")), None)
+        entry = next(
+            (
+                e
+                for e in reversed(self.state.entries)
+                if e.event in ("answered", "found") and e.fields.get("check") not in ("start", "symptom")
+            ),
+            None,
+        )
         operate = entry.fields.get("operate") if entry is not None else None
         if entry is None or not isinstance(operate, Mapping):
             return None
@@ -359,6 +366,11 @@ class _Decision:
             step = self.reasoner.steps.get(check)
             if step is not None and check not in answered:
                 out.append(f"not sure of: {step.title}")
+        off = self._taken_off({})
+        if off is not None:
+            out += [
+                "battery still disconnected" if name == "battery" else f"wire still off: {name}" for name in off.restore
+            ]
         out += [f"left open: {e.fields.get('text')}" for e in self.state.standing("left-open")]
         for seq in self.beliefs.posterior.unexplained:
             out.append(f"unexplained: answer {seq}")

@@ -162,9 +162,10 @@ def _passed_over(name: str, ask: Object | None) -> Object:
     if ask["check"] == "start":
         raise TypedError("Say what is wrong first; `Check everything` fits where nothing certain is known.")
     if ask["kind"] == "do":
-        if name == "not-sure" and not ask["check"].startswith("caution:"):
+        if ask["check"].startswith("caution:"):
+            raise TypedError("This one is not passed over: do what it says, then `done`.")
+        if name == "not-sure":
             return {"answer": ask["id"], "value": "not-sure"}
-        raise TypedError("A caution is not passed over: do what it says, then `done`; or `not sure` drops the check.")
     if name == "no-instrument" and not ask["instruments"]:
         raise TypedError("This check needs no instrument. `can't reach` or `not sure` passes it over.")
     if name == "not-sure":
