@@ -225,10 +225,6 @@ class Chances:
         table = self.table(step, context)
         return Told(table[:, self.column(step, value)], 1.0 / table.shape[1])
 
-    def speaking(self, step: Step, value: Value, context: Mapping[str, Value], cause: str) -> list[str]:
-        """Ids of the rules that give this answer its chance for a cause, the one that counts first."""
-        return list(dict.fromkeys(g.rule_id for g in self._ruled.speaking(step, value, context, cause)))
-
     def told_sets(
         self, step: Step, value: Value, sets: Sequence[frozenset[int]], supply_v: float | None = None
     ) -> Floats:

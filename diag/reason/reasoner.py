@@ -272,10 +272,6 @@ class Reasoner:
                 facts[finding.step.id] = _fact(finding.step.id, finding.value)
         return facts
 
-    def context_of(self, findings: Sequence[Finding], finding: Finding) -> dict[str, Value]:
-        """What the rules at a finding may build on."""
-        return self._context(findings, finding)
-
     def _context(self, findings: Sequence[Finding], finding: Finding) -> dict[str, Value]:
         """Answers of a finding's period that rules may build on at it: all that are computed, and what was
         said before. So a rule counts at the last of its checks that only rules speak of."""

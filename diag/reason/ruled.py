@@ -141,17 +141,6 @@ class RuledChances:
         chance /= chance.sum(axis=1, keepdims=True)
         return np.concatenate([sound[None, :], chance])
 
-    def speaking(self, step: Step, value: Value, context: Mapping[str, Value], cause: str) -> list[Grounded]:
-        """Rules that speak of a cause at this answer, the one that counts first."""
-        found = [
-            g
-            for g in self._by_check.get(step.id, ())
-            if any(c == cause for c, _ in g.effects)
-            and g.holds(context, step.id)
-            and all(fits(condition, value) for condition in g.conditions[step.id])
-        ]
-        return found[::-1]
-
 
 def _spelt(value: Value) -> str:
     """An answer as the keys of `usual` write it."""
