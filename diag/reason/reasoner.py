@@ -15,14 +15,14 @@ from diag.circuit.network import Floats
 from diag.circuit.parts import build_network
 from diag.circuit.predict import Predictor
 from diag.knowledge import schema
-from diag.knowledge.assemble import Knowledge, operate_key
+from diag.knowledge.assemble import Knowledge
 from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
 from diag.reason.choose import Ranked, Situation, StepTable
 from diag.reason.forward import Fact, Firing, Matcher, forward
 from diag.reason.remedies import plan_remedies
 from diag.reason.ruled import weighed
-from diag.reason.steps import Finding, Step, Value, all_steps, own_step
+from diag.reason.steps import Deed, Finding, Step, Value, all_steps, own_step
 
 __all__ = ["Beliefs", "Reasoner", "Treated"]
 
@@ -79,14 +79,14 @@ class Reasoner:
         self.causes = self._known_causes()
         self.index = {cause.id: i for i, cause in enumerate(self.causes)}
         self.steps: dict[str, Step] = {step.id: step for step in all_steps(knowledge, predictor)}
-        self._by_content = {_content(step): step for step in reversed(self.steps.values())}
+        self._by_deed = {Deed.of(step).key: step for step in reversed(self.steps.values())}
         self.chances = Chances(
             knowledge,
             predictor,
             self.rules,
             [c.id for c in self.causes],
             [c.spread for c in self.causes],
-            [float(c.change is not None and f"{c.subject}:seized" in c.change.flags) for c in self.causes],
+            [float(self.seized(i)) for i in range(len(self.causes))],
         )
         frequency = np.array([cause.frequency for cause in self.causes])
         self.prior: Floats = frequency / frequency.sum()
@@ -123,40 +123,19 @@ class Reasoner:
         change, subject = self.causes[cause].change, self.causes[cause].subject
         return change is not None and f"{subject}:seized" in change.flags
 
-    def step_like(
-        self,
-        check: str,
-        kind: str,
-        operate: Mapping[str, str],
-        target: str | None,
-        red: str | None,
-        black: str | None,
-        through: str | None,
-        unit: str | None,
-    ) -> Step | None:
-        """The step that an answer record describes: by what was done, else by its id."""
-        found = self._by_content.get((kind, operate_key(operate), target, red, black, through, unit))
-        if found is not None and kind != "choose":
+    def step_like(self, check: str, deed: Deed) -> Step | None:
+        """The step that an answer record describes: by what was done, else by its id, else made from it.
+
+        None where the network does not know the place or the controls.
+        """
+        found = self._by_deed.get(deed.key)
+        if found is not None and deed.kind != "choose":
             return found
         if check in self.steps:
             return self.steps[check]
-        return self._made_up(kind, operate, target, red, black, through, unit)
-
-    def _made_up(
-        self,
-        kind: str,
-        operate: Mapping[str, str],
-        target: str | None,
-        red: str | None,
-        black: str | None,
-        through: str | None,
-        unit: str | None,
-    ) -> Step | None:
-        """A step that no list holds: what someone looked at or measured of their own accord. None where
-        the network does not know the place or the controls."""
-        if self.predictor is None or not self._may_operate(operate):
+        if self.predictor is None or not self._may_operate(deed.operate):
             return None
-        step = own_step(self.knowledge, kind, operate, target, red, black, through, unit)
+        step = own_step(self.knowledge, deed)
         return step if step is not None and self.chances.computed(step) else None
 
     def _may_operate(self, operate: Mapping[str, str]) -> bool:
@@ -311,10 +290,6 @@ class Reasoner:
         ]
         found.sort(key=lambda ranked: -ranked.worth)
         return found
-
-
-def _content(step: Step) -> tuple[object, ...]:
-    return (step.kind, operate_key(step.operate), step.target, step.red, step.black, step.through, step.unit)
 
 
 def _fact(check: str, value: Value) -> Fact:

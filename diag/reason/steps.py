@@ -18,6 +18,7 @@ from diag.knowledge.assemble import Knowledge, operate_key, terminals_of
 __all__ = [
     "BODY",
     "TEST_LAMP",
+    "Deed",
     "Finding",
     "Step",
     "Value",
@@ -60,6 +61,29 @@ class Step:
     usual: Mapping[str, float] = field(default_factory=dict)
     limits: schema.Limits | None = None
     generated: bool = False
+
+
+@dataclass(frozen=True)
+class Deed:
+    """What was done for an answer, whatever the check is called: the fields of `Step` that say it."""
+
+    kind: str
+    operate: Mapping[str, str]
+    target: str | None = None
+    red: str | None = None
+    black: str | None = None
+    through: str | None = None
+    unit: str | None = None
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """Equal for equal deeds."""
+        return (self.kind, operate_key(self.operate), self.target, self.red, self.black, self.through, self.unit)
+
+    @staticmethod
+    def of(step: Step) -> Deed:
+        """What a step asks to be done."""
+        return Deed(step.kind, step.operate, step.target, step.red, step.black, step.through, step.unit)
 
 
 @dataclass(frozen=True)
@@ -290,17 +314,10 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
                 )
 
 
-def own_step(
-    knowledge: Knowledge,
-    kind: str,
-    operate: Mapping[str, str],
-    target: str | None,
-    red: str | None,
-    black: str | None,
-    through: str | None,
-    unit: str | None,
-) -> Step | None:
+def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
     """A step made from what someone did of their own accord; None where a part or terminal is unknown."""
+    kind, operate, target, unit = deed.kind, deed.operate, deed.target, deed.unit
+    red, black, through = deed.red, deed.black, deed.through
     points = {BODY, *knowledge.terminals}
     label = _spoken(operate)
     if kind == "measure" and unit in ("V", "ohm") and red in points and black in points:

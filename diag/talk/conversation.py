@@ -17,7 +17,7 @@ from diag.job.records import JournalError, Record
 from diag.job.state import Entry, JobState, replay
 from diag.knowledge.assemble import Knowledge
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import Finding, Step, Value
+from diag.reason.steps import Deed, Finding, Step, Value
 from diag.talk.answers import AnswerError, choice_of, look_of, reading_of, word_of
 from diag.talk.findings import findings_of, step_of
 from diag.talk.objects import ask_of, circuit_choices, conclusion_of, do_of, start_of, symptom_choices
@@ -373,8 +373,7 @@ class Conversation:
         names = {name: found[name] for name in ("target", "red", "black", "through", "unit") if name in found}
         if all(isinstance(name, str) for name in names.values()):
             usual = "A" if "through" in names else "V"
-            own = self.reasoner.step_like(
-                "",
+            deed = Deed(
                 kind,
                 operate,
                 names.get("target"),
@@ -383,6 +382,7 @@ class Conversation:
                 names.get("through"),
                 names.get("unit") or (usual if kind == "measure" else None),
             )
+            own = self.reasoner.step_like("", deed)
             if own is not None:
                 return own
         raise _RefusedError(

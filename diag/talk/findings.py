@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 from diag.job.state import Entry, JobState
 from diag.reason.reasoner import Reasoner, Treated
-from diag.reason.steps import Finding, Step, Value
+from diag.reason.steps import Deed, Finding, Step, Value
 
 __all__ = ["findings_of", "step_of", "value_of"]
 
@@ -40,16 +40,9 @@ def step_of(reasoner: Reasoner, fields: Mapping[str, object]) -> Step | None:
         found = fields.get(name)
         return found if isinstance(found, str) else None
 
-    return reasoner.step_like(
-        text("check") or "",
-        text("kind") or "",
-        {str(c): str(p) for c, p in operate.items()} if isinstance(operate, Mapping) else {},
-        text("target"),
-        text("red"),
-        text("black"),
-        text("through"),
-        text("unit"),
-    )
+    controls = {str(c): str(p) for c, p in operate.items()} if isinstance(operate, Mapping) else {}
+    named = (text(name) for name in ("target", "red", "black", "through", "unit"))
+    return reasoner.step_like(text("check") or "", Deed(text("kind") or "", controls, *named))
 
 
 def findings_of(reasoner: Reasoner, state: JobState) -> tuple[list[Finding], list[Treated], str | None, list[int]]:
