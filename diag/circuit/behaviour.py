@@ -122,7 +122,8 @@ class Bench:
         branch_s = np.repeat(base_s[None, :], count, axis=0)
         ends = np.repeat(base_ends[None, :, :], count, axis=0)
         extra, extra_s = np.zeros((count, most, 2), dtype=int), np.zeros((count, most))
-        scale = np.ones((count, len(net.filaments)))
+        scale, led = np.ones((count, len(net.filaments))), np.zeros((count, len(net.filaments)))
+        valve = np.ones((count, len(net.diodes)))
         emf_v = np.repeat(np.array([[s.emf_v for s in net.sources]]), count, axis=0)
         source_s = np.repeat(np.array([[1.0 / s.ohm for s in net.sources]]), count, axis=0)
         for row, change in enumerate(changes):
@@ -142,11 +143,15 @@ class Bench:
                 extra_s[row, k] = 0.0 if link.guard == off else link.siemens
             for lamp, factor in change.scale.items():
                 scale[row, lamp] = factor
+            for lamp, way in change.led.items():
+                led[row, lamp] = way
+            for diode, way in change.diode.items():
+                valve[row, diode] = way
             for source, (volts, ohm) in change.emf.items():
                 emf_v[row, source] = volts
                 source_s[row, source] = 0.0 if np.isinf(ohm) else 1.0 / ohm
         self._sources(operate, changes, branch_s, emf_v, source_s)
-        return Variants(branch_s, ends, extra, extra_s, scale, emf_v, source_s)
+        return Variants(branch_s, ends, extra, extra_s, scale, led, valve, emf_v, source_s)
 
     def _sources(
         self, operate: Mapping[str, str], changes: Sequence[Change], branch_s: Floats, emf_v: Floats, source_s: Floats

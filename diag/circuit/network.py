@@ -12,7 +12,20 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["BODY", "LEAK_S", "Branch", "Change", "Extra", "Filament", "Floats", "Network", "Source"]
+__all__ = [
+    "BODY",
+    "LEAK_S",
+    "Branch",
+    "Change",
+    "Diode",
+    "Extra",
+    "Filament",
+    "Floats",
+    "Motor",
+    "Network",
+    "Relay",
+    "Source",
+]
 
 Floats = npt.NDArray[np.float64]
 
@@ -49,6 +62,45 @@ class Filament:
 
 
 @dataclass(frozen=True)
+class Diode:
+    """A valve for current from a to b: nearly open below `on_v` volts, `ohm` above it."""
+
+    id: str
+    a: int
+    b: int
+    on_v: float
+    ohm: float
+
+
+@dataclass(frozen=True)
+class Relay:
+    """A coil that works contacts: pulls in from `pull_v` volts across branch `coil`, lets go below `drop_v`.
+
+    `contacts`: (branch, True where it makes on pulling in, False where it breaks).
+    """
+
+    id: str
+    coil: int
+    contacts: tuple[tuple[int, bool], ...]
+    pull_v: float
+    drop_v: float
+
+
+@dataclass(frozen=True)
+class Motor:
+    """A motor of rated `volts`: branch `slow` runs it, branch `fast` runs it faster.
+
+    `park`: the two branches of a self-park switch, (closed away from rest, closed at rest).
+    """
+
+    id: str
+    volts: float
+    slow: int
+    fast: int | None = None
+    park: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True)
 class Source:
     """EMF `emf_v` (plus at `a`) in series with `ohm`."""
 
@@ -78,6 +130,10 @@ class Change:
     closed: branches that conduct in every position. extra: added links.
     scale: filament index → factor on its current (0 = open). emf: source index → (volts, ohm).
     swap: pairs of nodes whose wires changed places. flags: behaviours that fail, `part:mode`.
+    moved: wire index → its two ends, where one was put on another terminal.
+    led: filament index → an LED substitute in its place, 1 the right way round, -1 reversed; `scale` is
+    then its share of the filament's rated current.
+    diode: diode index → 0 open, -1 reversed. limit: fuse index → factor on its rating.
     """
 
     added_ohm: Mapping[int, float] = field(default_factory=dict)
@@ -87,6 +143,10 @@ class Change:
     emf: Mapping[int, tuple[float, float]] = field(default_factory=dict)
     swap: tuple[tuple[int, int], ...] = ()
     flags: frozenset[str] = frozenset()
+    moved: Mapping[int, tuple[int, int]] = field(default_factory=dict)
+    led: Mapping[int, float] = field(default_factory=dict)
+    diode: Mapping[int, float] = field(default_factory=dict)
+    limit: Mapping[int, float] = field(default_factory=dict)
 
     def merged(self, other: Change) -> Change:
         """Both faults at once: resistances in series add, the dimmer lamp and the later source hold."""
@@ -104,6 +164,10 @@ class Change:
             {**self.emf, **other.emf},
             self.swap + other.swap,
             self.flags | other.flags,
+            {**self.moved, **other.moved},
+            {**self.led, **other.led},
+            {**self.diode, **other.diode},
+            {**self.limit, **other.limit},
         )
 
 
@@ -115,6 +179,9 @@ class Network:
     branches: tuple[Branch, ...]
     filaments: tuple[Filament, ...]
     sources: tuple[Source, ...]
+    diodes: tuple[Diode, ...] = ()
+    relays: tuple[Relay, ...] = ()
+    motors: tuple[Motor, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "_node", {name: index for index, name in enumerate(self.nodes)})

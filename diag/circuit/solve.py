@@ -51,6 +51,10 @@ class Variants:
     """(F, K) siemens, 0 where unused."""
     scale: Floats
     """(F, L) factor on each filament's current."""
+    led: Floats
+    """(F, L) 0 a filament, 1 an LED in its place the right way round, -1 reversed."""
+    valve: Floats
+    """(F, D) 1 a sound diode, 0 an open one, -1 a reversed one."""
     emf_v: Floats
     """(F, S)."""
     source_s: Floats
@@ -64,6 +68,8 @@ class Variants:
             self.extra[rows],
             self.extra_s[rows],
             self.scale[rows],
+            self.led[rows],
+            self.valve[rows],
             self.emf_v[rows],
             self.source_s[rows],
         )
@@ -72,7 +78,7 @@ class Variants:
 @dataclass(frozen=True)
 class Solution:
     """volts (F, nodes) against body; lamp_v, lamp_a (F, L); inner_ohm (F, nodes): what a small load
-    at a node sees towards body; branch_a (F, B) from end 0 to end 1; source_a (F, S) out of plus."""
+    at a node sees towards body; branch_a (F, B) from end 0 to end 1; source_a (F, S) out of plus; diode_a (F, D) from its end a to its end b."""
 
     volts: Floats
     lamp_v: Floats
@@ -80,6 +86,7 @@ class Solution:
     inner_ohm: Floats
     branch_a: Floats
     source_a: Floats
+    diode_a: Floats
 
 
 class Solver:
@@ -224,7 +231,9 @@ class Solver:
             np.take_along_axis(volts, ends[:, :, 0], 1) - np.take_along_axis(volts, ends[:, :, 1], 1)
         )
         source_a = variants.source_s * (variants.emf_v - volts[:, self._plus] + volts[:, self._minus])
-        return Solution(volts, lamp_v, lamp_a, np.maximum(inner_ohm, 0.0), branch_a, source_a)
+        return Solution(
+            volts, lamp_v, lamp_a, np.maximum(inner_ohm, 0.0), branch_a, source_a, np.zeros_like(variants.valve)
+        )
 
 
 def _by_ends(ends: np.ndarray) -> list[tuple[tuple[int, int], np.ndarray | float]]:

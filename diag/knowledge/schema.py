@@ -15,35 +15,50 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstr
 from diag.knowledge.units import quantity
 
 __all__ = [
+    "AlternatorPart",
     "BatteryPart",
+    "BreakerPart",
     "CauseNote",
     "Caution",
     "Check",
     "CircuitFile",
+    "CoilPart",
     "Condition",
     "Conclusion",
+    "DiodePart",
     "DynamoPart",
     "EarthPart",
     "FlasherPart",
     "FusePart",
+    "GaugePart",
     "HornPart",
     "JointPart",
     "KindsFile",
     "LampPart",
+    "LevelSenderPart",
     "Limits",
+    "LoadPart",
     "Mode",
     "Model",
+    "MotorPart",
     "Part",
+    "PlugPart",
     "RegulatorPart",
+    "RelayPart",
     "Remedy",
+    "ResistorPart",
+    "RheostatPart",
     "Rule",
     "SenderPart",
     "SharedFile",
+    "StarterPart",
     "SupplyFile",
     "SwitchPart",
     "Symptom",
+    "TwoFilamentPart",
     "VehicleFile",
     "VocabularyFile",
+    "WiperMotorPart",
     "Wire",
 ]
 
@@ -96,6 +111,8 @@ SquareMillimetres = Annotated[float, BeforeValidator(quantity("mm2"))]
 Minutes = Annotated[float, BeforeValidator(quantity("min"))]
 PerMinute = Annotated[float, BeforeValidator(quantity("/min"))]
 
+Celsius = Annotated[float, BeforeValidator(quantity("degC"))]
+
 Operate = Mapping[str, str]
 """Positions of controls that differ from rest, e.g. {ignition: on, turn: left}. The control
 `unplugged` names one terminal whose wires are taken off."""
@@ -129,10 +146,11 @@ class EarthPart(_Part):
 
 
 class FusePart(_Part):
-    """Fuse in its holder: terminals `in` and `out`."""
+    """Fuse in its holder: terminals `in` and `out`. `link` names the time-current class it melts after."""
 
     kind: Literal["fuse"]
     rating_a: Amps
+    link: Literal["blade", "torpedo", "glass"] = "blade"
     contact_ohm: Ohms = 0.008
 
 
@@ -156,6 +174,57 @@ class SenderPart(_Part):
     contact_ohm: Ohms = 0.05
 
 
+class RheostatPart(_Part):
+    """Dimmer: two terminals (58 and 58d), and its resistance in each position of its control."""
+
+    kind: Literal["rheostat"]
+    control: Id
+    terminals: tuple[TerminalName, TerminalName] = ("58", "58d")
+    positions: Annotated[Mapping[str, Ohms], Field(min_length=2)]
+
+
+class BreakerPart(_Part):
+    """Contact breaker of the ignition: terminal 1, closed to body in the `closed-when` positions of `engine`."""
+
+    kind: Literal["breaker"]
+    closed_when: tuple[str, ...]
+    contact_ohm: Ohms = 0.05
+
+
+class LevelSenderPart(_Part):
+    """Sender of a gauge: terminal G, `positions` gives its resistance to body in each position of its control."""
+
+    kind: Literal["level-sender"]
+    control: Id
+    positions: Annotated[Mapping[str, Ohms], Field(min_length=2)]
+
+
+class RelayPart(_Part):
+    """Relay: 85 and 86 coil, 30 common, 87 make, 87a break (where `change-over`). With `diode` its coil
+    carries a diode whose cathode is at 86, so it must not be wired backwards. `pull-in` and `drop-out`
+    are shares of the system volts."""
+
+    kind: Literal["relay"]
+    coil_ohm: Ohms = 85.0
+    contact_ohm: Ohms = 0.005
+    change_over: Bool = False
+    diode: Bool = False
+    pull_in: Share = 0.65
+    drop_out: Share = 0.2
+
+
+class TwoFilamentPart(_Part):
+    """Lamp with two filaments: `terminals` are first, second and common (56a, 56b, 31 or 54, 58, 31).
+    Each filament answers to `part.terminal` in checks. `test-w` are watts at `test-v`."""
+
+    kind: Literal["two-filament-lamp"]
+    terminals: tuple[TerminalName, TerminalName, TerminalName]
+    test_w: tuple[Watts, Watts]
+    test_v: Volts = 13.5
+    colour: Text = "white"
+    holder_ohm: Ohms = 0.01
+
+
 class LampPart(_Part):
     """One filament. Terminals: its feed (DIN number of the line, e.g. L, 54, 58) and 31, or two
     named ones. `test-w` is watts at `test-v` (UN R37: 6.75, 13.5, 28 V)."""
@@ -169,9 +238,11 @@ class LampPart(_Part):
 
 
 class FlasherPart(_Part):
-    """Flasher unit: 49 feed, 49a to the turn switch, C to the tell-tale, 31 earth."""
+    """Flasher unit: 49 feed, 49a to the turn switch, C to the tell-tale, 31 earth. A thermal one flashes
+    at a rate that follows its load; an electronic one keeps its rate and doubles it when a lamp is out."""
 
     kind: Literal["flasher-unit"]
+    technique: Literal["thermal", "electronic"] = "electronic"
     rated_w: Watts
     rate: PerMinute = 85.0
     contact_ohm: Ohms = 0.03
@@ -214,6 +285,95 @@ class RegulatorPart(_Part):
     winding_ohm: Ohms = 80.0
 
 
+class AlternatorPart(_Part):
+    """Alternator with its regulator inside: B+ output, D+ to the charge lamp; its case is body. It excites
+    itself when the charge lamp feeds its field while the control `engine` is `running`."""
+
+    kind: Literal["alternator"]
+    regulated_v: Volts = 14.2
+    inner_ohm: Ohms = 0.03
+    field_ohm: Ohms = 4.0
+
+
+class StarterPart(_Part):
+    """Starter with its solenoid: 30 the thick cable, 50 the solenoid; its case is body (or 31 where named)."""
+
+    kind: Literal["starter"]
+    solenoid_ohm: Ohms = 1.2
+    contact_ohm: Ohms = 0.001
+    motor_ohm: Ohms = 0.055
+    pull_in: Share = 0.55
+    drop_out: Share = 0.3
+
+
+class MotorPart(_Part):
+    """Motor with two terminals: blower, washer pump. `current-a` at the system volts while it runs."""
+
+    kind: Literal["motor"]
+    terminals: tuple[TerminalName, TerminalName]
+    current_a: Amps
+
+
+class WiperMotorPart(_Part):
+    """Wiper motor: 53 slow, 53b fast, 31 earth, and its self-park switch: 53e joins 53a away from rest and
+    31 at rest."""
+
+    kind: Literal["wiper-motor"]
+    slow_a: Amps = 2.5
+    fast_a: Amps = 3.5
+    contact_ohm: Ohms = 0.02
+
+
+class CoilPart(_Part):
+    """Ignition coil, primary only: terminals 15 and 1."""
+
+    kind: Literal["ignition-coil"]
+    primary_ohm: Ohms = 3.0
+
+
+class ResistorPart(_Part):
+    """Fixed resistor in a line: ballast of the coil, blower speed resistor."""
+
+    kind: Literal["resistor"]
+    terminals: tuple[TerminalName, TerminalName]
+    ohm: Ohms
+
+
+class LoadPart(_Part):
+    """Any other consumer: choke heater, idle cut-off valve, radio. `current-a` at the system volts;
+    a `valve` clicks when it gets or loses its feed."""
+
+    kind: Literal["heater", "valve", "accessory"]
+    terminals: tuple[TerminalName, TerminalName]
+    current_a: Amps
+
+
+class GaugePart(_Part):
+    """Gauge with a feed and a sender: terminals 15 and G, `coil-ohm` between them."""
+
+    kind: Literal["gauge"]
+    coil_ohm: Ohms = 65.0
+
+
+class DiodePart(_Part):
+    """Diode: conducts from A to K."""
+
+    kind: Literal["diode"]
+    on_v: Volts = 0.7
+    ohm: Ohms = 0.05
+
+
+class PlugPart(_Part):
+    """Plug joint of several pins (trailer socket): pin X joins terminal X to terminal X-t on the trailer's
+    side while its control is in one of `joined-when`."""
+
+    kind: Literal["plug"]
+    pins: Annotated[tuple[Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9+]{1,10}$")], ...], Field(min_length=1)]
+    control: Id | None = None
+    joined_when: tuple[str, ...] = ()
+    contact_ohm: Ohms = 0.01
+
+
 Part = Annotated[
     BatteryPart
     | EarthPart
@@ -225,19 +385,35 @@ Part = Annotated[
     | HornPart
     | JointPart
     | DynamoPart
-    | RegulatorPart,
+    | RegulatorPart
+    | RheostatPart
+    | BreakerPart
+    | LevelSenderPart
+    | RelayPart
+    | TwoFilamentPart
+    | AlternatorPart
+    | StarterPart
+    | MotorPart
+    | WiperMotorPart
+    | CoilPart
+    | ResistorPart
+    | LoadPart
+    | GaugePart
+    | DiodePart
+    | PlugPart,
     Field(discriminator="kind"),
 ]
 
 
 class Wire(Model):
-    """One wire between two terminals."""
+    """One wire between two terminals. Wires of one `bundle` lie side by side in the order of the file."""
 
     from_: TerminalRef
     to: TerminalRef
     colour: Text
     section_mm2: SquareMillimetres
     length_m: Metres
+    bundle: Id | None = None
     title: Text | None = None
 
 
@@ -484,6 +660,8 @@ class VehicleFile(Model):
     system_v: Volts
     earth: Literal["negative", "positive"]
     history: Literal["rewired", "aged"]
+    ambient_c: Celsius = 20.0
+    """Temperature of the loom; copper and windings gain 0.39 % of resistance a kelvin."""
     circuits: Annotated[tuple[Id, ...], Field(min_length=1)]
     alterations: tuple[Text, ...] = ()
     overrides: Mapping[Literal["parts", "fuses", "earths", "wires"], Mapping[Id, Mapping[str, Any]]] = {}

@@ -50,6 +50,8 @@ def solve(net: Network, *, dense: bool = False) -> Solution:
         np.zeros((1, 0, 2), dtype=int),
         np.zeros((1, 0)),
         np.ones((1, len(net.filaments))),
+        np.zeros((1, len(net.filaments))),
+        np.ones((1, len(net.diodes))),
         np.array([[source.emf_v for source in net.sources]]),
         np.array([[1.0 / source.ohm for source in net.sources]]),
     )
