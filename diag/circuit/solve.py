@@ -1,45 +1,34 @@
 """The DC solution of many variants of one network at once.
 
-The linear part is assembled afresh for every variant, so that opens never come from subtracting a
-conductance, and factored; then Newton on the lamp ports only. Arrays and names in, volts and amps
-out; knows nothing of faults, switches or people.
+Every variant is assembled afresh, so that opens never come from subtracting a conductance; Newton's
+rounds run inside the star-mesh elimination, all variants side by side. Links that are not in the
+network's own pattern (swapped wires, wires touching) are torn out and closed again over a few
+unit currents. Arrays in, volts and amps out; knows nothing of faults, switches or people.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
-from diag.circuit.factor import Factors, Pattern
+from diag.circuit.elements import diode_current, filament_current, led_current
+from diag.circuit.mesh import Mesh, Pattern
 from diag.circuit.network import LEAK_S, Floats, Network
 
 __all__ = ["Solution", "Solver", "Variants", "filament_current"]
 
-_CURVE = -0.225
-_FLOOR = 1.6e-5
-_TOLERANCE_V = 1e-10
-_ROUNDS = 80
-_FEW = 16
-"""Below so many variants dense factoring is quicker than walking the pattern."""
-
-
-def filament_current(ratio: Floats, rated_a: Floats) -> tuple[Floats, Floats]:
-    """Current in A and its slope per unit of `ratio` = V / test volts, for lamps of `rated_a` at ratio 1.
-
-    I = I0·k·(k² + 1.6e-5)^-0.225: the handbook power law I ~ V^0.55 (Fink & Beaty, Standard Handbook
-    for Electrical Engineers) within its range, and a cold filament of a twelfth of the hot resistance
-    near zero, where the bare law has no finite slope.
-    """
-    base = ratio * ratio + _FLOOR
-    power = base**_CURVE
-    return rated_a * ratio * power, rated_a * power * (1 + 2 * _CURVE * ratio * ratio / base)
+_SETTLED_V = 1e-6
+_STEP_V = 8.0
+_ROUNDS = 120
+_COLUMNS = 1024
+"""Variants solved side by side: enough that numpy's calls cost little, few enough to stay in the cache."""
 
 
 @dataclass(frozen=True)
 class Variants:
-    """What differs between variants; F of them over B branches, L filaments, S sources, K extras."""
+    """What differs between variants; F of them over B branches, L filaments, D diodes, S sources, K extras."""
 
     branch_s: Floats
     """(F, B) siemens."""
@@ -62,23 +51,14 @@ class Variants:
 
     def subset(self, rows: np.ndarray) -> Variants:
         """Those rows only."""
-        return Variants(
-            self.branch_s[rows],
-            self.ends[rows],
-            self.extra[rows],
-            self.extra_s[rows],
-            self.scale[rows],
-            self.led[rows],
-            self.valve[rows],
-            self.emf_v[rows],
-            self.source_s[rows],
-        )
+        return Variants(*(getattr(self, f.name)[rows] for f in fields(self)))
 
 
 @dataclass(frozen=True)
 class Solution:
     """volts (F, nodes) against body; lamp_v, lamp_a (F, L); inner_ohm (F, nodes): what a small load
-    at a node sees towards body; branch_a (F, B) from end 0 to end 1; source_a (F, S) out of plus; diode_a (F, D) from its end a to its end b."""
+    at a node sees towards body; branch_a (F, B) from end 0 to end 1; source_a (F, S) out of plus;
+    diode_a (F, D) from its end a to its end b."""
 
     volts: Floats
     lamp_v: Floats
@@ -90,183 +70,383 @@ class Solution:
 
 
 class Solver:
-    """Solves variants of one network.
-
-    Wires in their places go through one sparse pattern, wires swapped in one of the ways that `swaps`
-    (pairs of nodes) announces through a wider one; anything else through dense factoring.
-    """
+    """Solves variants of one network."""
 
     def __init__(self, network: Network, swaps: Iterable[tuple[int, int]] = ()) -> None:
         self.network = network
-        self._ends = np.array([[branch.a, branch.b] for branch in network.branches])
-        edges = [(branch.a, branch.b) for branch in network.branches] + [(s.a, s.b) for s in network.sources]
-        self._pattern = Pattern(len(network.nodes), edges)
-        moved = [
-            (right if a == left else left if a == right else a, right if b == left else left if b == right else b)
-            for left, right in swaps
-            for a, b in (
-                (network.branches[w].a, network.branches[w].b)
-                for w in {*network.wires_at(left), *network.wires_at(right)}
-            )
-        ]
-        self._wide = Pattern(len(network.nodes), edges + moved) if moved else self._pattern
-        self._a = np.array([lamp.a for lamp in network.filaments], dtype=int)
-        self._b = np.array([lamp.b for lamp in network.filaments], dtype=int)
+        branches, sources = network.branches, network.sources
+        self._ends = np.array([[branch.a, branch.b] for branch in branches], dtype=int).reshape(-1, 2)
+        self._plus = np.array([source.a for source in sources], dtype=int)
+        self._minus = np.array([source.b for source in sources], dtype=int)
+        bent = [*network.filaments, *network.diodes]
+        self._a = np.array([element.a for element in bent], dtype=int)
+        self._b = np.array([element.b for element in bent], dtype=int)
+        self._lamps = len(network.filaments)
         self._test_v = np.array([lamp.test_v for lamp in network.filaments])
         self._rated = np.array([lamp.test_w / lamp.test_v for lamp in network.filaments])
-        self._plus = np.array([source.a for source in network.sources], dtype=int)
-        self._minus = np.array([source.b for source in network.sources], dtype=int)
+        self._on_v = np.array([diode.on_v for diode in network.diodes])
+        self._open_s = np.array([1.0 / diode.ohm for diode in network.diodes])
+        edges = [(b.a, b.b) for b in branches] + [(s.a, s.b) for s in sources] + [(e.a, e.b) for e in bent]
+        pattern = Pattern(len(network.nodes), edges, [node for e in bent for node in (e.a, e.b) if node])
+        self._pattern = pattern
 
-    def solve(self, variants: Variants, *, dense: bool = False) -> Solution:
-        """Node voltages of every variant. `dense` forces the plain way (the reference for tests).
+        def joined(ends: Iterable[tuple[int, int]]) -> list[tuple[int, int, int]]:
+            """(place or -1 for body, place or -1, slot or -1) of every element that joins two nodes."""
+            found = []
+            for a, b in ends:
+                places = (int(pattern.place[a]) if a else -1, int(pattern.place[b]) if b else -1)
+                found.append((*places, pattern.slot(a, b) if a and b and a != b else -1))
+            return found
+
+        self._branch_at = joined((b.a, b.b) for b in branches)
+        self._source_at = joined((s.a, s.b) for s in sources)
+        self._bent_at = joined((e.a, e.b) for e in bent)
+
+    # ------------------------------------------------------------ all variants
+
+    def solve(self, variants: Variants, *, dense: bool = False, inner: bool = True) -> Solution:
+        """Every variant's volts and amps. `dense` forces plain elimination with pivoting (the reference for
+        tests); without `inner` no inner resistances are worked out (they are given as zero).
 
         Raises ArithmeticError where Newton does not settle.
         """
-        count, size, lamps = len(variants.branch_s), len(self.network.nodes), len(self._a)
-        free, across = np.empty((count, size)), np.empty((count, size, lamps))
-        diagonal = np.empty((count, size))
-        way = self._ways(variants) if not dense else np.full(count, 2)
-        for number in np.unique(way):
-            rows = np.nonzero(way == number)[0]
-            chosen = variants.subset(rows)
-            number = 2 if len(rows) < _FEW else number
-            free[rows], across[rows], diagonal[rows] = (
-                self._dense(chosen) if number == 2 else self._sparse(chosen, self._wide if number else self._pattern)
-            )
-        return self._settle(variants, free, across, diagonal)
-
-    def _ways(self, variants: Variants) -> np.ndarray:
-        """0, 1 or 2 for each variant: pattern in place, wide pattern, dense."""
-        moved = variants.ends != self._ends
-        way: np.ndarray = moved.any(axis=(1, 2)).astype(int)
-        for row, branch in zip(*np.nonzero(moved.any(axis=2)), strict=True):
-            a, b = (int(end) for end in variants.ends[row, branch])
-            if a and b and a != b and not self._wide.has(a, b):
-                way[row] = 2
-        apart = ((variants.extra_s > 0) & (variants.extra > 0).all(axis=2)).any(axis=1)
-        way[apart] = 2
-        return way
-
-    def _injected(self, variants: Variants) -> Floats:
-        injected = np.zeros((len(variants.emf_v), len(self.network.nodes)))
-        for i in range(len(self._plus)):
-            amps = variants.source_s[:, i] * variants.emf_v[:, i]
-            injected[:, self._plus[i]] += amps
-            injected[:, self._minus[i]] -= amps
-        return injected
-
-    def _sparse(self, variants: Variants, pattern: Pattern) -> tuple[Floats, Floats, Floats]:
-        count = len(variants.branch_s)
-        diagonal, off = np.full((pattern.size, count), LEAK_S), np.zeros((pattern.slots, count))
-        links = [
-            (a, b, variants.branch_s[:, i] * here)
-            for i in range(variants.ends.shape[1])
-            for (a, b), here in self._places(variants, i, pattern)
-        ]
-        links += [
-            (int(a), int(b), variants.source_s[:, i])
-            for i, (a, b) in enumerate(zip(self._plus, self._minus, strict=True))
-        ]
-        for a, b, siemens in links:
-            if a == b:
-                continue  # both ends of a swapped wire on one node
-            diagonal[a] += siemens
-            diagonal[b] += siemens
-            if a and b:
-                off[pattern.slot(a, b)] -= siemens
-        rows = np.arange(count)
-        for k in range(variants.extra_s.shape[1]):
-            for end in (0, 1):
-                diagonal[variants.extra[:, k, end], rows] += variants.extra_s[:, k]
-        factors = Factors(pattern, diagonal, off)
-        right = np.zeros((pattern.size, 1 + len(self._a), count))
-        right[:, 0, :] = self._injected(variants).T
-        lamps = np.arange(len(self._a))
-        right[self._a, 1 + lamps, :] += 1.0
-        right[self._b, 1 + lamps, :] -= 1.0
-        found = factors.solve(right)
-        return found[:, 0, :].T, found[:, 1:, :].transpose(2, 0, 1), factors.inverse_diagonal().T
-
-    def _places(
-        self, variants: Variants, branch: int, pattern: Pattern
-    ) -> list[tuple[tuple[int, int], np.ndarray | float]]:
-        """Where a branch lies; only variants in the wide pattern have wires that moved."""
-        if pattern is self._pattern and self._wide is not self._pattern:
-            return [((int(self._ends[branch, 0]), int(self._ends[branch, 1])), 1.0)]
-        return _by_ends(variants.ends[:, branch])
-
-    def _dense(self, variants: Variants) -> tuple[Floats, Floats, Floats]:
         count, size = len(variants.branch_s), len(self.network.nodes)
-        matrix = np.zeros((count, size, size))
-        rows, nodes = np.arange(count), np.arange(size)
-        matrix[:, nodes, nodes] = LEAK_S
+        volts, bent_v = np.zeros((count, size)), np.zeros((count, len(self._a)))
+        inner_ohm = np.zeros((count, size))
+        if dense:
+            for row in range(count):
+                one = np.array([row])
+                volts[row], bent_v[row], inner_ohm[row] = self._plain(variants.subset(one))
+            return self._solution(variants, volts, bent_v, inner_ohm)
+        apart = (variants.ends != self._ends).any(axis=(1, 2))
+        if variants.extra_s.shape[1]:
+            apart |= ((variants.extra_s > 0) & (variants.extra > 0).all(axis=2)).any(axis=1)
+        for torn in (False, True):
+            rows = np.nonzero(apart == torn)[0]
+            for start in range(0, len(rows), _COLUMNS):
+                here = rows[start : start + _COLUMNS]
+                whole = len(here) == count
+                found = self._columns(variants if whole else variants.subset(here), torn, inner)
+                for target, values in zip((volts, bent_v, inner_ohm), found, strict=True):
+                    target[here] = values
+        return self._solution(variants, volts, bent_v, inner_ohm)
 
-        def stamp(a: np.ndarray, b: np.ndarray, siemens: Floats) -> None:
-            where = np.broadcast_to(rows[:, None], siemens.shape)
-            for one, other, sign in ((a, a, 1.0), (b, b, 1.0), (a, b, -1.0), (b, a, -1.0)):
-                np.add.at(matrix, (where, one, other), sign * siemens)
-
-        stamp(variants.ends[:, :, 0], variants.ends[:, :, 1], variants.branch_s)
-        stamp(variants.extra[:, :, 0], variants.extra[:, :, 1], variants.extra_s)
-        shape = variants.source_s.shape
-        stamp(np.broadcast_to(self._plus, shape), np.broadcast_to(self._minus, shape), variants.source_s)
-        inverse = np.zeros_like(matrix)
-        inverse[:, 1:, 1:] = np.linalg.inv(matrix[:, 1:, 1:])  # body is the reference
-        free = np.matmul(inverse, self._injected(variants)[:, :, None])[:, :, 0]
-        return free, inverse[:, :, self._a] - inverse[:, :, self._b], inverse[:, nodes, nodes]
-
-    def _settle(self, variants: Variants, free: Floats, across: Floats, diagonal: Floats) -> Solution:
-        rated = self._rated * variants.scale
-        port_ohm = across[:, self._a, :] - across[:, self._b, :]
-        free_v = free[:, self._a] - free[:, self._b]
-        lamp_v = _lamp_volts(port_ohm, free_v, rated, self._test_v)
-        lamp_a, slope = filament_current(lamp_v / self._test_v, rated)
-        volts = free - np.matmul(across, lamp_a[:, :, None])[:, :, 0]
-        slope_s = slope / self._test_v
-        # solved, not inverted: ports that float on the meter's leak are of the order of 1e7 ohm
-        inner = np.linalg.solve(np.eye(len(self._a)) + port_ohm * slope_s[:, None, :], across.transpose(0, 2, 1))
-        inner_ohm = diagonal - (across * slope_s[:, None, :] * inner.transpose(0, 2, 1)).sum(axis=2)
-        ends = variants.ends
-        branch_a = variants.branch_s * (
-            np.take_along_axis(volts, ends[:, :, 0], 1) - np.take_along_axis(volts, ends[:, :, 1], 1)
-        )
+    def _solution(self, variants: Variants, volts: Floats, bent_v: Floats, inner_ohm: Floats) -> Solution:
+        amps = self._law(variants)(bent_v.T)[0].T
+        ends, lamps = variants.ends, self._lamps
+        if (ends == self._ends).all():
+            across = volts[:, self._ends[:, 0]] - volts[:, self._ends[:, 1]]
+        else:
+            across = np.take_along_axis(volts, ends[:, :, 0], 1) - np.take_along_axis(volts, ends[:, :, 1], 1)
         source_a = variants.source_s * (variants.emf_v - volts[:, self._plus] + volts[:, self._minus])
         return Solution(
-            volts, lamp_v, lamp_a, np.maximum(inner_ohm, 0.0), branch_a, source_a, np.zeros_like(variants.valve)
+            volts,
+            bent_v[:, :lamps],
+            amps[:, :lamps],
+            inner_ohm,
+            variants.branch_s * across,
+            source_a,
+            amps[:, lamps:],
         )
 
+    # ------------------------------------------------------------ elements that bend
 
-def _by_ends(ends: np.ndarray) -> list[tuple[tuple[int, int], np.ndarray | float]]:
-    """The different places of one branch over the variants, each with a mask (1.0 where it is the only one)."""
-    if (ends == ends[0]).all():
-        return [((int(ends[0, 0]), int(ends[0, 1])), 1.0)]
-    return [((int(a), int(b)), (ends == (a, b)).all(axis=1)) for a, b in np.unique(ends, axis=0)]
+    def _law(self, variants: Variants) -> _Law:
+        return _Law(
+            (self._rated * variants.scale).T,
+            self._test_v[:, None],
+            variants.led.T,
+            self._on_v[:, None],
+            self._open_s[:, None],
+            variants.valve.T,
+        )
+
+    # ------------------------------------------------------------ side by side
+
+    def _columns(self, variants: Variants, torn: bool, inner: bool) -> tuple[Floats, Floats, Floats]:
+        """volts (F, nodes), volts on bent elements (F, P), inner ohms (F, nodes) of one batch."""
+        pattern = self._pattern
+        siemens = np.ascontiguousarray(variants.branch_s.T)
+        links = _Links.none(siemens.shape[1])
+        if torn:
+            siemens, links = self._torn(variants, siemens)
+        pair, node = self._assembled(variants, siemens, links)
+        fixed = 0 if torn else pattern.first_lively
+        law = self._law(variants)
+        start = Mesh(pattern, pair, node)
+        start.eliminate(0, fixed)
+        bent_v = self._newton(start, law, links, fixed)
+        last = Mesh(pattern, pair, node)
+        last._share, last._total = start._share, start._total
+        self._bend(last, law, bent_v)
+        last.eliminate(fixed, pattern.size - 1)
+        found = np.empty((pattern.size - 1, node.shape[1] - 1, node.shape[2]))
+        last.substitute(found, 0)
+        factor = links.close(found, pattern)
+        volts = np.zeros((node.shape[2], pattern.size))
+        volts[:, 1:] = found[pattern.place[1:], 0].T
+        ohms = np.zeros_like(volts)
+        if inner:
+            own = last.inner_ohm()
+            own -= links.relief(found, factor)
+            ohms[:, 1:] = np.maximum(own, 0.0)[pattern.place[1:]].T
+        return volts, volts[:, self._a] - volts[:, self._b], ohms
+
+    def _assembled(self, variants: Variants, siemens: Floats, links: _Links) -> tuple[Floats, Floats]:
+        pattern, count = self._pattern, siemens.shape[1]
+        pair = np.zeros((pattern.slots, count))
+        node = np.zeros((pattern.size - 1, 2 + links.count, count))
+        node[:, 0] = LEAK_S
+        for (a, b, slot), row in zip(self._branch_at, siemens, strict=True):
+            _join(pair, node, a, b, slot, row)
+        for (a, b, slot), row, emf in zip(self._source_at, variants.source_s.T, variants.emf_v.T, strict=True):
+            _join(pair, node, a, b, slot, row)
+            if a >= 0:
+                node[a, 1] += row * emf
+            if b >= 0:
+                node[b, 1] -= row * emf
+        columns = np.arange(count)
+        for k in range(variants.extra_s.shape[1]):
+            one, other = variants.extra[:, k, 0], variants.extra[:, k, 1]
+            for end, far in ((one, other), (other, one)):
+                here = (end > 0) & (far == 0)
+                np.add.at(node, (pattern.place[end[here]], 0, columns[here]), variants.extra_s[here, k])
+        links.inject(node, pattern)
+        return pair, node
+
+    def _torn(self, variants: Variants, siemens: Floats) -> tuple[Floats, _Links]:
+        """What is left in the network's own places, and the links that lie elsewhere."""
+        rows, branches = np.nonzero((variants.ends != self._ends).any(axis=2))
+        links = [
+            (int(r), int(variants.ends[r, b, 0]), int(variants.ends[r, b, 1]), float(variants.branch_s[r, b]))
+            for r, b in zip(rows, branches, strict=True)
+        ]
+        siemens = siemens.copy()
+        siemens[branches, rows] = 0.0
+        if variants.extra_s.shape[1]:
+            apart = (variants.extra_s > 0) & (variants.extra > 0).all(axis=2)
+            links += [
+                (int(r), int(variants.extra[r, k, 0]), int(variants.extra[r, k, 1]), float(variants.extra_s[r, k]))
+                for r, k in zip(*np.nonzero(apart), strict=True)
+            ]
+        return siemens, _Links.of([link for link in links if link[3] > 0 and link[1] != link[2]], siemens.shape[1])
+
+    def _bend(self, mesh: Mesh, law: _Law, bent_v: Floats) -> None:
+        """Add every bent element as the tangent at its volts: a conductance and an injected current."""
+        amps, slope = law(bent_v)
+        rest = amps - slope * bent_v
+        for (a, b, slot), row, injected in zip(self._bent_at, slope, rest, strict=True):
+            _join(mesh.pair, mesh.node, a, b, slot, row)
+            if a >= 0:
+                mesh.node[a, 1] -= injected
+            if b >= 0:
+                mesh.node[b, 1] += injected
+
+    def _newton(self, start: Mesh, law: _Law, links: _Links, fixed: int) -> Floats:
+        """(P, F) volts on the bent elements, by Newton from the secant at their rated volts."""
+        pattern, count = self._pattern, start.pair.shape[1]
+        out = np.zeros((len(self._a), count))
+        if not len(self._a):
+            return out
+        a, b = pattern.place[self._a], pattern.place[self._b]
+        on_a, on_b = (self._a > 0)[:, None], (self._b > 0)[:, None]
+        columns, mesh = np.arange(count), start
+        volts: Floats | None = None
+        for _ in range(_ROUNDS):
+            trial = Mesh(pattern, mesh.pair.copy(), mesh.node.copy())
+            if volts is None:
+                for (x, y, slot), row in zip(self._bent_at, law.secant(), strict=True):
+                    _join(trial.pair, trial.node, x, y, slot, row)
+            else:
+                self._bend(trial, law, volts)
+            trial.eliminate(fixed, pattern.size - 1)
+            found = np.empty((pattern.size - 1, trial.node.shape[1] - 1, len(columns)))
+            trial.substitute(found, fixed)
+            links.close(found, pattern)
+            fresh = np.where(on_a, found[a, 0], 0.0) - np.where(on_b, found[b, 0], 0.0)
+            if volts is None:
+                volts = fresh
+                continue
+            step = fresh - volts
+            volts = volts + np.clip(step, -_STEP_V, _STEP_V)
+            moving = np.abs(step).max(axis=0) > _SETTLED_V
+            left = int(moving.sum())
+            if left <= 0.6 * len(columns):
+                out[:, columns] = volts
+                if not left:
+                    return out
+                columns, volts = columns[moving], volts[:, moving]
+                mesh = Mesh(pattern, mesh.pair[:, moving], mesh.node[:, :, moving])
+                law, links = law.columns(moving), links.columns(moving)
+        worst = float(np.abs(step).max())
+        raise ArithmeticError(f"the lamps of {left} variants did not settle (last step {worst:.2g} V)")
+
+    # ------------------------------------------------------------ one by one, the plain way
+
+    def _plain(self, one: Variants) -> tuple[Floats, Floats, Floats]:
+        """volts (nodes,), bent volts (P,), inner ohms (nodes,) of a single variant by numpy's own solver."""
+        size, law = len(self.network.nodes), self._law(one)
+        matrix = np.diag(np.full(size, LEAK_S))
+        injected = np.zeros(size)
+
+        def stamp(into: Floats, a: int, b: int, siemens: float) -> None:
+            into[a, a] += siemens
+            into[b, b] += siemens
+            into[a, b] -= siemens
+            into[b, a] -= siemens
+
+        for (a, b), siemens in zip(one.ends[0], one.branch_s[0], strict=True):
+            stamp(matrix, a, b, siemens)
+        for (a, b), siemens in zip(one.extra[0], one.extra_s[0], strict=True):
+            stamp(matrix, a, b, siemens)
+        for a, b, siemens, emf in zip(self._plus, self._minus, one.source_s[0], one.emf_v[0], strict=True):
+            stamp(matrix, a, b, siemens)
+            injected[a] += siemens * emf
+            injected[b] -= siemens * emf
+        volts, bent_v = np.zeros(size), np.zeros(len(self._a))
+        slope, rest = law.secant()[:, 0], np.zeros(len(self._a))
+        for turn in range(_ROUNDS):
+            bent, pushed = matrix.copy(), injected.copy()
+            for a, b, siemens, amps in zip(self._a, self._b, slope, rest, strict=True):
+                stamp(bent, a, b, siemens)
+                pushed[a] -= amps
+                pushed[b] += amps
+            volts[1:] = np.linalg.solve(bent[1:, 1:], pushed[1:])
+            step = volts[self._a] - volts[self._b] - bent_v
+            bent_v = bent_v + np.clip(step, -_STEP_V, _STEP_V)
+            if turn and (np.abs(step) < 1e-10).all():
+                break
+            current, tangent = law(bent_v[:, None])
+            slope, rest = tangent[:, 0], (current - tangent * bent_v[:, None])[:, 0]
+        else:
+            raise ArithmeticError("the lamps of a variant did not settle")
+        inner = np.zeros(size)
+        inner[1:] = np.diag(np.linalg.inv(bent[1:, 1:]))
+        return volts, bent_v, inner
 
 
-def _lamp_volts(port_ohm: Floats, free_v: Floats, rated: Floats, test_v: Floats) -> Floats:
-    """Newton on v = free_v - port_ohm · i(v); starts from the secant at the open-circuit volts."""
-    count, lamps = free_v.shape
-    if lamps == 0:
-        return free_v
-    eye = np.eye(lamps)
-    current, _ = filament_current(np.maximum(np.abs(free_v), 1e-6) / test_v, rated)
-    secant = current / np.maximum(np.abs(free_v), 1e-6)
-    volts = np.asarray(
-        np.linalg.solve(eye + port_ohm * secant[:, None, :], free_v[:, :, None])[:, :, 0], dtype=np.float64
-    )
-    open_rows = np.arange(count)
-    for _ in range(_ROUNDS):
-        here = volts[open_rows]
-        amps, slope = filament_current(here / test_v, rated[open_rows])
-        miss = here - free_v[open_rows] + np.einsum("fij,fj->fi", port_ohm[open_rows], amps)
-        jacobian = eye + port_ohm[open_rows] * (slope / test_v)[:, None, :]
-        step = np.linalg.solve(jacobian, miss[:, :, None])[:, :, 0]
-        volts[open_rows] = here - np.clip(step, -8.0, 8.0)
-        moving = np.abs(step).max(axis=1) > _TOLERANCE_V
-        open_rows = open_rows[moving]
-        if not len(open_rows):
-            return volts
-    worst = float(np.abs(step).max())
-    if worst > 1e-6:
-        raise ArithmeticError(f"the lamps of {len(open_rows)} variants did not settle (last step {worst:.2g} V)")
-    return volts
+@dataclass(frozen=True)
+class _Law:
+    """The bent elements of F variants; arrays are (elements, F) or (elements, 1)."""
+
+    rated_a: Floats
+    test_v: Floats
+    led: Floats
+    on_v: Floats
+    open_s: Floats
+    valve: Floats
+
+    def columns(self, chosen: np.ndarray) -> _Law:
+        """Some of the variants."""
+        return _Law(
+            self.rated_a[:, chosen], self.test_v, self.led[:, chosen], self.on_v, self.open_s, self.valve[:, chosen]
+        )
+
+    def __call__(self, volts: Floats) -> tuple[Floats, Floats]:
+        """Amps and siemens, lamps first, for volts (P, F)."""
+        lamps = len(self.test_v)
+        on_lamp = volts[:lamps]
+        amps, slope = filament_current(on_lamp / self.test_v, self.rated_a)
+        slope = slope / self.test_v
+        if self.led.any():
+            led_a, led_s = led_current(on_lamp, self.test_v, self.rated_a, self.led)
+            amps, slope = np.where(self.led != 0, led_a, amps), np.where(self.led != 0, led_s, slope)
+        if not len(self.on_v):
+            return amps, slope
+        diode_a, diode_s = diode_current(volts[lamps:], self.on_v, self.open_s, self.valve)
+        return np.concatenate([amps, diode_a]), np.concatenate([slope, diode_s])
+
+    def secant(self) -> Floats:
+        """(P, F) siemens at the rated volts, the first guess."""
+        return np.concatenate([self.rated_a / self.test_v, self.open_s * np.abs(self.valve) * 0.5])
+
+
+@dataclass(frozen=True)
+class _Links:
+    """Links outside the pattern, at most `count` a variant; unused ones have no siemens.
+
+    ends (count, 2, F) node indices; ohm (count, F), infinite where unused.
+    """
+
+    ends: np.ndarray
+    ohm: Floats
+
+    @property
+    def count(self) -> int:
+        """Most links that any variant has."""
+        return len(self.ohm)
+
+    @staticmethod
+    def none(columns: int) -> _Links:
+        """No link at all."""
+        return _Links(np.zeros((0, 2, columns), dtype=int), np.zeros((0, columns)))
+
+    @staticmethod
+    def of(links: list[tuple[int, int, int, float]], columns: int) -> _Links:
+        """From (column, node, node, siemens)."""
+        used = [0] * columns
+        places = []
+        for column, *_ in links:
+            places.append(used[column])
+            used[column] += 1
+        most = max(used, default=0)
+        ends, ohm = np.zeros((most, 2, columns), dtype=int), np.full((most, columns), np.inf)
+        for k, (column, a, b, siemens) in zip(places, links, strict=True):
+            ends[k, :, column] = a, b
+            ohm[k, column] = 1.0 / siemens
+        return _Links(ends, ohm)
+
+    def columns(self, chosen: np.ndarray) -> _Links:
+        """Some of the variants."""
+        return _Links(self.ends[:, :, chosen], self.ohm[:, chosen])
+
+    def inject(self, node: Floats, pattern: Pattern) -> None:
+        """A unit current along every link, as a right-hand side of its own."""
+        for k in range(self.count):
+            for end, amps in ((0, 1.0), (1, -1.0)):
+                there = np.nonzero(self.ends[k, end] > 0)[0]
+                node[pattern.place[self.ends[k, end, there]], 2 + k, there] += amps
+
+    def close(self, found: Floats, pattern: Pattern) -> Floats:
+        """Let the links carry their current: corrects found[:, 0] (size - 1, 1 + count, F) in place.
+
+        Returns the (F, count, count) matrix that turns volts across the links into their currents.
+        """
+        if not self.count:
+            return np.zeros((found.shape[2], 0, 0))
+        columns = np.arange(found.shape[2])
+
+        def across(k: int) -> Floats:
+            (a, b), zero = self.ends[k], np.zeros((found.shape[1], 1))
+            at_a = np.where(a > 0, found[pattern.place[a], :, columns].T, zero)
+            at_b = np.where(b > 0, found[pattern.place[b], :, columns].T, zero)
+            out: Floats = at_a - at_b
+            return out
+
+        seen = np.stack([across(k) for k in range(self.count)])  # (count, 1 + count, F)
+        loop = seen[:, 1:].transpose(2, 0, 1).copy()
+        spare = np.isinf(self.ohm).T
+        diagonal = np.arange(self.count)
+        loop[:, diagonal, diagonal] += np.where(spare, 1.0, np.where(np.isinf(self.ohm), 0.0, self.ohm).T)
+        factor: Floats = np.linalg.inv(loop)
+        factor[spare] = 0.0
+        amps = np.matmul(factor, seen[:, 0].T[:, :, None])[:, :, 0]
+        found[:, 0] -= np.einsum("nkf,fk->nf", found[:, 1:], amps)
+        return factor
+
+    def relief(self, found: Floats, factor: Floats) -> Floats | float:
+        """(size - 1, F) ohms that the links take off every node's inner resistance."""
+        if not self.count:
+            return 0.0
+        out: Floats = np.einsum("nkf,fkl,nlf->nf", found[:, 1:], factor, found[:, 1:])
+        return out
+
+
+def _join(pair: Floats, node: Floats, a: int, b: int, slot: int, siemens: Floats) -> None:
+    """Add a conductance between two places (-1 is body)."""
+    if slot >= 0:
+        pair[slot] += siemens
+    elif a >= 0 and b < 0:
+        node[a, 0] += siemens
+    elif b >= 0 and a < 0:
+        node[b, 0] += siemens
