@@ -30,9 +30,9 @@ def owner(branch_id: str) -> str:
 
 
 def variants_of(
-    network: Network, rest: Mapping[str, str], operate: Mapping[str, str], changes: Sequence[Change]
+    network: Network, rest: Mapping[str, str], operate: Mapping[str, str], changes: Sequence[Change], extras: int = 0
 ) -> Variants:
-    """One row a change, with switches where `operate` puts them.
+    """One row a change, with switches where `operate` puts them and room for at least `extras` added links.
 
     Relay contacts stand as released, those of flasher units and cut-outs closed, park switches away
     from rest, machines as the changes leave their sources. `unplugged` takes every wire off the
@@ -51,6 +51,7 @@ def variants_of(
     off = network.node(off_name) if off_name is not None and network.has(off_name) else -1
     wires = np.array([i for i, branch in enumerate(network.branches) if branch.role == "wire"], dtype=int)
     count, most = len(changes), max((len(change.extra) for change in changes), default=0)
+    most = max(most, extras)
     lamps, sources = len(network.filaments), network.sources
     found = Variants(
         branch_s=np.repeat(base_s[None, :], count, axis=0),

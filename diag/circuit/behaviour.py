@@ -1,6 +1,6 @@
 """What a vehicle does over the DC solution: contacts, fuses, machines and park switches react in turn.
 
-One operate, many variants of the network at a time. Says the order in which things react; how each
+Many variants of the network at a time, each under an operate of its own. Says the order in which things react; how each
 reacts is said in its own module. Knows nothing of causes' names, questions or beliefs.
 """
 
@@ -20,16 +20,17 @@ from diag.circuit.relays import settle_relays
 from diag.circuit.solve import Solver, Variants
 from diag.circuit.stage import Settled, Stage, merged, picked
 
-__all__ = ["FLASHER_STATES", "MOTORS", "Bench", "Settled", "Shown", "short_to_body"]
+__all__ = ["FLASHER_STATES", "MOTORS", "Bench", "Operates", "Settled", "Shown", "short_to_body"]
 
 MOTORS = ("still", "slow", "runs", "does-not-park")
 """All that a motor may show, in the order of its columns in `Shown.motor`."""
 _ROUNDS = 6
+Operates = Mapping[str, str] | Sequence[Mapping[str, str]]
 
 
 @dataclass(frozen=True)
 class Shown:
-    """What R variants show under one operate; arrays have R rows.
+    """What R variants show, each under its operate; arrays have R rows.
 
     volts (R, nodes): node voltages in the phase with the flasher contact closed, where it closes;
     off_volts (R, nodes): in its open phase.
@@ -89,34 +90,48 @@ class Bench:
         self._flashing = Flashing(network, rated_a)
         self._charging = Charging(network, emf_v)
 
-    def _variants(self, operate: Mapping[str, str], changes: Sequence[Change]) -> Variants:
-        return variants_of(self.network, self.rest, operate, changes)
+    def content(self) -> str:
+        """All numbers beside the network that a row hangs on, as text."""
+        return repr((self.rest, sorted(self.rated_a.items()), self._limit_a.tolist(), self._charging.emf_v))
 
-    def draws_nothing(self, shown: Shown) -> bool:
-        """Whether the first variant has no lamp on its flasher unit."""
-        return self._flashing.draws_nothing(shown.branch_a[0])
+    def variants(self, operate: Operates, changes: Sequence[Change]) -> Variants:
+        """The arrays of every change before anything reacts. `operate`: one for all changes, or one for each."""
+        if isinstance(operate, Mapping):
+            return variants_of(self.network, self.rest, operate, changes)
+        together: dict[int, list[int]] = {}
+        for row, one in enumerate(operate):
+            together.setdefault(id(one), []).append(row)
+        most = max((len(change.extra) for change in changes), default=0)
+        parts = [
+            variants_of(self.network, self.rest, operate[rows[0]], [changes[row] for row in rows], most)
+            for rows in together.values()
+        ]
+        if len(parts) == 1:
+            return parts[0]
+        back = np.argsort(np.concatenate([np.array(rows) for rows in together.values()]))
+        return Variants(*(np.concatenate([getattr(p, f.name) for p in parts])[back] for f in fields(Variants)))
 
-    def settle(self, operate: Mapping[str, str], changes: Sequence[Change], idle: bool = False) -> Settled:
+    def settle(self, operate: Operates, changes: Sequence[Change]) -> Settled:
         """The arrays and their solution after everything has reacted, in both phases of the flasher unit.
 
-        `idle`: most variants are expected to draw nothing through the flasher unit; saves time only.
+        `operate`: one for all changes, or one for each.
         """
-        return self._settle(operate, changes, idle)[0]
+        return self._settle(operate, changes)[0]
 
-    def _settle(
-        self, operate: Mapping[str, str], changes: Sequence[Change], idle: bool
-    ) -> tuple[Settled, Floats, Floats]:
-        turning = operate.get("engine", self.rest.get("engine")) == "running"
-        stage = Stage(self.network, self._solver, operate, changes, self._variants(operate, changes))
+    def _settle(self, operate: Operates, changes: Sequence[Change]) -> tuple[Settled, Floats, Floats]:
+        operates = [operate] * len(changes) if isinstance(operate, Mapping) else list(operate)
+        turning = np.array(
+            [found.get("engine", self.rest.get("engine")) == "running" for found in operates], dtype=bool
+        )
+        stage = Stage(self.network, self._solver, operates, changes, self.variants(operate, changes))
         rows = np.arange(len(changes))
         self._charging.start(stage, rows, turning)
-        self._flashing.start(stage, rows, idle)
+        self._flashing.start(stage, rows)
         stage.solve_all()
         busy = rows
         for _ in range(_ROUNDS):
             settle_relays(stage, busy)
-            if turning:
-                self._charging.settle(stage, busy)
+            self._charging.settle(stage, busy[turning[busy]])
             busy = blow(stage, self._limit_a, busy)
             if not len(busy):
                 break
@@ -145,14 +160,12 @@ class Bench:
         settled = Settled(closed, open_, closed_solution, open_solution, blown, pulled, home, ~home)
         return settled, flasher, buzzing
 
-    def operate(
-        self, operate: Mapping[str, str], changes: Sequence[Change], idle: bool = False
-    ) -> tuple[Shown, list[frozenset[int]]]:
+    def operate(self, operate: Operates, changes: Sequence[Change]) -> tuple[Shown, list[frozenset[int]]]:
         """What each variant shows, and the branches (fuses, wires) that blew or burnt while operating it.
 
-        `idle`: most variants are expected to draw nothing through the flasher unit; saves time only.
+        `operate`: one for all changes, or one for each.
         """
-        settled, flasher, buzzing = self._settle(operate, changes, idle)
+        settled, flasher, buzzing = self._settle(operate, changes)
         closed, opened = settled.closed_solution, settled.open_solution
         motor = np.zeros((len(changes), len(self.network.motors), len(MOTORS)))
         motor[:, :, 0] = 1.0

@@ -32,19 +32,16 @@ class Charging:
         self._cut_outs = [i for i, branch in enumerate(network.branches) if branch.role == "cut-out"]
         self._fields = [i for i, branch in enumerate(network.branches) if branch.role == "field"]
 
-    def start(self, stage: Stage, rows: np.ndarray, turning: bool) -> None:
-        """Cut-outs and volts as they are before anything reacts."""
+    def start(self, stage: Stage, rows: np.ndarray, turning: np.ndarray) -> None:
+        """Cut-outs and volts as they are before anything reacts. `turning` (rows,): the engine runs."""
         for i in self._dynamos:
             dead = stage.flagged(f"{self.network.sources[i].id}:no-output")[rows]
             stage.variants.emf_v[rows, i] = (
                 np.where(dead, _RESIDUAL_V, self.emf_v[self.network.sources[i].id]) * turning
             )
-            if turning:
-                self._cut_out(stage, rows[dead], closed=False)
-        if turning:
-            self._cut_out(stage, rows, closed=True)
-        else:
-            self._cut_out(stage, rows, closed=False)
+            self._cut_out(stage, rows[dead & turning], closed=False)
+        self._cut_out(stage, rows[turning], closed=True)
+        self._cut_out(stage, rows[~turning], closed=False)
 
     def _cut_out(self, stage: Stage, rows: np.ndarray, *, closed: bool) -> None:
         for i in self._cut_outs:

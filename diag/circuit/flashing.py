@@ -45,13 +45,13 @@ class Flashing:
         self.tell_tales = [i for i, role in enumerate(roles) if role == "tell-tale"]
         self.units = [owner(network.branches[i].id) for i in self.contacts]
 
-    def start(self, stage: Stage, rows: np.ndarray, idle: bool) -> None:
-        """Contacts closed, but those of units that never close. `idle`: most rows draw nothing."""
+    def start(self, stage: Stage, rows: np.ndarray) -> None:
+        """Contacts closed, but those of units that never close."""
         for unit, main, side in zip(self.units, self.contacts, self.tell_tales, strict=True):
             dead = stage.flagged(f"{unit}:never-closes")[rows]
             no_side = dead | stage.flagged(f"{unit}:tell-tale-contact-open")[rows]
             stage.move(main, ~dead, rows)
-            stage.move(side, ~no_side & (not idle), rows)
+            stage.move(side, ~no_side, rows)
 
     def tell_tale(self, stage: Stage, rows: np.ndarray) -> np.ndarray:
         """The tell-tale contact is worked by the lamps' current; without it C stays dead."""
@@ -73,10 +73,6 @@ class Flashing:
     def open(self, stage: Stage) -> None:
         """Contacts open in all rows; the solution is as it was."""
         stage.variants.branch_s[:, self.contacts + self.tell_tales] = 0.0
-
-    def draws_nothing(self, branch_a: Floats) -> bool:
-        """Whether no lamp hangs on the unit, by the branch currents (branches,)."""
-        return bool((np.abs(branch_a[self.contacts]) < _LOAD_A).all())
 
     def _feed_v(self, solution: Solution) -> Floats:
         """Volts between 49 and 31 of the flasher unit, (R,)."""

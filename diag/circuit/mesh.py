@@ -46,7 +46,9 @@ class Pattern:
         for place, after in enumerate(self.later):
             for k in after:
                 self._slot[place, int(k)] = len(self._slot)
-        self.slots_of = [np.array([self._slot[p, int(k)] for k in after], dtype=int) for p, after in enumerate(self.later)]
+        self.slots_of = [
+            np.array([self._slot[p, int(k)] for k in after], dtype=int) for p, after in enumerate(self.later)
+        ]
         self.first_slot = [int(found[0]) if len(found) else 0 for found in self.slots_of]
         self.pairs: list[list[tuple[int, int, int]]] = [
             [

@@ -6,19 +6,15 @@ for. Knows nothing of questions, words of findings or beliefs.
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
-import os
-import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import fields
 from pathlib import Path
-from typing import Any, cast
 
 import numpy as np
 
 from diag.circuit.behaviour import Bench, Shown
 from diag.circuit.faults import Cause, derive_causes
+from diag.circuit.kept import Key, Sheet, digest_of, read_sheets, rounded, write_sheets
 from diag.circuit.network import Change
 from diag.circuit.parts import build_network
 from diag.knowledge import schema
@@ -27,11 +23,11 @@ from diag.knowledge.assemble import Knowledge, operate_key
 __all__ = ["HEALTHY", "Predictor"]
 
 HEALTHY = 0
-_FORMAT = "2"
+_FORMAT = "3"
 _QUIET_A, _QUIET_V = 1e-10, 1e-8
-_BATCH = 400
-_TABLES_KEPT = 4
-Key = tuple[tuple[str, str], ...]
+_BATCH = 1024
+_TABLES_OPEN = 24
+"""Operates whose rows are held unfolded; the others fold up to their different rows."""
 
 
 class Predictor:
@@ -74,8 +70,8 @@ class Predictor:
                     self._unique.append(cause.change)
                 self._row.append(seen[id(cause.change)])
         self._lasting = list(self._unique)
+        self._sheets: dict[Key, Sheet] = {}
         self._tables: dict[Key, Shown] = {}
-        self._healthy: dict[Key, Shown] = {}
         self._sets: dict[tuple[Key, frozenset[int]], Shown] = {}
         self._prepare({operate_key(operate): dict(operate) for operate in operates}, cache, progress)
 
@@ -85,8 +81,17 @@ class Predictor:
         """What the healthy vehicle (row 0) and every cause (row 1 + its index) show."""
         key = operate_key(operate)
         if key not in self._tables:
-            self._tables[key] = self._compute(operate, self._lasting)[0].rows(self._row)
+            names = [digest_of(change) for change in self._lasting]
+            self._solve({key: dict(operate)}, dict(zip(names, self._lasting, strict=True)), lambda share: None)
+            sheet = self._sheets[key]
+            self._tables[key] = sheet.shown.rows([sheet.place[names[row]] for row in self._row])
+            while len(self._tables) > _TABLES_OPEN:
+                del self._tables[next(iter(self._tables))]
         return self._tables[key]
+
+    def lasting(self, row: int) -> Change:
+        """What is changed on the vehicle with the fault of that row (0: healthy), blown fuses included."""
+        return self._lasting[self._row[row]]
 
     def shown_sets(self, operate: Mapping[str, str], sets: Sequence[frozenset[int]]) -> Shown:
         """What sets of causes (indices into `causes`) present together show, one row a set."""
@@ -99,7 +104,7 @@ class Predictor:
                 for index in sorted(members):
                     change = change.merged(self._lasting[self._row[1 + index]])
                 changes.append(change)
-            found, _ = self.bench.operate(operate, changes)
+            found, _ = self.bench.operate([operate] * len(changes), changes)
             for i, members in enumerate(missing):
                 self._sets[key, members] = found.rows([i])
         return Shown.stacked([self._sets[key, s] for s in sets])
@@ -113,138 +118,98 @@ class Predictor:
             same &= np.isclose(found, found[HEALTHY], atol=1e-6).reshape(len(found), -1).all(axis=1)
         return ~same
 
-    def _compute(
-        self, operate: Mapping[str, str], changes: Sequence[Change]
-    ) -> tuple[Shown, dict[int, frozenset[int]]]:
-        key = operate_key(operate)
-        if key not in self._healthy:
-            self._healthy[key] = self.bench.operate(operate, [Change()])[0]
-        healthy = self._healthy[key]
-        idle = self.bench.draws_nothing(healthy)
-        alive = operate.get("battery") != "disconnected"
-        rows = [i for i, change in enumerate(changes) if i != HEALTHY and (not alive or self._matters(change, healthy))]
-        parts, blown = [healthy], {}
-        for start in range(0, len(rows), _BATCH):
-            batch = rows[start : start + _BATCH]
-            shown, gone = self.bench.operate(operate, [changes[i] for i in batch], idle)
-            parts.append(shown)
-            blown.update({row: found for row, found in zip(batch, gone, strict=True) if found})
-        place = {row: 1 + i for i, row in enumerate(rows)}
-        return Shown.stacked(parts).rows([place.get(i, 0) for i in range(len(changes))]), blown
-
     def _matters(self, change: Change, healthy: Shown) -> bool:
         """False only where linear theory says that nothing can change: no current in what opens, no
-        volts across what closes, and no behaviour or source touched."""
-        net, volts = self.network, healthy.volts[0]
+        volts across what closes, and no behaviour or source touched; in either phase of a flasher."""
+        net = self.network
         if change.flags or change.emf:
             return True
-        if any(abs(healthy.branch_a[0, branch]) > _QUIET_A for branch in change.added_ohm):
+        if any(abs(healthy.branch_a[0, branch]) > _QUIET_A for branch in (*change.added_ohm, *change.limit)):
             return True
-        if any(abs(volts[net.branches[b].a] - volts[net.branches[b].b]) > _QUIET_V for b in change.closed):
+        if any(abs(healthy.lamp_on_v[0, i]) > _QUIET_V for i in (*change.scale, *change.led)):
             return True
-        if any(abs(volts[link.a] - volts[link.b]) > _QUIET_V for link in change.extra):
+        flashes = bool((healthy.volts[0] != healthy.off_volts[0]).any())
+        if flashes and (change.added_ohm or any(abs(healthy.lamp_off_v[0, i]) > _QUIET_V for i in change.scale)):
             return True
-        if any(abs(healthy.lamp_on_v[0, lamp]) > _QUIET_V for lamp in change.scale):
+        pairs = [(net.branches[b].a, net.branches[b].b) for b in change.closed]
+        pairs += [(link.a, link.b) for link in change.extra]
+        pairs += [(net.diodes[d].a, net.diodes[d].b) for d in change.diode]
+        pairs += [*change.swap]
+        for wire, (a, b) in change.moved.items():
+            pairs += [(net.branches[wire].a, a), (net.branches[wire].b, b)]
+        if any(abs(v[0, a] - v[0, b]) > _QUIET_V for v in (healthy.volts, healthy.off_volts) for a, b in pairs):
             return True
         return any(
-            abs(volts[left] - volts[right]) > _QUIET_V
-            or any(abs(healthy.branch_a[0, wire]) > _QUIET_A for wire in net.wires_at(left) + net.wires_at(right))
-            for left, right in change.swap
+            abs(healthy.branch_a[0, wire]) > _QUIET_A
+            for wire in (
+                *change.moved,
+                *(w for left, right in change.swap for w in net.wires_at(left) + net.wires_at(right)),
+            )
         )
 
     def _prepare(
         self, operates: Mapping[Key, Mapping[str, str]], cache: Path | None, progress: Callable[[float], None] | None
     ) -> None:
-        path = cache / f"{self._content(operates)}.npz" if cache is not None else None
-        if path is not None and self._read(path, list(operates)):
-            return
-        tell = progress or (lambda share: None)
-        raw: dict[Key, Shown] = {}
-        lasting: dict[int, set[int]] = {}
-        for done, (key, operate) in enumerate(operates.items()):
-            raw[key], blown = self._compute(operate, self._unique)
-            for row, branches in blown.items():
-                lasting.setdefault(row, set()).update(branches)
-            tell(0.75 * (done + 1) / len(operates))
-        # a fuse that blew under one operate stays blown under all: the person has tried every control
-        rows = sorted(lasting)
-        for row in rows:
-            self._lasting[row] = self._unique[row].merged(Change(added_ohm=dict.fromkeys(lasting[row], np.inf)))
-        for done, (key, operate) in enumerate(operates.items()):
-            if rows:
-                again, _ = self._compute(operate, [Change(), *(self._lasting[row] for row in rows)])
-                place = {row: 1 + i for i, row in enumerate(rows)}
-                both = Shown.stacked([raw[key], again])
-                size = len(self._unique)
-                raw[key] = both.rows([size + place[i] if i in place else i for i in range(size)])
-            tell(0.75 + 0.25 * (done + 1) / len(operates))
-        raw = {key: _rounded(shown) for key, shown in raw.items()}
-        self._tables = {key: shown.rows(self._row) for key, shown in raw.items()}
+        path = cache / f"{self._content()}.npz" if cache is not None else None
         if path is not None:
-            self._write(path, list(operates), raw, lasting)
+            self._sheets = read_sheets(path)
+        tell = progress or (lambda share: None)
+        names = [digest_of(change) for change in self._unique]
+        computed = self._solve(operates, dict(zip(names, self._unique, strict=True)), lambda share: tell(0.8 * share))
+        # a fuse that blew under one operate stays blown under all: the person has tried every control
+        lasting: dict[str, Change] = {}
+        for row, name in enumerate(names):
+            gone = frozenset().union(*(self._sheets[key].blown.get(name, frozenset()) for key in operates))
+            if gone:
+                change = self._unique[row].merged(Change(added_ohm=dict.fromkeys(sorted(gone), np.inf)))
+                self._lasting[row] = change
+                lasting[digest_of(change)] = change
+        computed |= self._solve(operates, lasting, lambda share: tell(0.8 + 0.2 * share))
+        if path is not None and computed:
+            used = [*names, *lasting]
+            write_sheets(path, {key: s.only(used) if key in operates else s for key, s in self._sheets.items()})
+
+    def _solve(
+        self, operates: Mapping[Key, Mapping[str, str]], changes: Mapping[str, Change], tell: Callable[[float], None]
+    ) -> bool:
+        """Makes every sheet of `operates` hold every change; False where there was nothing to compute."""
+        lacking = {
+            key: operate
+            for key, operate in operates.items()
+            if key not in self._sheets or not changes.keys() <= self._sheets[key].place.keys()
+        }
+        if not lacking:
+            return False
+        healthy, _ = self.bench.operate(list(lacking.values()), [Change()] * len(lacking))
+        waiting: list[tuple[Key, str]] = []
+        for i, (key, operate) in enumerate(lacking.items()):
+            sound = healthy.rows([i])
+            sheet = self._sheets.setdefault(key, Sheet(rounded(sound), {digest_of(Change()): 0}))
+            alive = operate.get("battery") != "disconnected"
+            for name, change in changes.items():
+                if name in sheet.place:
+                    continue
+                if alive and not self._matters(change, sound):
+                    sheet.place[name] = 0
+                else:
+                    waiting.append((key, name))
+        for start in range(0, len(waiting), _BATCH):
+            batch = waiting[start : start + _BATCH]
+            shown, blown = self.bench.operate([operates[key] for key, _ in batch], [changes[name] for _, name in batch])
+            for key in dict.fromkeys(key for key, _ in batch):
+                rows = [i for i, (other, _) in enumerate(batch) if other == key]
+                self._sheets[key].add([batch[i][1] for i in rows], shown.rows(rows), [blown[i] for i in rows])
+            tell(min(1.0, (start + len(batch)) / len(waiting)))
+        return True
 
     # ------------------------------------------------------------ keeping it
 
-    def _content(self, operates: Iterable[Key]) -> str:
+    def _content(self) -> str:
+        """What all rows hang on; the words and rules of the knowledge do not matter to them."""
         digest = hashlib.sha256()
-        for text in (_FORMAT, _code_digest(), self.knowledge.content_hash, repr(sorted(operates))):
+        for text in (_FORMAT, _code_digest(), repr(self.network), self.bench.content()):
             digest.update(text.encode())
         return digest.hexdigest()[:24]
-
-    def _read(self, path: Path, keys: list[Key]) -> bool:
-        try:
-            with np.load(path, allow_pickle=False) as kept:
-                raw = {key: _unpacked(kept, i, len(self._unique)) for i, key in enumerate(keys)}
-                pairs = kept["lasting"]
-        except Exception:  # a rotten file raises nearly anything from zipfile and numpy; it only costs computing afresh
-            return False
-        for row, branch in pairs:
-            self._lasting[row] = self._lasting[row].merged(Change(added_ohm={int(branch): np.inf}))
-        self._tables = {key: shown.rows(self._row) for key, shown in raw.items()}
-        with contextlib.suppress(OSError):
-            os.utime(path)  # the most recently used tables are the ones kept
-        return True
-
-    def _write(self, path: Path, keys: list[Key], raw: Mapping[Key, Shown], lasting: Mapping[int, set[int]]) -> None:
-        arrays: dict[str, np.ndarray] = {}
-        for i, key in enumerate(keys):
-            arrays |= _packed(raw[key], i)
-        arrays["lasting"] = np.array(
-            [[row, b] for row, found in lasting.items() for b in sorted(found)], dtype=int
-        ).reshape(-1, 2)
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-            with tempfile.NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as part:
-                np.savez(part, **cast(Any, arrays))
-            os.replace(part.name, path)
-            for old in sorted(path.parent.glob("*.npz"), key=lambda p: -p.stat().st_mtime)[_TABLES_KEPT:]:
-                old.unlink(missing_ok=True)
-        except OSError:
-            return  # a full or read-only disk only costs the next start its computing time
-
-
-def _rounded(shown: Shown) -> Shown:
-    """As a kept table would give it back, so that a first and a later start agree to the last digit."""
-    return Shown(*(getattr(shown, f.name).astype(np.float32).astype(np.float64) for f in fields(Shown)))
-
-
-def _packed(shown: Shown, number: int) -> dict[str, np.ndarray]:
-    """The healthy row and those that differ from it, in single precision (a microvolt in ten volts)."""
-    differs = np.zeros(len(shown.volts), dtype=bool)
-    for f in fields(Shown):
-        found = getattr(shown, f.name).reshape(len(differs), -1)
-        differs |= (found != found[0]).any(axis=1)
-    rows = np.concatenate([[0], np.nonzero(differs)[0]])
-    arrays = {f"{number}-{f.name}": getattr(shown, f.name)[rows].astype(np.float32) for f in fields(Shown)}
-    return {f"{number}-rows": rows, **arrays}
-
-
-def _unpacked(kept: Mapping[str, np.ndarray], number: int, count: int) -> Shown:
-    """All rows again. Raises KeyError, IndexError or ValueError for a file that does not fit."""
-    place = np.zeros(count, dtype=int)
-    rows = kept[f"{number}-rows"]
-    place[rows] = np.arange(len(rows))
-    return Shown(*(kept[f"{number}-{f.name}"].astype(np.float64)[place] for f in fields(Shown)))
 
 
 def _code_digest() -> str:

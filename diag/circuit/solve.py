@@ -15,7 +15,7 @@ import numpy as np
 
 from diag.circuit.elements import diode_current, filament_current, led_current
 from diag.circuit.mesh import Mesh, Pattern
-from diag.circuit.network import LEAK_S, Floats, Network
+from diag.circuit.network import LEAK_S, Diode, Filament, Floats, Network
 
 __all__ = ["Solution", "Solver", "Variants", "filament_current"]
 
@@ -78,7 +78,7 @@ class Solver:
         self._ends = np.array([[branch.a, branch.b] for branch in branches], dtype=int).reshape(-1, 2)
         self._plus = np.array([source.a for source in sources], dtype=int)
         self._minus = np.array([source.b for source in sources], dtype=int)
-        bent = [*network.filaments, *network.diodes]
+        bent: list[Filament | Diode] = [*network.filaments, *network.diodes]
         self._a = np.array([element.a for element in bent], dtype=int)
         self._b = np.array([element.b for element in bent], dtype=int)
         self._lamps = len(network.filaments)
@@ -428,7 +428,7 @@ class _Links:
         spare = np.isinf(self.ohm).T
         diagonal = np.arange(self.count)
         loop[:, diagonal, diagonal] += np.where(spare, 1.0, np.where(np.isinf(self.ohm), 0.0, self.ohm).T)
-        factor: Floats = np.linalg.inv(loop)
+        factor = np.asarray(np.linalg.inv(loop), dtype=np.float64)
         factor[spare] = 0.0
         amps = np.matmul(factor, seen[:, 0].T[:, :, None])[:, :, 0]
         found[:, 0] -= np.einsum("nkf,fk->nf", found[:, 1:], amps)

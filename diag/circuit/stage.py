@@ -20,7 +20,7 @@ __all__ = ["Settled", "Stage", "merged", "picked", "union"]
 
 @dataclass(frozen=True)
 class Settled:
-    """R variants after everything has reacted under one operate.
+    """R variants after everything has reacted, each under its operate.
 
     `closed`, `open`: the arrays with the flasher contact closed and open, relays, fuses, wires,
     machines and park switches as they then stand; equal rows where nothing flashes. `closed_solution`,
@@ -40,18 +40,18 @@ class Settled:
 
 
 class Stage:
-    """The variants of one operate, to be moved by behaviours and solved again where they moved."""
+    """Variants, each under its operate, to be moved by behaviours and solved again where they moved."""
 
     def __init__(
         self,
         network: Network,
         solver: Solver,
-        operate: Mapping[str, str],
+        operates: Sequence[Mapping[str, str]],
         changes: Sequence[Change],
         variants: Variants,
     ) -> None:
         self.network, self.solver = network, solver
-        self.operate, self.changes = operate, changes
+        self.operates, self.changes = operates, changes
         self.variants = variants
         self.blown: list[set[int]] = [set() for _ in changes]
         self.pulled = np.zeros((len(changes), len(network.relays)), dtype=int)
@@ -107,7 +107,8 @@ class Stage:
     def part(self, rows: np.ndarray) -> Stage:
         """A copy of those rows that moves on its own."""
         out = object.__new__(Stage)
-        out.network, out.solver, out.operate = self.network, self.solver, self.operate
+        out.network, out.solver = self.network, self.solver
+        out.operates = [self.operates[row] for row in rows.tolist()]
         out.changes = [self.changes[row] for row in rows.tolist()]
         out.variants = self.variants.subset(rows)
         out.blown = [set(self.blown[row]) for row in rows.tolist()]

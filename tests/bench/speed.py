@@ -93,7 +93,7 @@ def _table(folder: Path) -> tuple[float, float, int]:
     changes = [Change(), *(cause.change for cause in predictor.causes if cause.change is not None)]
     solver, points, seconds = Solver(predictor.network), 0, 0.0
     for operate in operates:
-        variants: Variants = bench._variants(operate, changes)  # noqa: SLF001 - the reference solves the same arrays
+        variants: Variants = bench.variants(operate, changes)
         start = time.perf_counter()
         for first in range(0, len(changes), 64):
             solver.solve(variants.subset(np.arange(first, min(first + 64, len(changes)))), dense=True)

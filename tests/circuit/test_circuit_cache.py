@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import random
-from dataclasses import fields
+from collections.abc import Sequence
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from diag.circuit.behaviour import Shown
+from diag.circuit.behaviour import Bench, Operates, Shown
+from diag.circuit.kept import read_sheets
+from diag.circuit.network import Change
 from diag.circuit.predict import Predictor
 from tests.circuit.demo import KEY, LEFT, STOP, Demo, Operate
 
@@ -39,7 +42,7 @@ def test_kept_and_fresh_tables_are_equal(demo: Demo, fresh: Predictor, tmp_path:
     read = Predictor(demo.knowledge, _KEPT, tmp_path)
     assert path.stat().st_ino == file_number, "the second start computed again"
     short = next(i for i, cause in enumerate(fresh.causes) if cause.id == "stop-wire.to-body")
-    assert fresh._lasting[fresh._row[1 + short]].added_ohm, "a short that blows a fuse is among the kept ones"
+    assert fresh.lasting(1 + short).added_ohm, "a short that blows a fuse is among the kept ones"
     for predictor in (written, read):
         for operate in (*_KEPT, LEFT):  # the last is in no table: it is computed from the blown fuses kept
             _same(predictor.shown(operate), fresh.shown(operate))
@@ -73,7 +76,7 @@ def test_no_flipped_bit_in_the_file_stops_the_program_or_is_believed(
 ) -> None:
     """Bits rot in headers too, where the reader has other ways to fail than a wrong checksum."""
     keys = [tuple(sorted(operate.items())) for operate in _KEPT]
-    reader = Predictor(demo.knowledge, _KEPT, tmp_path)
+    Predictor(demo.knowledge, _KEPT, tmp_path)
     path = _only_file(tmp_path)
     whole = path.read_bytes()
     chance = random.Random(7)
@@ -86,12 +89,14 @@ def test_no_flipped_bit_in_the_file_stops_the_program_or_is_believed(
         bad[place] ^= 1 << chance.randrange(8)
         path.write_bytes(bytes(bad))
         try:
-            believed = reader._read(path, keys)
+            believed = read_sheets(path)
         except Exception as error:  # whatever it is, a user would see it
             failed.append(f"byte {place}: {type(error).__name__}: {error}")
             continue
         if believed:
-            _same(reader.shown(STOP), fresh.shown(STOP))
+            assert list(believed) == keys
+            for key in keys:
+                _same(believed[key].shown, fresh._sheets[key].shown)
     assert not failed, "\n".join(failed)
 
 
@@ -102,8 +107,58 @@ def test_a_folder_that_cannot_be_written_costs_only_time(demo: Demo, fresh: Pred
     _same(Predictor(demo.knowledge, _KEPT, blocked).shown(STOP), fresh.shown(STOP))
 
 
-def test_other_operates_get_another_file(demo: Demo, tmp_path: Path) -> None:
-    """A table for other switch positions must never be taken for this one."""
+def _computing(patch: pytest.MonkeyPatch) -> list[int]:
+    """Counts the rows of every solution that a predictor asks for."""
+    rows: list[int] = []
+    original = Bench.operate
+
+    def counted(self: Bench, operate: Operates, changes: Sequence[Change]) -> tuple[Shown, list[frozenset[int]]]:
+        rows.append(len(changes))
+        return original(self, operate, changes)
+
+    patch.setattr(Bench, "operate", counted)
+    return rows
+
+
+def test_another_operate_is_added_and_the_old_one_not_computed_again(
+    demo: Demo, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A new check costs its own operate, not the whole table; the file goes on holding both."""
     Predictor(demo.knowledge, [KEY], tmp_path)
+    rows = _computing(monkeypatch)
+    both = Predictor(demo.knowledge, [KEY, STOP], tmp_path)
+    alone = sum(rows)
+    rows.clear()
+    _same(both.shown(STOP), Predictor(demo.knowledge, [STOP]).shown(STOP))
+    # beside its own rows only the faults that blow a fuse under the new operate alone
+    assert alone <= sum(rows) + 10, "the old operate was computed again"
+    rows.clear()
     Predictor(demo.knowledge, [STOP], tmp_path)
-    assert len(list(tmp_path.iterdir())) == 2
+    assert not rows, "what is kept was computed again"
+    assert len(list(tmp_path.iterdir())) == 1
+
+
+def test_a_changed_word_or_rule_computes_nothing_again(
+    demo: Demo, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a person writes about a fault does not change what the circuit shows."""
+    Predictor(demo.knowledge, _KEPT, tmp_path)
+    other = replace(demo.knowledge, content_hash="0" * 16, rules={})
+    rows = _computing(monkeypatch)
+    Predictor(other, _KEPT, tmp_path)
+    assert not rows
+
+
+def test_a_fault_mode_with_another_value_computes_its_own_rows_only(
+    demo: Demo, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A better figure for one kind of fault must not cost the whole table again."""
+    Predictor(demo.knowledge, _KEPT, tmp_path)
+    kinds = demo.knowledge.kinds
+    fuse = {**kinds.kinds["fuse"], "resistive": kinds.kinds["fuse"]["resistive"].model_copy(update={"ohm": 0.9})}
+    other = replace(demo.knowledge, kinds=kinds.model_copy(update={"kinds": {**kinds.kinds, "fuse": fuse}}))
+    rows = _computing(monkeypatch)
+    again = Predictor(other, _KEPT, tmp_path)
+    fuses = sum(cause.mode == "resistive" and cause.kind == "fuse" for cause in again.causes)
+    assert 0 < sum(rows) <= len(_KEPT) * (1 + fuses) + fuses * len(_KEPT)
+    _same(again.shown(STOP), Predictor(other, _KEPT).shown(STOP))
