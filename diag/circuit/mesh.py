@@ -26,7 +26,6 @@ class Pattern:
     """
 
     def __init__(self, size: int, edges: Iterable[tuple[int, int]], lively: Iterable[int] = ()) -> None:
-        self.size = size
         around: list[set[int]] = [set() for _ in range(size)]
         for a, b in edges:
             if a != b and a and b:
@@ -46,10 +45,7 @@ class Pattern:
         for place, after in enumerate(self.later):
             for k in after:
                 self._slot[place, int(k)] = len(self._slot)
-        self.slots_of = [
-            np.array([self._slot[p, int(k)] for k in after], dtype=int) for p, after in enumerate(self.later)
-        ]
-        self.first_slot = [int(found[0]) if len(found) else 0 for found in self.slots_of]
+        self.first_slot = [self._slot[p, int(after[0])] if len(after) else 0 for p, after in enumerate(self.later)]
         self.pairs: list[list[tuple[int, int, int]]] = [
             [
                 (self._slot[int(after[x]), int(after[y])], x, y)
@@ -60,9 +56,27 @@ class Pattern:
         ]
 
     @property
+    def places(self) -> int:
+        """Number of places: every node but body."""
+        return len(self.later)
+
+    @property
     def slots(self) -> int:
         """Number of node pairs that are ever joined."""
-        return len(self._slot)
+        return sum(len(after) for after in self.later)
+
+    def tail(self, first: int) -> tuple[Pattern, int]:
+        """The pattern that is left once the places before `first` are out, places counted from 0 again, and
+        the number of slots before it."""
+        if first == 0:
+            return self, 0
+        out = object.__new__(Pattern)
+        gone = sum(len(after) for after in self.later[:first])
+        out.later = [after - first for after in self.later[first:]]
+        out.first_slot = [slot - gone for slot in self.first_slot[first:]]
+        out.pairs = [[(slot - gone, x, y) for slot, x, y in found] for found in self.pairs[first:]]
+        out.first_lively = 0
+        return out, gone
 
     def slot(self, a: int, b: int) -> int:
         """Where the conductance between two nodes (by their own numbers) lives. Raises KeyError."""
@@ -94,14 +108,14 @@ def _minimum_degree(around: list[set[int]]) -> tuple[list[int], list[list[int]]]
 class Mesh:
     """F networks being reduced.
 
-    `pair` (slots, F): siemens between nodes; `node` (size - 1, 1 + R, F), by place: siemens to body,
+    `pair` (slots, F): siemens between nodes; `node` (places, 1 + R, F), by place: siemens to body,
     then R injected currents. Both are overwritten place by place.
     """
 
     def __init__(self, pattern: Pattern, pair: Floats, node: Floats) -> None:
         self.pattern, self.pair, self.node = pattern, pair, node
         self._share = np.empty_like(pair)
-        self._total = np.empty((pattern.size - 1, pair.shape[1]))
+        self._total = np.empty((pattern.places, pair.shape[1]))
 
     def eliminate(self, first: int, last: int) -> None:
         """Take out the places first … last-1, in order."""
@@ -130,10 +144,10 @@ class Mesh:
                 pair[slot] += room[0]
 
     def substitute(self, volts: Floats, first: int) -> None:
-        """Fill `volts` (size - 1, R, F) from the last place back to `first`."""
+        """Fill `volts` (places, R, F) from the last place back to `first`."""
         pattern, share, totals = self.pattern, self._share, self._total
         room = np.empty_like(volts[0])
-        for p in range(pattern.size - 2, first - 1, -1):
+        for p in range(pattern.places - 1, first - 1, -1):
             np.divide(self.node[p, 1:], totals[p], out=volts[p])
             start = pattern.first_slot[p]
             for k, i in enumerate(pattern.later[p]):
@@ -141,10 +155,10 @@ class Mesh:
                 volts[p] += room
 
     def inner_ohm(self) -> Floats:
-        """(size - 1, F) ohms from each place to body: the diagonal of the inverse, by Takahashi's recursion."""
+        """(places, F) ohms from each place to body: the diagonal of the inverse, by Takahashi's recursion."""
         pattern, share, totals = self.pattern, self._share, self._total
         own, between = np.empty_like(totals), np.empty_like(share)
-        for p in range(pattern.size - 2, -1, -1):
+        for p in range(pattern.places - 1, -1, -1):
             after, start = pattern.later[p], pattern.first_slot[p]
             np.divide(1.0, totals[p], out=own[p])
             if len(after) == 1:

@@ -173,21 +173,19 @@ class Solver:
         pair, node = self._assembled(variants, siemens, links)
         fixed = 0 if torn else pattern.first_lively
         law = self._law(variants)
-        start = Mesh(pattern, pair, node)
-        start.eliminate(0, fixed)
-        bent_v = self._newton(start, law, links, fixed)
-        last = Mesh(pattern, pair, node)
-        last._share, last._total = start._share, start._total
-        self._bend(last, law, bent_v)
-        last.eliminate(fixed, pattern.size - 1)
-        found = np.empty((pattern.size - 1, node.shape[1] - 1, node.shape[2]))
-        last.substitute(found, 0)
+        mesh = Mesh(pattern, pair, node)
+        mesh.eliminate(0, fixed)
+        bent_v = self._newton(mesh, law, links, fixed)
+        self._bend(mesh, law, bent_v, self._bent_at)
+        mesh.eliminate(fixed, pattern.places)
+        found = np.empty((pattern.places, node.shape[1] - 1, node.shape[2]))
+        mesh.substitute(found, 0)
         factor = links.close(found, pattern)
-        volts = np.zeros((node.shape[2], pattern.size))
+        volts = np.zeros((node.shape[2], 1 + pattern.places))
         volts[:, 1:] = found[pattern.place[1:], 0].T
         ohms = np.zeros_like(volts)
         if inner:
-            own = last.inner_ohm()
+            own = mesh.inner_ohm()
             own -= links.relief(found, factor)
             ohms[:, 1:] = np.maximum(own, 0.0)[pattern.place[1:]].T
         return volts, volts[:, self._a] - volts[:, self._b], ohms
@@ -195,7 +193,7 @@ class Solver:
     def _assembled(self, variants: Variants, siemens: Floats, links: _Links) -> tuple[Floats, Floats]:
         pattern, count = self._pattern, siemens.shape[1]
         pair = np.zeros((pattern.slots, count))
-        node = np.zeros((pattern.size - 1, 2 + links.count, count))
+        node = np.zeros((pattern.places, 2 + links.count, count))
         node[:, 0] = LEAK_S
         for (a, b, slot), row in zip(self._branch_at, siemens, strict=True):
             _join(pair, node, a, b, slot, row)
@@ -231,11 +229,11 @@ class Solver:
             ]
         return siemens, _Links.of([link for link in links if link[3] > 0 and link[1] != link[2]], siemens.shape[1])
 
-    def _bend(self, mesh: Mesh, law: _Law, bent_v: Floats) -> None:
+    def _bend(self, mesh: Mesh, law: _Law, bent_v: Floats, at: list[tuple[int, int, int]]) -> None:
         """Add every bent element as the tangent at its volts: a conductance and an injected current."""
         amps, slope = law(bent_v)
         rest = amps - slope * bent_v
-        for (a, b, slot), row, injected in zip(self._bent_at, slope, rest, strict=True):
+        for (a, b, slot), row, injected in zip(at, slope, rest, strict=True):
             _join(mesh.pair, mesh.node, a, b, slot, row)
             if a >= 0:
                 mesh.node[a, 1] -= injected
@@ -243,26 +241,31 @@ class Solver:
                 mesh.node[b, 1] += injected
 
     def _newton(self, start: Mesh, law: _Law, links: _Links, fixed: int) -> Floats:
-        """(P, F) volts on the bent elements, by Newton from the secant at their rated volts."""
-        pattern, count = self._pattern, start.pair.shape[1]
+        """(P, F) volts on the bent elements, by Newton from the secant at their rated volts.
+
+        The places before `fixed` are out already and stay so.
+        """
+        count = start.pair.shape[1]
         out = np.zeros((len(self._a), count))
         if not len(self._a):
             return out
-        a, b = pattern.place[self._a], pattern.place[self._b]
-        on_a, on_b = (self._a > 0)[:, None], (self._b > 0)[:, None]
-        columns, mesh = np.arange(count), start
+        tail, slots = start.pattern.tail(fixed)
+        at = [(max(a - fixed, -1), max(b - fixed, -1), max(slot - slots, -1)) for a, b, slot in self._bent_at]
+        a, b = (np.array(ends) for ends in zip(*((x, y) for x, y, _ in at), strict=True))
+        on_a, on_b = (a >= 0)[:, None], (b >= 0)[:, None]
+        columns, pair, node = np.arange(count), start.pair[slots:], start.node[fixed:]
         volts: Floats | None = None
         for _ in range(_ROUNDS):
-            trial = Mesh(pattern, mesh.pair.copy(), mesh.node.copy())
+            trial = Mesh(tail, pair.copy(), node.copy())
             if volts is None:
-                for (x, y, slot), row in zip(self._bent_at, law.secant(), strict=True):
+                for (x, y, slot), row in zip(at, law.secant(), strict=True):
                     _join(trial.pair, trial.node, x, y, slot, row)
             else:
-                self._bend(trial, law, volts)
-            trial.eliminate(fixed, pattern.size - 1)
-            found = np.empty((pattern.size - 1, trial.node.shape[1] - 1, len(columns)))
-            trial.substitute(found, fixed)
-            links.close(found, pattern)
+                self._bend(trial, law, volts, at)
+            trial.eliminate(0, tail.places)
+            found = np.empty((tail.places, node.shape[1] - 1, len(columns)))
+            trial.substitute(found, 0)
+            links.close(found, start.pattern)
             fresh = np.where(on_a, found[a, 0], 0.0) - np.where(on_b, found[b, 0], 0.0)
             if volts is None:
                 volts = fresh
@@ -276,7 +279,7 @@ class Solver:
                 if not left:
                     return out
                 columns, volts = columns[moving], volts[:, moving]
-                mesh = Mesh(pattern, mesh.pair[:, moving], mesh.node[:, :, moving])
+                pair, node = pair[:, moving], node[:, :, moving]
                 law, links = law.columns(moving), links.columns(moving)
         worst = float(np.abs(step).max())
         raise ArithmeticError(f"the lamps of {left} variants did not settle (last step {worst:.2g} V)")
@@ -408,7 +411,7 @@ class _Links:
                 node[pattern.place[self.ends[k, end, there]], 2 + k, there] += amps
 
     def close(self, found: Floats, pattern: Pattern) -> Floats:
-        """Let the links carry their current: corrects found[:, 0] (size - 1, 1 + count, F) in place.
+        """Let the links carry their current: corrects found[:, 0] (places, 1 + count, F) in place.
 
         Returns the (F, count, count) matrix that turns volts across the links into their currents.
         """
@@ -435,7 +438,7 @@ class _Links:
         return factor
 
     def relief(self, found: Floats, factor: Floats) -> Floats | float:
-        """(size - 1, F) ohms that the links take off every node's inner resistance."""
+        """(places, F) ohms that the links take off every node's inner resistance."""
         if not self.count:
             return 0.0
         out: Floats = np.einsum("nkf,fkl,nlf->nf", found[:, 1:], factor, found[:, 1:])
