@@ -64,38 +64,53 @@ def variants_of(
         emf_v=np.repeat(np.array([[source.emf_v for source in sources]]).reshape(1, -1), count, axis=0),
         source_s=np.repeat(np.array([[1.0 / source.ohm for source in sources]]).reshape(1, -1), count, axis=0),
     )
+    _move(found, changes, wires)
+    _close(network, found, changes)
+    if off >= 0:
+        found.branch_s[:, wires] *= ~(found.ends[:, wires] == off).any(axis=2)
+    _worsen(found, changes)
     for row, change in enumerate(changes):
-        _apply(network, found, row, change, wires, off)
+        for k, link in enumerate(change.extra):
+            found.extra[row, k] = (link.a, link.b)
+            found.extra_s[row, k] = 0.0 if link.guard == off else link.siemens
+        for source, (volts, ohm) in change.emf.items():
+            found.emf_v[row, source] = volts
+            found.source_s[row, source] = 0.0 if np.isinf(ohm) else 1.0 / ohm
+    for values, kind in ((found.scale, "scale"), (found.led, "led"), (found.valve, "diode")):
+        for row, change in enumerate(changes):
+            for place, value in getattr(change, kind).items():
+                values[row, place] = value
     if operate.get("battery") == "disconnected":
         found.source_s[:, [i for i, source in enumerate(sources) if source.kind == "battery"]] = 0.0
     return found
 
 
-def _apply(network: Network, found: Variants, row: int, change: Change, wires: np.ndarray, off: int) -> None:
-    ends, branch_s = found.ends, found.branch_s
-    for wire, (a, b) in change.moved.items():
-        ends[row, wire] = (a, b)
-    for left, right in change.swap:
-        was = ends[row, wires]
-        ends[row, wires] = np.where(was == left, right, np.where(was == right, left, was))
-    for branch in change.closed:
-        branch_s[row, branch] = 1.0 / network.branches[branch].ohm
-    if off >= 0:
-        branch_s[row, wires[(ends[row, wires] == off).any(axis=1)]] = 0.0
-    for k, link in enumerate(change.extra):
-        found.extra[row, k] = (link.a, link.b)
-        found.extra_s[row, k] = 0.0 if link.guard == off else link.siemens
-    for lamp, factor in change.scale.items():
-        found.scale[row, lamp] = factor
-    for lamp, way in change.led.items():
-        found.led[row, lamp] = way
-    for diode, way in change.diode.items():
-        found.valve[row, diode] = way
-    for source, (volts, ohm) in change.emf.items():
-        found.emf_v[row, source] = volts
-        found.source_s[row, source] = 0.0 if np.isinf(ohm) else 1.0 / ohm
-    for branch, ohm in change.added_ohm.items():
-        branch_s[row, branch] = in_series(branch_s[row, branch], ohm)
+def _move(found: Variants, changes: Sequence[Change], wires: np.ndarray) -> None:
+    """Wires on other terminals than their own."""
+    for row, change in enumerate(changes):
+        for wire, (a, b) in change.moved.items():
+            found.ends[row, wire] = (a, b)
+        for left, right in change.swap:
+            was = found.ends[row, wires]
+            found.ends[row, wires] = np.where(was == left, right, np.where(was == right, left, was))
+
+
+def _close(network: Network, found: Variants, changes: Sequence[Change]) -> None:
+    """Contacts that a fault holds closed."""
+    held = [(row, branch) for row, change in enumerate(changes) for branch in change.closed]
+    if held:
+        rows, branches = np.array(held).T
+        found.branch_s[rows, branches] = [1.0 / network.branches[branch].ohm for branch in branches]
+
+
+def _worsen(found: Variants, changes: Sequence[Change]) -> None:
+    """Resistance in series with what conducts."""
+    worse = [(row, *item) for row, change in enumerate(changes) for item in change.added_ohm.items()]
+    if worse:
+        rows, branches = np.array([(row, branch) for row, branch, _ in worse]).T
+        ohm, siemens = np.array([ohm for *_, ohm in worse]), found.branch_s[rows, branches]
+        broken = np.isinf(ohm)
+        found.branch_s[rows, branches] = np.where(broken, 0.0, siemens / (1.0 + siemens * np.where(broken, 0.0, ohm)))
 
 
 def in_series(siemens: float, ohm: float) -> float:
