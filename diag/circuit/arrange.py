@@ -84,7 +84,7 @@ def _apply(network: Network, found: Variants, row: int, change: Change, wires: n
         branch_s[row, wires[(ends[row, wires] == off).any(axis=1)]] = 0.0
     for k, link in enumerate(change.extra):
         found.extra[row, k] = (link.a, link.b)
-        found.extra_s[row, k] = 0.0 if link.guard == off else link.siemens
+        found.extra_s[row, k] = 0.0 if off in (link.guard, link.also) else link.siemens
     for lamp, factor in change.scale.items():
         found.scale[row, lamp] = factor
     for lamp, way in change.led.items():
