@@ -72,7 +72,7 @@ def variants_of(
     for row, change in enumerate(changes):
         for k, link in enumerate(change.extra):
             found.extra[row, k] = (link.a, link.b)
-            found.extra_s[row, k] = 0.0 if link.guard == off else link.siemens
+            found.extra_s[row, k] = 0.0 if off in (link.guard, link.also) else link.siemens
         for source, (volts, ohm) in change.emf.items():
             found.emf_v[row, source] = volts
             found.source_s[row, source] = 0.0 if np.isinf(ohm) else 1.0 / ohm

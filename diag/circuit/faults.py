@@ -1,26 +1,24 @@
 """Every cause of a vehicle, derived from its parts and wires by kind, each with its small change.
 
-A cause is `part-or-wire.mode`. Nothing is listed per vehicle: kinds.yaml gives the modes of each
-kind with how often they are met; circuit files adjust and add those that are not electrical.
-Knows nothing of answers or beliefs.
+A cause is `part-or-wire.mode`. Nothing is listed per vehicle: `diag.circuit.kinds` says how each kind
+fails, kinds.yaml which of that is met and how often; circuit files adjust and add those that are not
+electrical. Knows nothing of answers or beliefs.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from diag.circuit.behaviour import short_to_body
-from diag.circuit.network import Change, Extra, Network
-from diag.circuit.parts import contact_positions
+from diag.circuit.kinds.base import Case, Fault
+from diag.circuit.kinds.catalogue import kind_of
+from diag.circuit.kinds.wires import Loom
+from diag.circuit.network import Change, Network
 from diag.knowledge import schema
-from diag.knowledge.assemble import Knowledge, terminals_of
+from diag.knowledge.assemble import AnyPart, Knowledge, terminals_of
 
 __all__ = ["Cause", "derive_causes"]
-
-_OPEN = math.inf
 
 
 @dataclass(frozen=True)
@@ -50,8 +48,9 @@ def derive_causes(knowledge: Knowledge, network: Network) -> tuple[Cause, ...]:
     for part_id, part in knowledge.parts.items():
         for cause in _of_part(knowledge, network, part_id, part):
             found[cause.id] = cause
+    loom = Loom(knowledge, network, knowledge.kinds.kinds.get("wire", {}))
     for wire_id, wire in knowledge.wires.items():
-        for cause in _of_wire(knowledge, network, wire_id, wire):
+        for cause in _of_wire(knowledge, loom, wire_id, wire):
             found[cause.id] = cause
     for note in knowledge.causes.values():
         found.update(_noted(knowledge, note, found))
@@ -89,178 +88,44 @@ def _noted(knowledge: Knowledge, note: schema.CauseNote, found: Mapping[str, Cau
     }
 
 
-def _mode(knowledge: Knowledge, kind: str, mode: str) -> schema.Mode | None:
-    return knowledge.kinds.kinds.get(kind, {}).get(mode)
-
-
-def _cause(
-    knowledge: Knowledge, subject: str, name: str, kind: str, mode: str, label: str, change: Change, detail: str = ""
-) -> Iterator[Cause]:
-    form = _mode(knowledge, kind, mode)
-    if form is None:
-        return
-    often = form.rewired if knowledge.vehicle.history == "rewired" else form.frequency
-    title = form.title.format(part=label, detail=detail) if "{" in form.title else f"{label}: {form.title}{detail}"
-    yield Cause(f"{subject}.{name}", subject, kind, mode, title, f"{subject}.{form.remedy}", often, form.spread, change)
-
-
-def _of_wire(knowledge: Knowledge, network: Network, wire_id: str, wire: schema.Wire) -> Iterator[Cause]:
-    branch = network.branch(wire_id)
-    label = f"{wire.title or wire_id.replace('-', ' ')} ({wire.colour})"
-    link = network.branches[branch]
-    yield from _cause(knowledge, wire_id, "open", "wire", "open", label, Change(added_ohm={branch: _OPEN}))
-    form = _mode(knowledge, "wire", "resistive")
-    ohm = form.ohm if form is not None and form.ohm is not None else 1.0
-    yield from _cause(knowledge, wire_id, "resistive", "wire", "resistive", label, Change(added_ohm={branch: ohm}))
-    if 0 not in (link.a, link.b):
-        yield from _cause(
-            knowledge, wire_id, "to-body", "wire", "to-body", label, Change(extra=short_to_body(link.a, link.b))
-        )
-
-
-def _of_part(knowledge: Knowledge, network: Network, part_id: str, part: schema.Part) -> Iterator[Cause]:
-    kind, label = part.kind, part.title
-
-    def flagged(mode: str) -> Iterator[Cause]:
-        yield from _cause(knowledge, part_id, mode, kind, mode, label, Change(flags=frozenset({f"{part_id}:{mode}"})))
-
-    def series(mode: str, branch: str, ohm: float | None) -> Iterator[Cause]:
-        yield from _cause(
-            knowledge,
-            part_id,
-            mode,
-            kind,
-            mode,
-            label,
-            Change(added_ohm={network.branch(branch): _OPEN if ohm is None else ohm}),
-        )
-
-    def ohm_of(mode: str) -> float:
-        form = _mode(knowledge, kind, mode)
-        return form.ohm if form is not None and form.ohm is not None else 1.0
-
-    match part:
-        case schema.LampPart():
-            lamp = network.filament(part_id)
-            yield from _cause(knowledge, part_id, "open", kind, "open", label, Change(scale={lamp: 0.0}))
-            form = _mode(knowledge, kind, "wrong-wattage")
-            if part.test_w >= 15 and form is not None:
-                yield from _cause(
-                    knowledge,
-                    part_id,
-                    "wrong-wattage",
-                    kind,
-                    "wrong-wattage",
-                    label,
-                    Change(scale={lamp: form.factor or 0.2}),
-                )
-        case schema.EarthPart():
-            yield from series("open", part_id, None)
-            yield from series("resistive", part_id, ohm_of("resistive"))
-        case schema.FusePart():
-            yield from series("blown", part_id, None)
-            yield from series("resistive", part_id, ohm_of("resistive"))
-        case schema.SwitchPart():
-            yield from _of_contacts(knowledge, network, part_id, part, ohm_of("resistive"))
-        case schema.SenderPart():
-            contact = network.branch(f"{part_id}:G")
-            yield from series("stuck-open", f"{part_id}:G", None)
-            yield from _cause(
-                knowledge, part_id, "stuck-closed", kind, "stuck-closed", label, Change(closed=frozenset({contact}))
-            )
-        case schema.FlasherPart():
-            for mode in ("never-opens", "never-closes", "tell-tale-contact-open", "wrong-rating"):
-                yield from flagged(mode)
-        case schema.HornPart():
-            yield from series("open", f"{part_id}:coil", None)
-            yield from flagged("seized")
-            inside = Extra(network.node(f"{part_id}.31b"), 0, 50.0, 0)  # stays when the wire is off
-            yield from _cause(knowledge, part_id, "case-earthed", kind, "case-earthed", label, Change(extra=(inside,)))
-        case schema.JointPart():
-            if part.breakable:
-                links = [network.branch(f"{part_id}:{other}") for other in part.terminals[1:]]
-                yield from _cause(
-                    knowledge, part_id, "open", kind, "open", label, Change(added_ohm=dict.fromkeys(links, _OPEN))
-                )
-                yield from _cause(
-                    knowledge,
-                    part_id,
-                    "resistive",
-                    kind,
-                    "resistive",
-                    label,
-                    Change(added_ohm=dict.fromkeys(links, ohm_of("resistive"))),
-                )
-        case schema.BatteryPart():
-            yield from _of_battery(knowledge, network, part_id, part)
-        case schema.DynamoPart():
-            yield from _cause(
-                knowledge,
-                part_id,
-                "armature-open",
-                kind,
-                "armature-open",
-                label,
-                Change(emf={network.source(part_id): (0.0, _OPEN)}, flags=frozenset({f"{part_id}:no-output"})),
-            )
-            yield from series("field-open", f"{part_id}:field", None)
-            yield from flagged("no-output")
-        case schema.RegulatorPart():
-            yield from flagged("cut-out-open")
-            stuck = Change(
-                closed=frozenset({network.branch(f"{part_id}:cut-out")}), flags=frozenset({f"{part_id}:cut-out-stuck"})
-            )
-            yield from _cause(knowledge, part_id, "cut-out-stuck", kind, "cut-out-stuck", label, stuck)
-            yield from series("field-contact-open", f"{part_id}:field-contact", None)
-    if kind in ("switch", "flasher-unit", "regulator", "dynamo"):
-        wired = [t for t in terminals_of(part) if network.wires_at(network.node(f"{part_id}.{t}"))]
-        pairs = list(combinations(wired, 2))
+def _of_part(knowledge: Knowledge, network: Network, part_id: str, part: AnyPart) -> Iterator[Cause]:
+    kind, vehicle = kind_of(part), knowledge.vehicle
+    modes = knowledge.kinds.kinds.get(part.kind, {})
+    case = Case(network, part_id, vehicle.system_v, vehicle.earth == "positive", modes)
+    faults = list(kind.faults(case, part))
+    if kind.swaps is not None:
+        wired = [terminal for terminal in terminals_of(part) if network.wires_at(case.node(terminal))]
+        pairs = [(a, b) for a, b in combinations(wired, 2) if kind.swaps(part, a, b)]
         for a, b in pairs:
-            swap = Change(swap=((network.node(f"{part_id}.{a}"), network.node(f"{part_id}.{b}")),))
-            for cause in _cause(knowledge, part_id, f"swapped-{a}-{b}", kind, "swapped", label, swap, f" {a} and {b}"):
-                yield replace(
-                    cause, frequency=cause.frequency / len(pairs)
-                )  # the frequency is the part's, not the pair's
+            change = Change(swap=((case.node(a), case.node(b)),))
+            # the frequency is the part's, not the pair's
+            faults.append(Fault(f"swapped-{a}-{b}", "swapped", change, f" {a} and {b}", len(pairs)))
+    yield from _causes(knowledge, part_id, part.kind, part.title, faults)
 
 
-def _of_contacts(
-    knowledge: Knowledge, network: Network, part_id: str, part: schema.SwitchPart, ohm: float
-) -> Iterator[Cause]:
-    for (a, b), positions in contact_positions(part).items():
-        branch, pair = network.branch(f"{part_id}:{a}-{b}"), f"{a}-{b}"
-        detail = f" {a} to {b}"
-        yield from _cause(
-            knowledge, part_id, f"open-{pair}", "switch", "open", part.title, Change(added_ohm={branch: _OPEN}), detail
+def _of_wire(knowledge: Knowledge, loom: Loom, wire_id: str, wire: schema.Wire) -> Iterator[Cause]:
+    label = f"{wire.title or wire_id.replace('-', ' ')} ({wire.colour})"
+    yield from _causes(knowledge, wire_id, "wire", label, loom.faults(wire_id))
+
+
+def _causes(knowledge: Knowledge, subject: str, kind: str, label: str, faults: Iterable[Fault]) -> Iterator[Cause]:
+    """Those faults whose mode kinds.yaml gives, with how often they are met on this vehicle."""
+    modes = knowledge.kinds.kinds.get(kind, {})
+    rewired = knowledge.vehicle.history == "rewired"
+    for fault in faults:
+        form = modes.get(fault.mode)
+        if form is None:
+            continue
+        placed = "{" in form.title
+        title = form.title.format(part=label, detail=fault.detail) if placed else f"{label}: {form.title}{fault.detail}"
+        yield Cause(
+            f"{subject}.{fault.name}",
+            subject,
+            kind,
+            fault.mode,
+            title,
+            f"{subject}.{form.remedy}",
+            (form.rewired if rewired else form.frequency) / fault.among,
+            form.spread,
+            fault.change,
         )
-        yield from _cause(
-            knowledge,
-            part_id,
-            f"resistive-{pair}",
-            "switch",
-            "resistive",
-            part.title,
-            Change(added_ohm={branch: ohm}),
-            detail,
-        )
-        if positions != frozenset(part.contacts):
-            yield from _cause(
-                knowledge,
-                part_id,
-                f"stuck-{pair}",
-                "switch",
-                "stuck",
-                part.title,
-                Change(closed=frozenset({branch})),
-                detail,
-            )
-
-
-def _of_battery(knowledge: Knowledge, network: Network, part_id: str, part: schema.BatteryPart) -> Iterator[Cause]:
-    source = network.source(part_id)
-    flat, loose = _mode(knowledge, "battery", "flat"), _mode(knowledge, "battery", "post-loose")
-    if flat is not None:
-        change = Change(emf={source: (flat.volts or 0.9 * part.rest_v, flat.ohm or 0.3)})
-        yield from _cause(knowledge, part_id, "flat", "battery", "flat", part.title, change)
-    if loose is not None:
-        change = Change(emf={source: (part.rest_v, part.resistance_ohm + (loose.ohm or 0.5))})
-        yield from _cause(knowledge, part_id, "post-loose", "battery", "post-loose", part.title, change)

@@ -114,12 +114,13 @@ class Source:
 
 @dataclass(frozen=True)
 class Extra:
-    """An added link of `siemens` between nodes a and b; it goes when the wires on `guard` are off."""
+    """An added link of `siemens` between nodes a and b; it goes when the wires on `guard` or on `also` are off."""
 
     a: int
     b: int
     siemens: float
     guard: int
+    also: int = 0
 
 
 @dataclass(frozen=True)

@@ -215,6 +215,6 @@ class Predictor:
 def _code_digest() -> str:
     """Changes when any module of this room does, so that an old table is never believed."""
     digest = hashlib.sha256()
-    for path in sorted(Path(__file__).parent.glob("*.py")):
+    for path in sorted(Path(__file__).parent.rglob("*.py")):
         digest.update(path.read_bytes())
     return digest.hexdigest()

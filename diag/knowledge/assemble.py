@@ -24,31 +24,7 @@ __all__ = ["AnyPart", "Knowledge", "Source", "Spots", "assemble", "operate_key",
 
 M = TypeVar("M", bound=BaseModel)
 
-AnyPart = (
-    schema.BatteryPart
-    | schema.EarthPart
-    | schema.FusePart
-    | schema.SwitchPart
-    | schema.SenderPart
-    | schema.LampPart
-    | schema.FlasherPart
-    | schema.HornPart
-    | schema.JointPart
-    | schema.DynamoPart
-    | schema.RegulatorPart
-)
-
-_TERMINALS: dict[str, tuple[str, ...]] = {
-    "battery": ("B+", "B-"),
-    "earth": ("31",),
-    "fuse": ("in", "out"),
-    "sender": ("G",),
-    "flasher-unit": ("49", "49a", "C", "31"),
-    "horn": ("71", "31b"),
-    "dynamo": ("D+", "DF"),
-    "regulator": ("B+", "D+", "DF", "61", "31"),
-}
-"""Terminals of the kinds whose terminals are not listed in the file (DIN 72552; `in` and `out` are ours)."""
+AnyPart = schema.AnyPart
 
 _SECTIONS: dict[str, tuple[str, TypeAdapter[Any]]] = {
     "parts": ("part", TypeAdapter(schema.Part)),
@@ -63,9 +39,7 @@ KIND_BY_SECTION = {"fuses": "fuse", "earths": "earth"}
 
 def terminals_of(part: AnyPart) -> tuple[str, ...]:
     """Names of the terminals of a part, in the order of its kind or of its own list."""
-    if isinstance(part, schema.SwitchPart | schema.LampPart | schema.JointPart):
-        return tuple(part.terminals)
-    return _TERMINALS[part.kind]
+    return part.terminal_names()
 
 
 def operate_key(operate: Mapping[str, str]) -> tuple[tuple[str, str], ...]:

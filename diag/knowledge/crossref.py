@@ -6,37 +6,22 @@ Causes derived from parts are not known here; see `lint.check_causes`. Must not 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from graphlib import CycleError, TopologicalSorter
 
-from diag.errors import Place, Problem
+from diag.errors import Problem
 from diag.knowledge import schema
-from diag.knowledge.assemble import Knowledge, terminals_of
+from diag.knowledge.assemble import Knowledge
+from diag.knowledge.crossparts import TELL_TALE_COLOURS, check_parts, check_wires
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.omit import Outside
 from diag.knowledge.reader import Loc
+from diag.knowledge.referee import Referee
 
 __all__ = ["TELL_TALE_COLOURS", "answers", "crossref", "split_word"]
 
-TELL_TALE_COLOURS = ("red", "green", "blue", "amber", "yellow")
-"""Colours of tell-tales (ISO 2575 uses red, amber or yellow, green, blue)."""
-
-_KINDS = (
-    "wire",
-    "lamp",
-    "earth",
-    "fuse",
-    "switch",
-    "sender",
-    "flasher-unit",
-    "horn",
-    "joint",
-    "battery",
-    "dynamo",
-    "regulator",
-)
+_KINDS = ("wire", *schema.PART_KINDS)
 _UNPLUGGED = "unplugged"
-_NEEDS = "Another circuit has it: add that circuit to `needs`."
 
 
 def split_word(test: str) -> tuple[bool, str]:
@@ -61,7 +46,23 @@ def answers(knowledge: Knowledge, check: schema.Check) -> tuple[str, ...]:
 
 
 def _is_lamp(knowledge: Knowledge, check: schema.Check) -> bool:
-    return isinstance(knowledge.parts.get(check.target or ""), schema.LampPart)
+    """Whether a check's target is a lamp, or one filament of a lamp with two."""
+    name, _, filament = (check.target or "").partition(".")
+    part = knowledge.parts.get(name)
+    if isinstance(part, schema.TwoFilamentPart):
+        return filament in part.terminals[:2]
+    return isinstance(part, schema.LampPart) and not filament
+
+
+def _targets(knowledge: Knowledge) -> dict[str, schema.AnyPart]:
+    """Everything that may be looked at or listened to: a lamp with two filaments stands twice, once for each."""
+    found: dict[str, schema.AnyPart] = {}
+    for name, part in knowledge.parts.items():
+        if isinstance(part, schema.TwoFilamentPart):
+            found |= {f"{name}.{terminal}": part for terminal in part.terminals[:2]}
+        else:
+            found[name] = part
+    return found
 
 
 def crossref(knowledge: Knowledge, outside: Outside) -> list[Problem]:
@@ -72,20 +73,18 @@ def crossref(knowledge: Knowledge, outside: Outside) -> list[Problem]:
     checker = _Checker(knowledge, outside)
     checker.files()
     checker.vocabulary()
-    checker.parts()
-    checker.wires()
+    check_parts(checker)
+    check_wires(checker)
     checker.checks()
     checker.rules()
     checker.remedies()
     return checker.problems
 
 
-class _Checker:
+class _Checker(Referee):
     def __init__(self, knowledge: Knowledge, outside: Outside) -> None:
-        self.know = knowledge
-        self.elsewhere = outside.parts | outside.checks | outside.words | outside.remedies | outside.cautions
-        self.problems: list[Problem] = []
-        self.terminals = frozenset(knowledge.terminals)
+        super().__init__(knowledge, outside)
+        self.targets = _targets(knowledge)
         self.words = {
             effect.establish
             for rule in knowledge.rules.values()
@@ -94,51 +93,6 @@ class _Checker:
             if effect.establish
         }
 
-    # ------------------------------------------------------------ messages
-
-    def say(self, place: Place, what: str, found: str = "", expected: str = "", mend: str = "") -> None:
-        self.problems.append(Problem(place, what, found, expected, mend))
-
-    def known(self, found: str | None, among: Collection[str], word: str, name: str, *loc: str | int) -> None:
-        """Report `found` at `loc` of entry `name` unless it is among the known ones or left out."""
-        if found is not None and found not in among:
-            self._unknown(self.know.spots.place(name, *loc), found, among, word)
-
-    def _unknown(self, place: Place, found: str, among: Collection[str], word: str) -> None:
-        mend = _NEEDS if found in self.elsewhere else nearest(found, among)
-        if not mend:
-            mend = f"Known are {words(among)}." if 0 < len(among) <= 12 else "Correct the name."
-        self.say(
-            place,
-            f"there is no such {word}",
-            quoted(found),
-            f"the id of a {word} of this vehicle" if word not in ("terminal", "word") else f"a {word} that exists",
-            mend,
-        )
-
-    def terminal(self, found: str | None, name: str, *loc: str | int, body: bool = False) -> None:
-        if found is None or found in self.terminals or (body and found == "body"):
-            return
-        part, _, _ = found.partition(".")
-        place = self.know.spots.place(name, *loc)
-        if part in self.know.parts:
-            has = terminals_of(self.know.parts[part])
-            self.say(
-                place,
-                f"`{part}` has no such terminal",
-                quoted(found),
-                words(f"{part}.{terminal}" for terminal in has),
-                nearest(found, self.terminals),
-            )
-        else:
-            self.say(
-                place,
-                "there is no part with this terminal",
-                quoted(found),
-                "`part.terminal`" + (" or `body`" if body else ""),
-                _NEEDS if part in self.elsewhere else nearest(found, self.terminals) or "Correct the name.",
-            )
-
     # ------------------------------------------------------------ whole files
 
     def files(self) -> None:
@@ -146,20 +100,20 @@ class _Checker:
         for circuit, file in know.circuits.items():
             for index, need in enumerate(file.needs):
                 if need not in know.circuits:
-                    self._unknown(know.spots.files[circuit].place(("needs", index)), need, know.circuits, "circuit")
+                    self.unknown(know.spots.files[circuit].place(("needs", index)), need, know.circuits, "circuit")
         kinds = know.spots.files["kinds"]
         for kind, modes in know.kinds.kinds.items():
             if kind not in _KINDS:
-                self._unknown(kinds.place(("kinds", kind), key=True), kind, _KINDS, "kind of part")
+                self.unknown(kinds.place(("kinds", kind), key=True), kind, _KINDS, "kind of part")
             for name, mode in modes.items():
                 if mode.remedy not in know.kinds.remedies:
-                    self._unknown(
+                    self.unknown(
                         kinds.place(("kinds", kind, name, "remedy")), mode.remedy, know.kinds.remedies, "remedy form"
                     )
         for verb, form in know.kinds.remedies.items():
             for index, caution in enumerate(form.cautions):
                 if caution not in know.cautions:
-                    self._unknown(kinds.place(("remedies", verb, "cautions", index)), caution, know.cautions, "caution")
+                    self.unknown(kinds.place(("remedies", verb, "cautions", index)), caution, know.cautions, "caution")
         supply = know.spots.files["supply"]
         if _UNPLUGGED in know.controls:
             self.say(
@@ -185,13 +139,13 @@ class _Checker:
         marked = self.know.spots.files["vocabulary"]
         for word in book.light_limits:
             if word not in book.light:
-                self._unknown(marked.place(("light-limits", word), key=True), word, book.light, "word")
+                self.unknown(marked.place(("light-limits", word), key=True), word, book.light, "word")
         for axis, table in book.misread.items():
             known: tuple[str, ...] = getattr(book, axis)
             for true_word, shares in table.items():
                 for loc, word in [((true_word,), true_word), *(((true_word, taken), taken) for taken in shares)]:
                     if word not in known:
-                        self._unknown(marked.place(("misread", axis, *loc), key=True), word, known, "word")
+                        self.unknown(marked.place(("misread", axis, *loc), key=True), word, known, "word")
                 if sum(shares.values()) > 1 or true_word in shares:
                     self.say(
                         marked.place(("misread", axis, true_word), key=True),
@@ -201,99 +155,12 @@ class _Checker:
                         "Lower them.",
                     )
 
-    # ------------------------------------------------------------ parts and wires
-
-    def parts(self) -> None:
-        for name, part in self.know.parts.items():
-            self.known(part.place, self.know.places, "place", name, "place")
-            has = terminals_of(part)
-            for index, terminal in enumerate(part.sealed):
-                self.known(terminal, has, "terminal", name, "sealed", index)
-            for index, terminal in enumerate(has):
-                if terminal in has[:index]:
-                    self.say(
-                        self.know.spots.place(name, "terminals", index),
-                        "a terminal is given twice",
-                        quoted(terminal),
-                        "each terminal once",
-                        "Take one away.",
-                    )
-            if isinstance(part, schema.SwitchPart):
-                self._contacts(name, part)
-            elif isinstance(part, schema.SenderPart):
-                for index, position in enumerate(part.closed_when):
-                    self.known(
-                        position,
-                        self.know.controls.get("engine", ()),
-                        "position of `engine`",
-                        name,
-                        "closed-when",
-                        index,
-                    )
-            elif isinstance(part, schema.LampPart) and part.tell_tale and part.colour not in TELL_TALE_COLOURS:
-                self.say(
-                    self.know.spots.place(name, "colour"),
-                    "no tell-tale has this colour",
-                    quoted(part.colour),
-                    words(TELL_TALE_COLOURS),
-                    nearest(part.colour, TELL_TALE_COLOURS),
-                )
-
-    def _contacts(self, name: str, part: schema.SwitchPart) -> None:
-        self.known(part.control, self.know.controls, "control", name, "control")
-        positions = self.know.controls.get(part.control)
-        for position, pairs in part.contacts.items():
-            if positions is not None and position not in positions:
-                self._unknown(
-                    self.know.spots.place(name, "contacts", position, key=True),
-                    position,
-                    positions,
-                    f"position of `{part.control}`",
-                )
-            for index, pair in enumerate(pairs):
-                for side, terminal in enumerate(pair):
-                    if terminal != "body":
-                        self.known(terminal, part.terminals, "terminal", name, "contacts", position, index, side)
-                if pair[0] == pair[1]:
-                    self.say(
-                        self.know.spots.place(name, "contacts", position, index),
-                        "a contact joins a terminal to itself",
-                        quoted(f"{pair[0]}, {pair[1]}"),
-                        "two different terminals",
-                        "Correct one of them.",
-                    )
-
-    def wires(self) -> None:
-        colours = self.know.vocabulary.wire_colours
-        for name, wire in self.know.wires.items():
-            self.terminal(wire.from_, name, "from")
-            self.terminal(wire.to, name, "to")
-            if wire.from_ == wire.to:
-                self.say(
-                    self.know.spots.place(name, "to"),
-                    "a wire joins a terminal to itself",
-                    quoted(wire.to),
-                    "two different terminals",
-                    "Correct one of them.",
-                )
-            named = wire.colour.split("/")
-            for colour in named[:2]:
-                self.known(colour, colours, "wire colour", name, "colour")
-            if len(named) > 2:
-                self.say(
-                    self.know.spots.place(name, "colour"),
-                    "a wire has one colour and at most one tracer",
-                    quoted(wire.colour),
-                    "such as `black` or `black/white`",
-                    "Leave the rest out.",
-                )
-
     # ------------------------------------------------------------ checks
 
     def checks(self) -> None:
         for name, check in self.know.checks.items():
             self.known(check.place, self.know.places, "place", name, "place")
-            self.known(check.target, self.know.parts, "part", name, "target")
+            self._target(name, check.target)
             self.known(check.caution, self.know.cautions, "caution", name, "caution")
             self.terminal(check.red, name, "red", body=True)
             self.terminal(check.black, name, "black", body=True)
@@ -330,12 +197,31 @@ class _Checker:
                         "Take one away.",
                     )
 
+    def _target(self, name: str, target: str | None) -> None:
+        if target is None or target in self.targets:
+            return
+        part, _, filament = target.partition(".")
+        known = self.know.parts.get(part)
+        place = self.know.spots.place(name, "target")
+        if isinstance(known, schema.TwoFilamentPart):
+            self.say(
+                place,
+                f"`{part}` has two filaments and is looked at one by one",
+                quoted(target),
+                words(f"{part}.{terminal}" for terminal in known.terminals[:2]),
+                "Name the filament." if not filament else nearest(target, self.targets),
+            )
+        elif known is not None:
+            self.say(place, f"`{part}` is looked at as a whole", quoted(target), f"`{part}`", "Leave the terminal out.")
+        else:
+            self.unknown(place, target, self.targets, "part")
+
     def _operate(self, name: str, operate: Mapping[str, str]) -> None:
         for control, position in operate.items():
             if control == _UNPLUGGED:
                 self.terminal(position, name, "operate", control)
             elif control not in self.know.controls:
-                self._unknown(
+                self.unknown(
                     self.know.spots.place(name, "operate", control, key=True),
                     control,
                     [*self.know.controls, _UNPLUGGED],
@@ -345,7 +231,7 @@ class _Checker:
                 self.known(position, self.know.controls[control], f"position of `{control}`", name, "operate", control)
 
     def _usual(self, name: str, check: schema.Check) -> None:
-        if check.target is not None and check.target not in self.know.parts:
+        if check.target is not None and check.target not in self.targets:
             return  # what its words are is unknown; the target has been told
         known = answers(self.know, check)
         lamp = check.kind == "look" and _is_lamp(self.know, check)
@@ -360,9 +246,9 @@ class _Checker:
                     "Take `usual` away; give `limits` instead.",
                 )
             elif light not in known or (slash and not lamp):
-                self._unknown(self.know.spots.place(name, "usual", answer, key=True), answer, known, "word")
+                self.unknown(self.know.spots.place(name, "usual", answer, key=True), answer, known, "word")
             elif slash and rhythm not in self.know.vocabulary.rhythm:
-                self._unknown(
+                self.unknown(
                     self.know.spots.place(name, "usual", answer, key=True), rhythm, self.know.vocabulary.rhythm, "word"
                 )
         total = sum(check.usual.values())
@@ -396,7 +282,7 @@ class _Checker:
             self._condition(name, condition, self.know.checks[condition.check], at)
 
     def _condition(self, name: str, condition: schema.Condition, check: schema.Check, at: Loc) -> None:
-        if check.target is not None and check.target not in self.know.parts:
+        if check.target is not None and check.target not in self.targets:
             return
         lamp = check.kind == "look" and _is_lamp(self.know, check)
         known = answers(self.know, check)

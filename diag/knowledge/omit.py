@@ -115,7 +115,13 @@ def _without(file: CircuitFile, lost: Outside) -> CircuitFile:
 
 
 def _rests_on(check: Check, lost: Outside) -> bool:
-    used = {check.target, check.through, _part(check.red), _part(check.black), _part(check.operate.get("unplugged"))}
+    used = {
+        _part(check.target),
+        check.through,
+        _part(check.red),
+        _part(check.black),
+        _part(check.operate.get("unplugged")),
+    }
     return not lost.parts.isdisjoint(used - {None})
 
 

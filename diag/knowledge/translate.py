@@ -25,7 +25,10 @@ MOST_PROBLEMS = 50
 
 _PATTERNS = {
     "^[a-z0-9]+(-[a-z0-9]+)*$": "lower case letters, digits and single hyphens, such as `horn-button`",
+    r"^[a-z0-9]+(-[a-z0-9]+)*(\.[A-Za-z0-9+-]{1,12})?$": "a part, or one of a lamp's two filaments, such as "
+    "`headlamp-left.56a`",
     "^[A-Za-z0-9+-]{1,12}$": "a terminal, such as `49a`",
+    "^[A-Za-z0-9+]{1,10}$": "a pin of at most 10 letters and digits, such as `58L`",
     r"^[a-z0-9-]+\.[A-Za-z0-9+-]{1,12}$": "a part and its terminal, such as `horn.71`",
     r"^[a-z0-9-]+\.[A-Za-z0-9+-]+$": "a part or wire and its fault, such as `horn.open`",
     "^[a-z0-9-]+/[a-z0-9-]+$": "a circuit and a name, such as `horn/clicks-only`",
@@ -212,4 +215,4 @@ def _kind_of(model: Any) -> tuple[Any, ...]:
     if not (isinstance(model, type) and issubclass(model, BaseModel)) or "kind" not in model.model_fields:
         return ()
     annotation = model.model_fields["kind"].annotation
-    return get_args(annotation) if get_origin(annotation) is Literal and len(get_args(annotation)) == 1 else ()
+    return get_args(annotation) if get_origin(annotation) is Literal else ()

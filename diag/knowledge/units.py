@@ -23,6 +23,7 @@ CANONICAL: dict[str, tuple[str, str]] = {
     "mm2": ("a section", "1.5 mm2"),
     "min": ("a time in minutes", "2 min"),
     "/min": ("a rate", "85 /min"),
+    "degC": ("a temperature", "20 degC"),
 }
 """Wanted unit: what it measures, and an example."""
 
@@ -35,12 +36,15 @@ _SPELLINGS = {
     "mm2": {"mm2", "mm²", "mm^2"},
     "min": {"min", "minute", "minutes"},
     "/min": {"/min", "per min", "1/min"},
+    "degC": {"degc", "°c", "celsius"},
 }
 _NUMBER = re.compile(
     r"\s*([+-]?(?:\d{1,9}(?:[.,]\d{0,12})?|[.,]\d{1,12})(?:[eE][+-]?\d{1,2})?)\s*(.{0,24}?)\s*", re.ASCII | re.DOTALL
 )
 LIMIT = 1e6
 """No quantity on a vehicle is larger than this in its unit."""
+COLDEST_C, HOTTEST_C = -60.0, 200.0
+"""No vehicle is colder, no wire that still has its insulation hotter (common practice, no source)."""
 
 
 class UnitError(ValueError):
@@ -95,7 +99,8 @@ def parse_quantity(text: str, unit: str, *, bare: bool = False) -> float:
         raise UnitError(f"expected {what} with its unit, such as `{example}`")
     if suffix and suffix.lower() not in _SPELLINGS[unit] and suffix not in _SPELLINGS[unit]:
         number = _convert(number, suffix, unit, what, example)
-    if not math.isfinite(number) or abs(number) > LIMIT:
+    believable = COLDEST_C <= number <= HOTTEST_C if unit == "degC" else abs(number) <= LIMIT
+    if not math.isfinite(number) or not believable:
         raise UnitError(f"expected {what} of a believable size, such as `{example}`")
     return number
 
@@ -104,6 +109,10 @@ def _convert(number: float, suffix: str, unit: str, what: str, example: str) -> 
     wrong = UnitError(f"`{suffix}` is not a unit of {what.removeprefix('a ')}; expected {what} such as `{example}`")
     if unit == "mm2" and suffix.upper() == "AWG":
         return _awg_mm2(number)
+    if unit == "degC":  # an offset, not a factor
+        if suffix.lower() in ("degf", "°f", "fahrenheit"):
+            return (number - 32.0) / 1.8
+        raise wrong
     if not re.fullmatch(r"(1?/)?\s?[A-Za-zµΩ]{1,12}(²|\^?2)?", suffix):  # one power at most: pint would compute any
         raise wrong
     wanted = {"mm2": "millimetre ** 2", "/min": "1 / minute"}.get(unit, unit)
@@ -114,7 +123,7 @@ def _convert(number: float, suffix: str, unit: str, what: str, example: str) -> 
 
 
 def quantity(unit: str) -> Callable[[Any], float]:
-    """A pydantic validator that turns text with a unit into a float in `unit`."""
+    """A pydantic validator that turns text with a unit into a float in `unit`; only a temperature may be 0 or below."""
 
     def read(found: Any) -> float:
         if isinstance(found, bool) or not isinstance(found, str):
@@ -122,7 +131,7 @@ def quantity(unit: str) -> Callable[[Any], float]:
                 return float(found)  # defaults and values already converted
             raise UnitError(f"expected {CANONICAL[unit][0]} such as `{CANONICAL[unit][1]}`")
         number = parse_quantity(found, unit)
-        if number <= 0:
+        if number <= 0 and unit != "degC":
             raise UnitError(f"expected {CANONICAL[unit][0]} above zero, such as `{CANONICAL[unit][1]}`")
         return number
 

@@ -86,7 +86,12 @@ def _sums(net: Network, variants: Variants, found: Solution, row: int) -> np.nda
         sums[a] += amps
         sums[b] -= amps
     for i, lamp in enumerate(net.filaments):
-        amps = variants.scale[row, i] * filament_a(volts[lamp.a] - volts[lamp.b], lamp.test_v, lamp.test_w)
+        across, way = volts[lamp.a] - volts[lamp.b], variants.led[row, i]
+        if way:  # an LED substitute: a soft valve from 55 % of the test volts on, its rated current at test volts
+            ohm = 0.45 * lamp.test_v / (variants.scale[row, i] * lamp.test_w / lamp.test_v)
+            amps = way * 0.05 / ohm * np.logaddexp(0, (way * across - 0.55 * lamp.test_v) / 0.05)
+        else:
+            amps = variants.scale[row, i] * filament_a(across, lamp.test_v, lamp.test_w)
         sums[lamp.a] += amps
         sums[lamp.b] -= amps
     for i, source in enumerate(net.sources):

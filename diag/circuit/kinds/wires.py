@@ -1,0 +1,151 @@
+"""Wires: their resistance, and how they fail, alone, against their neighbour or on a wrong terminal.
+
+Resistance: IEC 60228 class 5 plain copper, maximum at 20 °C.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from diag.circuit.kinds.base import OPEN, TOUCH_OHM, Builder, Fault, copper_factor
+from diag.circuit.kinds.catalogue import kind_of
+from diag.circuit.network import Branch, Change, Extra, Network
+from diag.knowledge.assemble import Knowledge, terminals_of
+from diag.knowledge.schema import Mode
+
+__all__ = ["CLASS_5_OHM_PER_M", "Loom", "lay", "wire_ohm"]
+
+CLASS_5_OHM_PER_M: dict[float, float] = {
+    0.5: 0.0390,
+    0.75: 0.0260,
+    1.0: 0.0195,
+    1.5: 0.0133,
+    2.5: 0.00798,
+    4.0: 0.00495,
+    6.0: 0.00330,
+    10.0: 0.00191,
+    16.0: 0.00121,
+    25.0: 0.000780,
+    35.0: 0.000554,
+    50.0: 0.000386,
+    70.0: 0.000272,
+}
+"""mm² → ohm per metre, one way, 20 °C (IEC 60228 class 5, plain copper)."""
+
+
+def wire_ohm(section_mm2: float, length_m: float, temperature_c: float = 20.0) -> float:
+    """Resistance in ohm of `length_m` of wire, one way.
+
+    Sections between the standard ones are read off the table in log-log; outside it the nearest
+    standard section is scaled by area. Raises ValueError for a section or length of zero or less.
+    """
+    if section_mm2 <= 0 or length_m <= 0:
+        raise ValueError("section and length are above zero")
+    sections = np.array(sorted(CLASS_5_OHM_PER_M))
+    ohms = np.array([CLASS_5_OHM_PER_M[s] for s in sections])
+    inside = float(np.clip(section_mm2, sections[0], sections[-1]))
+    per_metre = math.exp(float(np.interp(math.log(inside), np.log(sections), np.log(ohms)))) * inside / section_mm2
+    return per_metre * length_m * copper_factor(temperature_c)
+
+
+def lay(builder: Builder, knowledge: Knowledge) -> None:
+    """Put every wire into the network, as warm as the vehicle."""
+    for wire_id, wire in knowledge.wires.items():
+        ohm = wire_ohm(wire.section_mm2, wire.length_m, knowledge.vehicle.ambient_c)
+        builder.link(wire_id, wire.from_, wire.to, ohm, "wire")
+
+
+class Loom:
+    """The wires of a built network, about to fail: what lies beside each, and where its ends might be put."""
+
+    def __init__(self, knowledge: Knowledge, network: Network, modes: Mapping[str, Mode]) -> None:
+        self.network, self.modes = network, modes
+        self._parts = knowledge.parts
+        self._net = _nets(network)
+        self._neighbour = _neighbours(knowledge)
+        taken = {end for wire in knowledge.wires.values() for end in (wire.from_, wire.to)}
+        self._free = {
+            part_id: tuple(name for name in terminals_of(part) if f"{part_id}.{name}" not in taken)
+            for part_id, part in knowledge.parts.items()
+            if kind_of(part).swaps is not None
+        }
+
+    def faults(self, wire_id: str) -> Iterator[Fault]:
+        """Every way in which this wire fails."""
+        index = self.network.branch(wire_id)
+        link = self.network.branches[index]
+        resistive = self.modes.get("resistive")
+        ohm = resistive.ohm if resistive is not None and resistive.ohm is not None else 1.0
+        yield Fault("open", "open", Change(added_ohm={index: OPEN}))
+        yield Fault("resistive", "resistive", Change(added_ohm={index: ohm}))
+        if 0 not in (link.a, link.b):
+            yield Fault("to-body", "to-body", Change(extra=_rubbed_through(link)))
+        other = self._neighbour.get(wire_id)
+        if other is not None:
+            beside = self.network.branches[self.network.branch(other)]
+            if self._net[link.a] != self._net[beside.a]:  # else they carry the same volts whatever touches
+                change = Change(extra=_touching(link, beside))
+                yield Fault(f"to-wire-{other}", "to-wire", change, f" {other.replace('-', ' ')}")
+        yield from self._misplaced(index, link)
+
+    def _misplaced(self, index: int, link: Branch) -> Iterator[Fault]:
+        """Each end on each terminal that no wire is on, of a part whose terminals are told apart."""
+        found: dict[str, Fault] = {}
+        for side, node in enumerate((link.a, link.b)):
+            part_id, _, _ = self.network.nodes[node].partition(".")
+            for terminal in self._free.get(part_id, ()):
+                elsewhere = self.network.node(f"{part_id}.{terminal}")
+                ends = (elsewhere, link.b) if side == 0 else (link.a, elsewhere)
+                # both ends may find a free terminal of the same name
+                name = f"at-{terminal}" if f"at-{terminal}" not in found else f"at-{part_id}-{terminal}"
+                title = f" {terminal} of {self._parts[part_id].title}"
+                found[name] = Fault(name, "at", Change(moved={index: ends}), title)
+        for fault in found.values():
+            yield Fault(fault.name, fault.mode, fault.change, fault.detail, len(found))
+
+
+def _rubbed_through(link: Branch) -> tuple[Extra, Extra]:
+    """A wire rubbed through to body halfway: either half stays earthed when the other end is off."""
+    return Extra(link.a, 0, 1.0 / TOUCH_OHM, link.a), Extra(link.b, 0, 1.0 / TOUCH_OHM, link.b)
+
+
+def _touching(one: Branch, other: Branch) -> tuple[Extra, Extra]:
+    """Two wires rubbed through to each other halfway.
+
+    Each link stands for a half of either wire and the spot where they touch; it goes when one of its
+    ends is off, and what is left of both wires then still touches by way of the other link.
+    """
+    siemens = 1.0 / (0.5 * (one.ohm + other.ohm) + TOUCH_OHM)
+    return Extra(one.a, other.a, siemens, one.a, other.a), Extra(one.b, other.b, siemens, one.b, other.b)
+
+
+def _neighbours(knowledge: Knowledge) -> dict[str, str]:
+    """Each wire to the next one of its bundle, in the order of the files."""
+    last: dict[str, str] = {}
+    found: dict[str, str] = {}
+    for wire_id, wire in knowledge.wires.items():
+        if wire.bundle is not None:
+            if wire.bundle in last:
+                found[last[wire.bundle]] = wire_id
+            last[wire.bundle] = wire_id
+    return found
+
+
+def _nets(network: Network) -> list[int]:
+    """The net of every node: wires, joints and earth points are one with what they join."""
+    parent = list(range(len(network.nodes)))
+
+    def root(node: int) -> int:
+        while parent[node] != node:
+            parent[node] = parent[parent[node]]
+            node = parent[node]
+        return node
+
+    for branch in network.branches:
+        earth = branch.role == "link" and ":" not in branch.id
+        if branch.role in ("wire", "joint") or earth:
+            parent[root(branch.a)] = root(branch.b)
+    return [root(node) for node in range(len(network.nodes))]

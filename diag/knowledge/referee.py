@@ -1,0 +1,76 @@
+"""What every check of references needs: known names, and the wording of what does not hold.
+
+Must not know what is checked (that is `crossref` and `crossparts`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from diag.errors import Place, Problem
+from diag.knowledge.assemble import Knowledge, terminals_of
+from diag.knowledge.names import nearest, quoted, words
+from diag.knowledge.omit import Outside
+
+__all__ = ["Referee"]
+
+_NEEDS = "Another circuit has it: add that circuit to `needs`."
+
+
+class Referee:
+    """Gathers the problems of one vehicle's knowledge.
+
+    `outside` names what other circuits define, so that a missing `needs` can be told from a slip.
+    """
+
+    def __init__(self, knowledge: Knowledge, outside: Outside) -> None:
+        self.know = knowledge
+        self.elsewhere = outside.parts | outside.checks | outside.words | outside.remedies | outside.cautions
+        self.problems: list[Problem] = []
+        self.terminals = frozenset(knowledge.terminals)
+
+    def say(self, place: Place, what: str, found: str = "", expected: str = "", mend: str = "") -> None:
+        """Report a problem."""
+        self.problems.append(Problem(place, what, found, expected, mend))
+
+    def known(self, found: str | None, among: Collection[str], word: str, name: str, *loc: str | int) -> None:
+        """Report `found` at `loc` of entry `name` unless it is among the known ones or left out."""
+        if found is not None and found not in among:
+            self.unknown(self.know.spots.place(name, *loc), found, among, word)
+
+    def unknown(self, place: Place, found: str, among: Collection[str], word: str) -> None:
+        """Report `found` at a place, with the nearest known name."""
+        mend = _NEEDS if found in self.elsewhere else nearest(found, among)
+        if not mend:
+            mend = f"Known are {words(among)}." if 0 < len(among) <= 12 else "Correct the name."
+        self.say(
+            place,
+            f"there is no such {word}",
+            quoted(found),
+            f"the id of a {word} of this vehicle" if word not in ("terminal", "word") else f"a {word} that exists",
+            mend,
+        )
+
+    def terminal(self, found: str | None, name: str, *loc: str | int, body: bool = False) -> None:
+        """Report `found` unless it is a terminal (or `body`, where that may be)."""
+        if found is None or found in self.terminals or (body and found == "body"):
+            return
+        part, _, _ = found.partition(".")
+        place = self.know.spots.place(name, *loc)
+        if part in self.know.parts:
+            has = terminals_of(self.know.parts[part])
+            self.say(
+                place,
+                f"`{part}` has no such terminal",
+                quoted(found),
+                words(f"{part}.{terminal}" for terminal in has),
+                nearest(found, self.terminals),
+            )
+        else:
+            self.say(
+                place,
+                "there is no part with this terminal",
+                quoted(found),
+                "`part.terminal`" + (" or `body`" if body else ""),
+                _NEEDS if part in self.elsewhere else nearest(found, self.terminals) or "Correct the name.",
+            )
