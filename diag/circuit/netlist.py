@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from diag import __version__
+from diag.circuit.elements import LED_ON_SHARE, SOFT_V
 from diag.circuit.network import LEAK_S, Network
 from diag.circuit.solve import Variants
 
@@ -19,7 +20,7 @@ __all__ = ["About", "Names", "Netlist", "write_netlist"]
 
 _GROUND = "0"
 _CURVE, _FLOOR = -0.225, 1.6e-5
-_SOFT_V, _LED_ON_SHARE = 0.05, 0.55
+
 _WIDTH = 110
 _RESERVED = frozenset({"0", "gnd", "ground", "null", "time", "temper", "hertz", "freq"})
 """Names that simulators keep for themselves."""
@@ -145,8 +146,8 @@ class _Writer:
                 continue
             way = float(var.led[row, i])
             if way:
-                ohm = (1.0 - _LED_ON_SHARE) * lamp.test_v / rated_a
-                self._valve(f"{lamp.id}", lamp.a, lamp.b, _LED_ON_SHARE * lamp.test_v, ohm, way, "LED substitute")
+                ohm = (1.0 - LED_ON_SHARE) * lamp.test_v / rated_a
+                self._valve(f"{lamp.id}", lamp.a, lamp.b, LED_ON_SHARE * lamp.test_v, ohm, way, "LED substitute")
                 continue
             k = f"({self._across(lamp.a, lamp.b)}/{_number(lamp.test_v)})"
             law = f"{_number(rated_a)} * {k} * exp({_CURVE} * ln({k} * {k} + {_FLOOR}))"
@@ -154,7 +155,7 @@ class _Writer:
 
     def _diodes(self) -> None:
         if self._net.diodes:
-            self._lines.append(f"* diodes: i = (s/ohm)*ln(1+exp((v-von)/s)), s = {_SOFT_V} V")
+            self._lines.append(f"* diodes: i = (s/ohm)*ln(1+exp((v-von)/s)), s = {SOFT_V} V")
         for i, diode in enumerate(self._net.diodes):
             way = float(self._variants.valve[self._row, i])
             if way and diode.a != diode.b:
@@ -164,8 +165,8 @@ class _Writer:
         """The softplus written so that no exponent can overflow: max(x, 0) + ln(1 + exp(-|x|))."""
         if way < 0:
             a, b = b, a
-        x = f"(({self._across(a, b)} - {_number(on_v)})/{_SOFT_V})"
-        law = f"{_number(_SOFT_V / ohm)} * (max({x}, 0) + ln(1 + exp(-abs({x}))))"
+        x = f"(({self._across(a, b)} - {_number(on_v)})/{SOFT_V})"
+        law = f"{_number(SOFT_V / ohm)} * (max({x}, 0) + ln(1 + exp(-abs({x}))))"
         self._source_of_current(name, a, b, law, what + (" the wrong way round" if way < 0 else ""))
 
     def _source_of_current(self, name: str, a: int, b: int, law: str, what: str) -> None:
@@ -187,7 +188,7 @@ class _Writer:
     def _leaks(self) -> None:
         self._lines.append("* 1e-7 S (a 10 Mohm meter) from every node to body, so that nothing floats")
         for name in self._nodes[1:]:
-            self._lines.append(f"{self._element_names.give(f'leak_{name}', 'r')} {name} 0 {_number(1.0 / LEAK_S)}")
+            self._lines.append(f"{self._element_names.give(f'leak_{name}', 'R')} {name} 0 {_number(1.0 / LEAK_S)}")
 
     # ------------------------------------------------------------ comments
 
