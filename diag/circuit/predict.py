@@ -189,7 +189,9 @@ class Predictor:
             for name, change in changes.items():
                 if name in sheet.place:
                     continue
-                if alive and not self._matters(change, sound):
+                # a wire that changed places comes off with another terminal than on the sound vehicle
+                parted = "unplugged" in operate and bool(change.swap or change.moved)
+                if alive and not parted and not self._matters(change, sound):
                     sheet.place[name] = 0
                 else:
                     waiting.append((key, name))

@@ -1,0 +1,86 @@
+"""Every electrical state behind the predictions, solved a second time by an independent simulator.
+
+source: ngspice, a general circuit simulator that shares no code and no method with ours. It runs with
+reltol 1e-9, vntol 1e-9 V, abstol 1e-12 A and gmin 1e-18 S, so that its own error is far below the
+millivolt asked for. States equal to the last bit are solved once; none is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from diag.circuit import observe
+from diag.circuit.behaviour import Shown
+from diag.circuit.network import Change, Floats, Network
+from diag.circuit.predict import Predictor
+from diag.knowledge.assemble import operate_key
+from diag.reason.steps import step_operates
+from tests.circuit.demo import Demo
+from tests.circuit.settled import States, settled_states
+from tests.circuit.spice import needs_ngspice, spice_volts
+
+pytestmark = needs_ngspice
+_MILLIVOLT = 1e-3
+
+
+def _agree(states: States, spice: Floats, names: Sequence[str]) -> None:
+    """All node voltages within a millivolt; the failure names the worst state and terminal."""
+    worst, where = 0.0, ""
+    for state in states.found:
+        away, place = _furthest(
+            state.volts, spice[state.place], states.gathered.network, [names[r] for r in state.rows]
+        )
+        if away > worst:
+            worst, where = away, f"{place}, {dict(state.operate)}, flasher contact {state.phase}"
+    print(f"{states.points} states, {len(states.gathered)} different; {worst:.2g} V apart at most, at {where}")
+    assert worst < _MILLIVOLT, f"{worst:.6f} V apart at {where}"
+
+
+def _furthest(ours: Floats, spice: Floats, network: Network, names: Sequence[str]) -> tuple[float, str]:
+    """Volts of the largest difference, and the terminal and row where it is."""
+    away = np.abs(ours - spice)
+    row, node = np.unravel_index(int(away.argmax()), away.shape)
+    return float(away[row, node]), f"{network.nodes[node]}, {names[row]}"
+
+
+def test_every_state_of_every_cause_agrees_with_the_simulator(demo: Demo) -> None:
+    """What the program claims of volts, lamps and words is only worth what its solution of the circuit is:
+    node voltages of every cause under every operate of its checks within a millivolt, then the table of
+    predictions made from them, then what each lamp is said to show."""
+    predictor = demo.predictor
+    operates = step_operates(demo.knowledge)
+    changes = [Change(), *(cause.change or Change() for cause in predictor.causes)]
+    names = ["healthy", *(cause.id for cause in predictor.causes)]
+    states = settled_states(predictor.bench, operates, changes)
+    assert states.points >= 2 * len(operates) * len(changes)
+    spice = spice_volts(states.gathered)
+    _agree(states, spice, names)
+    for operate in operates:
+        closed, opened = (spice[states.last[operate_key(operate), phase]] for phase in ("closed", "open"))
+        shown = predictor.shown(operate)
+        for kept, solved in ((shown.volts, closed), (shown.off_volts, opened)):
+            away, where = _furthest(kept, solved, predictor.network, names)
+            assert away < _MILLIVOLT, f"the table is {away:.6f} V away at {where}, {operate}"
+        same = _words(predictor, shown) == _words(predictor, _with_lamps(predictor, shown, closed, opened))
+        wrong = [f"{predictor.network.filaments[i].id}, {names[row]}" for row, i in np.argwhere(~same)]
+        assert not wrong, f"called otherwise under {operate}: {wrong}"
+
+
+def _with_lamps(predictor: Predictor, shown: Shown, closed: Floats, opened: Floats) -> Shown:
+    """What is shown, with the lamps' volts of both phases taken from node voltages."""
+    lamps = predictor.network.filaments
+    on, off = (np.stack([volts[:, lamp.a] - volts[:, lamp.b] for lamp in lamps], axis=1) for volts in (closed, opened))
+    return replace(shown, volts=closed, off_volts=opened, lamp_on_v=on, lamp_off_v=off)
+
+
+def _words(predictor: Predictor, shown: Shown) -> np.ndarray:
+    """(rows, lamps) number of the likeliest light and rhythm of each lamp."""
+    limits, spread = dict(predictor.knowledge.vocabulary.light_limits), np.zeros(len(shown.volts))
+    looks = [
+        observe.lamp_looks(shown, predictor.network, lamp.id, spread, limits).argmax(axis=1)
+        for lamp in predictor.network.filaments
+    ]
+    return np.stack(looks, axis=1)
