@@ -10,18 +10,10 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from diag.circuit.network import Change, Extra, Network
+from diag.circuit.network import Change, Network
 from diag.circuit.solve import Variants
 
-__all__ = ["in_series", "owner", "short_to_body", "variants_of"]
-
-_SHORT_S = 50.0
-"""Siemens of a wire rubbed through to metal."""
-
-
-def short_to_body(a: int, b: int) -> tuple[Extra, Extra]:
-    """A wire between nodes a and b rubbed through to body halfway."""
-    return Extra(a, 0, _SHORT_S, a), Extra(b, 0, _SHORT_S, b)
+__all__ = ["in_series", "owner", "variants_of"]
 
 
 def owner(branch_id: str) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from diag.circuit.arrange import short_to_body, variants_of
+from diag.circuit.arrange import variants_of
 from diag.circuit.charging import Charging
 from diag.circuit.flashing import FLASHER_STATES, Flashing
 from diag.circuit.fuses import blow, limits_a
@@ -20,7 +20,7 @@ from diag.circuit.relays import settle_relays
 from diag.circuit.solve import Solver, Variants
 from diag.circuit.stage import Settled, Stage, merged, picked
 
-__all__ = ["FLASHER_STATES", "MOTORS", "Bench", "Operates", "Settled", "Shown", "short_to_body"]
+__all__ = ["FLASHER_STATES", "MOTORS", "Bench", "Operates", "Settled", "Shown"]
 
 MOTORS = ("still", "slow", "runs", "does-not-park")
 """All that a motor may show, in the order of its columns in `Shown.motor`."""
