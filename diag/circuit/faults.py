@@ -91,7 +91,7 @@ def _noted(knowledge: Knowledge, note: schema.CauseNote, found: Mapping[str, Cau
 def _of_part(knowledge: Knowledge, network: Network, part_id: str, part: AnyPart) -> Iterator[Cause]:
     kind, vehicle = kind_of(part), knowledge.vehicle
     modes = knowledge.kinds.kinds.get(part.kind, {})
-    case = Case(network, part_id, vehicle.system_v, vehicle.earth == "positive", modes)
+    case = Case(network, part_id, vehicle.system_v, vehicle.earth == "positive", modes, knowledge.controls)
     faults = list(kind.faults(case, part))
     if kind.swaps is not None:
         wired = [terminal for terminal in terminals_of(part) if network.wires_at(case.node(terminal))]

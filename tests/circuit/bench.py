@@ -12,13 +12,23 @@ import numpy as np
 from diag.circuit.network import Branch, Filament, Network, Source
 from diag.circuit.solve import Solution, Solver, Variants
 
-__all__ = ["filament_a", "network", "solve"]
+__all__ = ["diode_a", "filament_a", "led_a", "network", "solve"]
 
 
 def filament_a(volts: float, test_v: float, test_w: float) -> float:
     """Amps of a lamp: I0·k·(k² + 1.6e-5)^-0.225, which goes with V^0.55 once k is well above 0.004."""
     k = volts / test_v
     return test_w / test_v * k * float((k * k + 1.6e-5) ** -0.225)
+
+
+def diode_a(volts: float, on_v: float, ohm: float) -> float:
+    """Amps of a diode from its first end to its second: a soft knee of 0.05 V at `on_v`, then a straight line."""
+    return 0.05 / ohm * float(np.logaddexp(0.0, (volts - on_v) / 0.05))
+
+
+def led_a(volts: float, test_v: float, rated_a: float, way: float) -> float:
+    """Amps of an LED in a lamp's place: nothing below 55 % of its volts, `rated_a` at all of them."""
+    return way * diode_a(way * volts, 0.55 * test_v, 0.45 * test_v / rated_a)
 
 
 def network(

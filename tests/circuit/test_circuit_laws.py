@@ -14,7 +14,7 @@ from diag.circuit.behaviour import Shown
 from diag.circuit.network import LEAK_S, Change, Network
 from diag.circuit.predict import Predictor
 from diag.circuit.solve import Solution, Variants
-from tests.circuit.bench import filament_a
+from tests.circuit.bench import filament_a, led_a
 from tests.circuit.demo import CHARGING, HAZARD, HORN, KEY, LEFT, REST, SIDE, STOP, Demo, Operate
 
 _SIX: tuple[Operate, ...] = (LEFT, HAZARD, STOP, SIDE, HORN, CHARGING)
@@ -86,12 +86,11 @@ def _sums(net: Network, variants: Variants, found: Solution, row: int) -> np.nda
         sums[a] += amps
         sums[b] -= amps
     for i, lamp in enumerate(net.filaments):
-        across, way = volts[lamp.a] - volts[lamp.b], variants.led[row, i]
-        if way:  # an LED substitute: a soft valve from 55 % of the test volts on, its rated current at test volts
-            ohm = 0.45 * lamp.test_v / (variants.scale[row, i] * lamp.test_w / lamp.test_v)
-            amps = way * 0.05 / ohm * np.logaddexp(0, (way * across - 0.55 * lamp.test_v) / 0.05)
+        across, share, way = volts[lamp.a] - volts[lamp.b], variants.scale[row, i], variants.led[row, i]
+        if way:
+            amps = led_a(across, lamp.test_v, share * lamp.test_w / lamp.test_v, way) if share else 0.0
         else:
-            amps = variants.scale[row, i] * filament_a(across, lamp.test_v, lamp.test_w)
+            amps = share * filament_a(across, lamp.test_v, lamp.test_w)
         sums[lamp.a] += amps
         sums[lamp.b] -= amps
     for i, source in enumerate(net.sources):

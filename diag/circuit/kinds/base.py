@@ -134,13 +134,17 @@ class Fault:
 
 @dataclass(frozen=True)
 class Case:
-    """One part of a built network, about to fail. `modes`: what kinds.yaml says of its kind."""
+    """One part of a built network, about to fail.
+
+    `modes`: what kinds.yaml says of its kind. `controls`: all positions of each control of the vehicle.
+    """
 
     network: Network
     part_id: str
     system_v: float
     positive: bool
     modes: Mapping[str, Mode]
+    controls: Mapping[str, tuple[str, ...]]
 
     def node(self, terminal: str) -> int:
         """Index of the node of a terminal or inner point."""

@@ -34,12 +34,12 @@ def _switch(site: Site, part: schema.SwitchPart) -> None:
 
 
 def _switch_faults(case: Case, part: schema.SwitchPart) -> Iterator[Fault]:
-    contacts = contact_positions(part)
+    contacts, everywhere = contact_positions(part), frozenset(case.controls[part.control])
     for (a, b), positions in contacts.items():
         pair, detail = f"{a}-{b}", f" {a} to {b}"
         yield case.opens("open", pair, name=f"open-{pair}", detail=detail)
         yield case.adds("resistive", pair, name=f"resistive-{pair}", detail=detail)
-        if positions != frozenset(part.contacts):
+        if positions != everywhere:
             yield case.closes("stuck", pair, name=f"stuck-{pair}", detail=detail)
     for a, b in _outputs(contacts):
         yield case.bridges("bridged", a, b, TOUCH_OHM, name=f"bridged-{a}-{b}", detail=f" {a} and {b}")
