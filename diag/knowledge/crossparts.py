@@ -53,10 +53,8 @@ def _of_kind(referee: Referee, name: str, part: schema.AnyPart) -> None:
             _positions(referee, name, part.control, part.positions, "positions")
         case schema.PlugPart():
             _joined(referee, name, part)
-        case schema.RelayPart():
-            _works(referee, name, part.pull_in, part.drop_out)
-        case schema.StarterPart():
-            _works(referee, name, part.pull_in, part.drop_out)
+        case schema.RelayPart() | schema.StarterPart():
+            _works(referee, name, part)
         case schema.TwoFilamentPart() if _INNER in part.terminals:
             referee.say(
                 referee.know.spots.place(name, "terminals", part.terminals.index(_INNER)),
@@ -113,14 +111,14 @@ def _joined(referee: Referee, name: str, part: schema.PlugPart) -> None:
     _positions(referee, name, part.control, part.joined_when, "joined-when")
 
 
-def _works(referee: Referee, name: str, pull_in: float, drop_out: float) -> None:
-    if drop_out >= pull_in:
+def _works(referee: Referee, name: str, part: schema.RelayPart | schema.StarterPart) -> None:
+    if part.drop_out >= part.pull_in:
         referee.say(
-            referee.know.spots.place(name, "drop-out"),
+            referee.know.spots.place(name, "drop-out" if "drop_out" in part.model_fields_set else "pull-in"),
             "it would let go at volts that pull it in",
-            f"drop-out {drop_out:g}, pull-in {pull_in:g}",
+            f"drop-out {part.drop_out:g}, pull-in {part.pull_in:g}",
             "`drop-out` below `pull-in`",
-            "Lower `drop-out`.",
+            "Correct one of them.",
         )
 
 

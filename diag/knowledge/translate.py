@@ -77,6 +77,9 @@ def problems_of(error: ValidationError, place: Any, model: Any, at: Loc = ()) ->
 def _problem(mistake: Any, place: Any, model: Any, loc: Loc) -> Problem:
     sort, given, context = mistake["type"], mistake["input"], mistake.get("ctx", {})
     name = _name(loc)
+    if sort == "missing" and isinstance(loc[-1], int):  # a place in a list of fixed length
+        most = f"at least {loc[-1] + 1} entries"
+        return Problem(place(loc[:-1]), f"{_name(loc)} has a wrong value", f"{len(given)} entries", most)
     if sort == "missing":
         return Problem(place(loc[:-1]), f"the key `{loc[-1]}` is missing", "", "", f"Add `{loc[-1]}:` here.")
     if sort == "extra_forbidden":

@@ -7,8 +7,10 @@ from typing import get_args
 
 import pytest
 
+from diag.circuit.faults import derive_causes
 from diag.circuit.kinds.catalogue import KINDS
 from diag.circuit.network import Change
+from diag.circuit.parts import build_network
 from diag.knowledge import schema
 from diag.knowledge.load import load_knowledge
 from tests.circuit.vehicles import EVERY_KIND, Lab, vehicle, write_vehicle
@@ -86,7 +88,10 @@ def test_every_mode_of_the_files_is_one_that_a_kind_has(lab: Lab) -> None:
     assert {(kind, mode) for kind, mode in given - derived if mode != "swapped"} == set()
     swappable = {kind for kind, mode in given if mode == "swapped"}
     assert swappable == {
-        kind for model, found in KINDS.items() if found.swaps for kind in get_args(model.model_fields["kind"].annotation)
+        kind
+        for model, found in KINDS.items()
+        if found.swaps
+        for kind in get_args(model.model_fields["kind"].annotation)
     }
 
 
@@ -97,9 +102,6 @@ def test_a_mode_that_the_file_does_not_give_is_not_derived(tmp_path: Path) -> No
     lines = kinds.read_text(encoding="utf-8")
     start = lines.index("    cell-dead:")
     kinds.write_text(lines[:start] + lines[lines.index("    reversed:", start) :], encoding="utf-8")
-    from diag.circuit.faults import derive_causes
-    from diag.circuit.parts import build_network
-
     knowledge = load_knowledge(path, tmp_path)
     found = {cause.id for cause in derive_causes(knowledge, build_network(knowledge))}
     assert "battery.cell-dead" not in found

@@ -211,9 +211,7 @@ class Lab:
             siemens[branch] = 0.0 if np.isinf(ohm) or not siemens[branch] else 1.0 / (1.0 / siemens[branch] + ohm)
         scale = np.array([change.scale.get(i, 1.0) for i in range(len(net.filaments))])
         sources = [change.emf.get(i, (source.emf_v, source.ohm)) for i, source in enumerate(net.sources)]
-        volts = [
-            (emf or {}).get(source.id, found[0]) for source, found in zip(net.sources, sources, strict=True)
-        ]
+        volts = [(emf or {}).get(source.id, found[0]) for source, found in zip(net.sources, sources, strict=True)]
         links = [link for link in change.extra if gone not in (link.guard, link.also)]
         variants = Variants(
             siemens[None],
