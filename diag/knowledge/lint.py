@@ -5,6 +5,7 @@ Must not read files, nor derive causes itself: the caller says which there are.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterator
 
 from diag.errors import Problem
@@ -96,6 +97,8 @@ def warnings(knowledge: Knowledge) -> list[Problem]:
             *_same_phrase(knowledge),
             *_impossible(knowledge),
             *_unused_cautions(knowledge),
+            *_lone_bundles(knowledge),
+            *_positions_left_out(knowledge),
         ]
     )
 
@@ -200,3 +203,31 @@ def _unused_cautions(knowledge: Knowledge) -> Iterator[Problem]:
                 "",
                 "Add it to a check, remedy or rule, or take it away.",
             )
+
+
+def _lone_bundles(knowledge: Knowledge) -> Iterator[Problem]:
+    named = Counter(wire.bundle for wire in knowledge.wires.values())
+    for name, wire in knowledge.wires.items():
+        if wire.bundle is not None and named[wire.bundle] == 1:
+            yield Problem(
+                knowledge.spots.place(name, "bundle"),
+                "no other wire is in this bundle",
+                quoted(wire.bundle),
+                "",
+                nearest(wire.bundle, [other for other in named if other and other != wire.bundle])
+                or "Name the wires that lie beside it, or leave `bundle` out.",
+            )
+
+
+def _positions_left_out(knowledge: Knowledge) -> Iterator[Problem]:
+    for name, part in knowledge.parts.items():
+        if isinstance(part, schema.RheostatPart | schema.LevelSenderPart):
+            missing = [each for each in knowledge.controls.get(part.control, ()) if each not in part.positions]
+            if missing:
+                yield Problem(
+                    knowledge.spots.place(name, "positions"),
+                    f"no resistance is given for {words(missing)} of `{part.control}`",
+                    "",
+                    "",
+                    "Add it, or leave it if nothing conducts there.",
+                )

@@ -88,6 +88,7 @@ def test_the_small_set_gives_no_warnings(tmp_path: Path) -> None:
             "cautions: [{id: unused, text: Mind., source: from memory}]\nrules:\n",
             "nothing uses this caution; found `unused`",
         ),
+        (LAMP, "length-m: 0.5 m", "length-m: 0.5 m, bundle: front", "no other wire is in this bundle; found `front`"),
         (
             LAMP,
             "rules:\n",
@@ -104,3 +105,17 @@ def test_a_probable_slip_is_a_warning(tmp_path: Path, file: str, old: str, new: 
         assert says in found[0]
     else:
         assert found == []
+
+
+def test_a_position_without_its_resistance_is_a_warning(tmp_path: Path) -> None:
+    """A gauge sender that conducts nothing at half a tank is most often a line forgotten."""
+    part = (
+        "  tank: {kind: level-sender, title: Tank, place: front, control: ignition, "
+        "positions: {'on': 9 ohm, 'off': 1 ohm}}"
+    )
+    full = write_small(tmp_path / "full", (LAMP, "  work-lamp: {kind", f"{part}\n  work-lamp: {{kind")).load()
+    controls = ("supply.yaml", 'ignition: ["off", "on"]', 'ignition: ["off", "on", start]')
+    short = write_small(tmp_path / "short", (LAMP, "  work-lamp: {kind", f"{part}\n  work-lamp: {{kind"), controls)
+    said = "no resistance is given for `start` of `ignition`"
+    assert not [problem for problem in warnings(full) if "no resistance" in str(problem)]
+    assert [problem for problem in warnings(short.load()) if said in str(problem)]
