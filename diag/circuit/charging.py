@@ -23,8 +23,8 @@ _EXCITES = 0.12
 """Share of its full field current from which a turning dynamo builds up."""
 _COLLAPSES = 0.28
 """Loss inside the armature, as a share of its volts, at which a shunt dynamo loses its field."""
-_CUT_IN, _BACK_A = 0.86, 2.0
-"""Share of the dynamo's volts at which the cut-out closes (12.7 V of 14.8 V), and amps back into the dynamo
+_CUT_IN, _BACK_A = 0.85, 2.0
+"""Share of the dynamo's volts at which the cut-out closes (12.9 V of 15.2 V), and amps back into the dynamo
 that open it (2 to 6 A); both from memory."""
 _CONTACT_BEARS = 2.5
 """Multiple of the field current that the vibrating contact of a regulator bears before it burns off."""
