@@ -97,7 +97,8 @@ class Parking:
         found = self._share(stage, motor.slow, motor)
         if motor.fast is not None:
             found = np.maximum(found, _FAST * self._share(stage, motor.fast, motor))
-        return np.where(stage.flagged(f"{motor.id}:seized"), 0.0, found)
+        turning: Floats = np.where(stage.flagged(f"{motor.id}:seized"), 0.0, found)
+        return turning
 
     def _share(self, stage: Stage, branch: int, motor: Motor) -> Floats:
         volts: Floats = np.abs(stage.solution.branch_a[:, branch]) * self.network.branches[branch].ohm
@@ -150,8 +151,9 @@ class Parking:
         run, rest = motor.park
         ends, volts, at = stage.variants.ends, stage.solution.volts, np.arange(len(stage))
         across = np.abs(volts[at, ends[:, run, 0]] - volts[at, ends[:, run, 1]])
-        felt: np.ndarray = (across > _QUIET) | (np.abs(stage.solution.branch_a[:, rest]) > _QUIET)
-        return felt & ~stage.flagged(f"{motor.id}:park-stuck")
+        moves = (across > _QUIET) | (np.abs(stage.solution.branch_a[:, rest]) > _QUIET)
+        felt: np.ndarray = moves & ~stage.flagged(f"{motor.id}:park-stuck")
+        return felt
 
     def _said(
         self,
