@@ -1,29 +1,28 @@
 """What a vehicle does over the DC solution: contacts, fuses, machines and park switches react in turn.
 
-Many variants of the network at a time, each under an operate of its own. Says the order in which things react; how each
-reacts is said in its own module. Knows nothing of causes' names, questions or beliefs.
+Many variants of the network at a time, each under an operate of its own. Says the order in which
+things react; how each reacts is said in its own module. Knows nothing of causes' names, questions or beliefs.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
 
 from diag.circuit.arrange import variants_of
 from diag.circuit.charging import Charging
-from diag.circuit.flashing import FLASHER_STATES, Flashing
-from diag.circuit.fuses import blow, limits_a
+from diag.circuit.flashing import FLASHER_STATES, Flasher, Flashing, Rhythm
+from diag.circuit.fuses import Melting
 from diag.circuit.network import Change, Floats, Network
+from diag.circuit.parking import MOTORS, Parking, Turned
 from diag.circuit.relays import settle_relays
 from diag.circuit.solve import Solver, Variants
 from diag.circuit.stage import Settled, Stage, merged, picked
 
-__all__ = ["FLASHER_STATES", "MOTORS", "Bench", "Operates", "Settled", "Shown"]
+__all__ = ["FLASHER_STATES", "MOTORS", "Bench", "Flasher", "Operates", "Settled", "Shown"]
 
-MOTORS = ("still", "slow", "runs", "does-not-park")
-"""All that a motor may show, in the order of its columns in `Shown.motor`."""
 _ROUNDS = 6
 Operates = Mapping[str, str] | Sequence[Mapping[str, str]]
 
@@ -68,8 +67,8 @@ class Bench:
     """A network with its behaviour, ready to be operated.
 
     `rest`: each control's rest position. `fuse_a`: rating in A by fuse id. `section_mm2` by wire id.
-    `rated_a`: load in A that each flasher unit is made for.
-    `emf_v`: volts of each dynamo while it charges. `swaps`: pairs of nodes whose wires may be swapped.
+    `flashers`: what each flasher unit is made for. `emf_v`: volts that each dynamo and alternator is regulated
+    to. `links`: time-current class of each fuse, blade where left out. `system_v`: the vehicle's nominal volts.
     """
 
     def __init__(
@@ -78,21 +77,25 @@ class Bench:
         rest: Mapping[str, str],
         fuse_a: Mapping[str, float],
         section_mm2: Mapping[str, float],
-        rated_a: Mapping[str, float],
+        flashers: Mapping[str, Flasher],
         emf_v: Mapping[str, float],
-        swaps: Iterable[tuple[int, int]] = (),
+        links: Mapping[str, str] | None = None,
+        system_v: float = 12.0,
     ) -> None:
         self.network = network
-        self._solver = Solver(network, swaps)
+        self._solver = Solver(network)
         self.rest = dict(rest)
-        self.rated_a = dict(rated_a)
-        self._limit_a = limits_a(network, fuse_a, section_mm2)
-        self._flashing = Flashing(network, rated_a)
+        self._melting = Melting(network, fuse_a, links or {}, section_mm2)
+        self.flashers = dict(flashers)
+        self._flashing = Flashing(network, flashers, system_v)
         self._charging = Charging(network, emf_v)
+        self._parking = Parking(network, rest, self._stage, self._calm)
+        given = (self.rest, fuse_a, section_mm2, flashers, emf_v, links or {})
+        self._content = repr([*(sorted(each.items()) for each in given), system_v])
 
     def content(self) -> str:
         """All numbers beside the network that a row hangs on, as text."""
-        return repr((self.rest, sorted(self.rated_a.items()), self._limit_a.tolist(), self._charging.emf_v))
+        return self._content
 
     def variants(self, operate: Operates, changes: Sequence[Change]) -> Variants:
         """The arrays of every change before anything reacts. `operate`: one for all changes, or one for each."""
@@ -111,6 +114,8 @@ class Bench:
         back = np.argsort(np.concatenate([np.array(rows) for rows in together.values()]))
         return Variants(*(np.concatenate([getattr(p, f.name) for p in parts])[back] for f in fields(Variants)))
 
+    # ------------------------------------------------------------ settling
+
     def settle(self, operate: Operates, changes: Sequence[Change]) -> Settled:
         """The arrays and their solution after everything has reacted, in both phases of the flasher unit.
 
@@ -118,69 +123,80 @@ class Bench:
         """
         return self._settle(operate, changes)[0]
 
-    def _settle(self, operate: Operates, changes: Sequence[Change]) -> tuple[Settled, Floats, Floats]:
-        operates = [operate] * len(changes) if isinstance(operate, Mapping) else list(operate)
-        turning = np.array(
-            [found.get("engine", self.rest.get("engine")) == "running" for found in operates], dtype=bool
-        )
-        stage = Stage(self.network, self._solver, operates, changes, self.variants(operate, changes))
+    def _stage(self, operates: Sequence[Mapping[str, str]], changes: Sequence[Change]) -> Stage:
+        """Flasher contacts closed, park switches at rest, all else settled."""
+        stage = Stage(self.network, self._solver, operates, changes, self.variants(operates, changes))
+        stage.running = np.array([{**self.rest, **found}.get("engine") == "running" for found in operates], dtype=bool)
         rows = np.arange(len(changes))
-        self._charging.start(stage, rows, turning)
+        self._charging.start(stage, rows)
         self._flashing.start(stage, rows)
+        self._parking.start(stage, rows)
         stage.solve_all()
+        self._calm(stage, rows)
+        return stage
+
+    def _calm(self, stage: Stage, rows: np.ndarray) -> None:
+        """Quick things first: relays, then machines, then what melts, and over again in the rows it changed."""
         busy = rows
         for _ in range(_ROUNDS):
             settle_relays(stage, busy)
-            self._charging.settle(stage, busy[turning[busy]])
-            busy = blow(stage, self._limit_a, busy)
+            settle_relays(stage, self._charging.settle(stage, busy))
+            busy = self._melting.blow(stage, busy)
             if not len(busy):
                 break
         self._flashing.tell_tale(stage, rows)
+
+    def _settle(self, operate: Operates, changes: Sequence[Change]) -> tuple[Settled, Turned, Rhythm]:
+        operates = [operate] * len(changes) if isinstance(operate, Mapping) else list(operate)
+        stage = self._stage(operates, changes)
+        turned = self._parking.settle(stage)
         closed, closed_solution, open_, open_solution = stage.variants, stage.solution, stage.variants, stage.solution
-        pulled = stage.pulled
         carrying = self._flashing.carrying(stage)
         if len(carrying):
             opened = stage.part(carrying)
             self._flashing.open(opened)
             opened.solve(np.arange(len(carrying)))
             settle_relays(opened, np.arange(len(carrying)))
-            open_ = closed.subset(rows)
-            for f in fields(Variants):
-                getattr(open_, f.name)[carrying] = getattr(opened.variants, f.name)
+            open_ = _patched(closed, carrying, opened.variants)
             open_solution = merged(closed_solution, carrying, opened.solution)
-        flasher, buzzing = self._flashing.states(stage, closed_solution, open_solution)
-        rests = np.nonzero(flasher[:, 0] > 0.5)[0]  # the contact never closes: there is only the open phase
+        rhythm = self._flashing.rhythm(stage, closed_solution, open_solution)
+        rests = np.nonzero(rhythm.states[:, 0] > 0.5)[0]  # the contact never closes: there is only the open phase
         if len(rests):
-            closed = closed.subset(rows)
-            for f in fields(Variants):
-                getattr(closed, f.name)[rests] = getattr(open_, f.name)[rests]
+            closed = _patched(closed, rests, open_.subset(rests))
             closed_solution = merged(closed_solution, rests, picked(open_solution, rests))
-        home = np.zeros((len(changes), len(self.network.motors)), dtype=bool)
         blown = tuple(frozenset(gone) for gone in stage.blown)
-        settled = Settled(closed, open_, closed_solution, open_solution, blown, pulled, home, ~home)
-        return settled, flasher, buzzing
+        settled = Settled(
+            closed, open_, closed_solution, open_solution, blown, stage.pulled, turned.home, turned.could_run
+        )
+        return settled, turned, rhythm
 
     def operate(self, operate: Operates, changes: Sequence[Change]) -> tuple[Shown, list[frozenset[int]]]:
         """What each variant shows, and the branches (fuses, wires) that blew or burnt while operating it.
 
         `operate`: one for all changes, or one for each.
         """
-        settled, flasher, buzzing = self._settle(operate, changes)
+        settled, turned, rhythm = self._settle(operate, changes)
         closed, opened = settled.closed_solution, settled.open_solution
-        motor = np.zeros((len(changes), len(self.network.motors), len(MOTORS)))
-        motor[:, :, 0] = 1.0
         shown = Shown(
             closed.volts,
             opened.volts,
             closed.lamp_v,
             opened.lamp_v,
             settled.closed.scale,
-            flasher,
-            buzzing,
+            rhythm.states,
+            rhythm.buzzing,
             closed.inner_ohm,
             closed.branch_a,
-            np.zeros(len(changes)),
+            rhythm.rate,
             settled.pulled.astype(np.float64),
-            motor,
+            turned.motor,
         )
         return shown, list(settled.blown)
+
+
+def _patched(variants: Variants, rows: np.ndarray, fresh: Variants) -> Variants:
+    """The arrays with some rows replaced."""
+    out = variants.subset(np.arange(len(variants.branch_s)))
+    for f in fields(Variants):
+        getattr(out, f.name)[rows] = getattr(fresh, f.name)
+    return out

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from diag.circuit.behaviour import Bench, Shown
+from diag.circuit.behaviour import Bench, Flasher, Shown
 from diag.circuit.faults import Cause, derive_causes
 from diag.circuit.kept import Key, Sheet, digest_of, read_sheets, rounded, write_sheets
 from diag.circuit.network import Change
@@ -54,9 +54,14 @@ class Predictor:
             self.rest,
             {i: p.rating_a for i, p in parts.items() if isinstance(p, schema.FusePart)},
             {i: w.section_mm2 for i, w in knowledge.wires.items()},
-            {i: p.rated_w / knowledge.vehicle.system_v for i, p in parts.items() if isinstance(p, schema.FlasherPart)},
+            {
+                i: Flasher(p.rated_w / knowledge.vehicle.system_v, p.rate, p.technique == "thermal")
+                for i, p in parts.items()
+                if isinstance(p, schema.FlasherPart)
+            },
             {i: p.emf_v for i, p in parts.items() if isinstance(p, schema.DynamoPart)},
-            [pair for cause in self.causes if cause.change is not None for pair in cause.change.swap],
+            {i: p.link for i, p in parts.items() if isinstance(p, schema.FusePart)},
+            knowledge.vehicle.system_v,
         )
         self._unique: list[Change] = [Change()]
         self._row: list[int] = [HEALTHY]

@@ -40,7 +40,10 @@ class Settled:
 
 
 class Stage:
-    """Variants, each under its operate, to be moved by behaviours and solved again where they moved."""
+    """Variants, each under its operate, to be moved by behaviours and solved again where they moved.
+
+    `given_s` (R, S): siemens of each source before anything reacted. `running` (R,): the engine runs.
+    """
 
     def __init__(
         self,
@@ -53,8 +56,10 @@ class Stage:
         self.network, self.solver = network, solver
         self.operates, self.changes = operates, changes
         self.variants = variants
+        self.given_s = variants.source_s.copy()
         self.blown: list[set[int]] = [set() for _ in changes]
         self.pulled = np.zeros((len(changes), len(network.relays)), dtype=int)
+        self.running: np.ndarray = np.zeros(len(changes), dtype=bool)
         self.solution: Solution
         self._index()
 
@@ -102,7 +107,8 @@ class Stage:
         if not len(rows):
             return
         fresh = self.solver.solve(self.variants.subset(rows))
-        self.solution = merged(self.solution, rows, fresh)
+        for f in fields(Solution):
+            getattr(self.solution, f.name)[rows] = getattr(fresh, f.name)
 
     def part(self, rows: np.ndarray) -> Stage:
         """A copy of those rows that moves on its own."""
@@ -111,6 +117,7 @@ class Stage:
         out.operates = [self.operates[row] for row in rows.tolist()]
         out.changes = [self.changes[row] for row in rows.tolist()]
         out.variants = self.variants.subset(rows)
+        out.given_s, out.running = self.given_s[rows], self.running[rows]
         out.blown = [set(self.blown[row]) for row in rows.tolist()]
         out.pulled = self.pulled[rows].copy()
         out.solution = picked(self.solution, rows)
@@ -121,7 +128,8 @@ class Stage:
         """Puts the rows of `other` in the places `rows` of this."""
         for f in fields(Variants):
             getattr(self.variants, f.name)[rows] = getattr(other.variants, f.name)
-        self.solution = merged(self.solution, rows, other.solution)
+        for found in fields(Solution):
+            getattr(self.solution, found.name)[rows] = getattr(other.solution, found.name)
         self.pulled[rows] = other.pulled
         for row, gone in zip(rows.tolist(), other.blown, strict=True):
             self.blown[row] = set(gone)

@@ -148,4 +148,4 @@ def test_rated_load_of_the_unit_is_that_of_its_side(demo: Demo) -> None:
     unit = demo.knowledge.parts["flasher-unit"]
     assert isinstance(unit, FlasherPart)
     assert unit.rated_w == pytest.approx(2 * 21.0)
-    assert math.isclose(demo.predictor.bench.rated_a["flasher-unit"], 42.0 / 12.0)
+    assert math.isclose(demo.predictor.bench.flashers["flasher-unit"].rated_a, 42.0 / 12.0)
