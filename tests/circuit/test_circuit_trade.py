@@ -85,7 +85,11 @@ _FAULTS: list[tuple[str, Operate, dict[str, str]]] = [
     # headlamps
     ("headlamp-left.open-56b", DIPPED, {"headlamp-left.56b": _DARK, "headlamp-right.56b": _LIT}),
     ("headlamp-left.open-56b", MAIN, dict.fromkeys(_BEAM, _LIT)),
-    ("fuse-main-left.blown", MAIN, {"headlamp-left.56a": _DARK, "main-beam-tell-tale": _DARK, "headlamp-right.56a": _LIT}),
+    (
+        "fuse-main-left.blown",
+        MAIN,
+        {"headlamp-left.56a": _DARK, "main-beam-tell-tale": _DARK, "headlamp-right.56a": _LIT},
+    ),
     ("dip-switch.open-56-56b", DIPPED, dict.fromkeys(_DIP, _DARK)),
     ("dip-switch.open-56-56b", MAIN, dict.fromkeys(_BEAM, _LIT)),
     ("light-switch.open-30-56", DIPPED, {**dict.fromkeys(_DIP, _DARK), "tail-lamp-left": _LIT}),
