@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -214,7 +215,11 @@ class Predictor:
     def _content(self) -> str:
         """What all rows hang on; the words and rules of the knowledge do not matter to them."""
         digest = hashlib.sha256()
-        for text in (_FORMAT, _code_digest(), repr(self.network), self.bench.content()):
+        # positions are a set, which the next process lists in another order
+        positions = [(b.closed_when[0], sorted(b.closed_when[1])) for b in self.network.branches if b.closed_when]
+        plain = replace(self.network, branches=tuple(replace(b, closed_when=None) for b in self.network.branches))
+        switched = [b.id for b in self.network.branches if b.closed_when]
+        for text in (_FORMAT, _code_digest(), repr((plain, switched, positions)), self.bench.content()):
             digest.update(text.encode())
         return digest.hexdigest()[:24]
 

@@ -22,6 +22,7 @@ from diag.circuit.observe import LOOKS, Readings
 from diag.circuit.predict import HEALTHY, Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.targets import part_of_target
 from diag.reason.ruled import RuledChances, weighed
 from diag.reason.steps import BODY, TEST_LAMP, Step, Value, fits
 
@@ -86,8 +87,10 @@ class Chances:
             return step.unit != "ohm" or step.black == BODY
         if step.target == TEST_LAMP:
             return True
-        part = self.knowledge.parts.get(step.target or "")
-        return part is not None and part.kind in (("lamp",) if step.kind == "look" else ("flasher-unit", "horn"))
+        part = part_of_target(self.knowledge, step.target)
+        if step.kind == "look":
+            return part is not None and part.kind in ("lamp", "two-filament-lamp")
+        return part is not None and part.kind in ("flasher-unit", "horn")
 
     def _shown_words(self, step: Step, shown: Shown, spread: Floats, seized: Floats) -> Floats:
         """(rows, outcomes) before any misjudging."""

@@ -17,6 +17,9 @@ __all__ = ["RemedyPlan", "plan_remedies"]
 _PROOFS = 6
 _CAP_W = {2.0: 2.0, 3.0: 3.0, 4.0: 4.0, 5.0: 5.5, 10.0: 10.0, 21.0: 25.0}
 """Watts on a lamp's cap and what it draws at 13.5 V (UN R37; 2 W common practice, no source)."""
+_PAIR_CAP_W = {5.0: 6.0, 21.0: 25.0, 40.0: 51.0, 45.0: 57.0, 55.0: 68.0, 60.0: 75.0}
+"""The same for lamps of two filaments at their test volts, 13.5 V or 13.2 V for headlamps (UN R37: P21/5W,
+R2, H4; headlamps from memory)."""
 
 
 @dataclass(frozen=True)
@@ -85,8 +88,15 @@ def _marking(knowledge: Knowledge, subject: str) -> str:
         case schema.FusePart(rating_a=rating):
             return f"{rating:g} A"
         case schema.LampPart(test_w=watts):
-            return f"{min(_CAP_W, key=lambda cap: abs(_CAP_W[cap] - watts)):g} W"
+            return f"{_cap_w(watts, _CAP_W):g} W"
+        case schema.TwoFilamentPart(test_w=pair):
+            return "/".join(f"{_cap_w(watts, _PAIR_CAP_W):g}" for watts in pair) + " W"
     return "the same marking"
+
+
+def _cap_w(watts: float, table: Mapping[float, float]) -> float:
+    """Watts on the cap of the lamp that draws nearest to these."""
+    return min(table, key=lambda cap: abs(table[cap] - watts))
 
 
 def _cheap_first(knowledge: Knowledge, checks: list[str]) -> list[str]:

@@ -14,6 +14,7 @@ from diag.circuit.observe import LOOKS, SOUNDS
 from diag.circuit.predict import HEALTHY, Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key, terminals_of
+from diag.knowledge.targets import part_of_target, target_title
 
 __all__ = [
     "BODY",
@@ -212,8 +213,8 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
 def _at_work(knowledge: Knowledge, predictor: Predictor, check: schema.Check) -> bool:
     """Whether current flows through a check's target on a sound vehicle."""
     shown, net, target = predictor.shown(check.operate), predictor.network, check.target or ""
-    match knowledge.parts.get(target):
-        case schema.LampPart():
+    match part_of_target(knowledge, target):
+        case schema.LampPart() | schema.TwoFilamentPart():
             return bool(abs(shown.lamp_on_v[HEALTHY, net.filament(target)]) > 1.0)
         case schema.HornPart():
             return bool(abs(shown.branch_a[HEALTHY, net.branch(f"{target}:coil")]) > 0.1)
@@ -373,11 +374,11 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
             instruments=("test-lamp",),
             generated=True,
         )
-    part = knowledge.parts.get(target or "")
-    if part is not None and kind == "look" and part.kind == "lamp":
+    part = part_of_target(knowledge, target)
+    if kind == "look" and target is not None and isinstance(part, schema.LampPart | schema.TwoFilamentPart):
         return Step(
             f"look:{target}:{_key(operate)}",
-            f"{part.title}{label}",
+            f"{target_title(knowledge, target)}{label}",
             kind,
             dict(operate),
             "",

@@ -16,6 +16,7 @@ from diag.errors import DiagError
 from diag.job.records import JournalError, Record
 from diag.job.state import Entry, JobState, replay
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.targets import filaments_of, targets
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Deed, Finding, Step, Value
 from diag.talk.answers import AnswerError, choice_of, look_of, reading_of, word_of
@@ -109,7 +110,7 @@ class Conversation:
             "vehicle": k.vehicle.vehicle,
             "job": self.job,
             "operate": operate,
-            "parts": list(k.parts),
+            "parts": list(targets(k)),
             "terminals": list(k.terminals),
             "symptoms": {s.id: s.title for s in k.symptoms.values()},
             "circuits": circuit_choices(k),
@@ -385,6 +386,15 @@ class Conversation:
             own = self.reasoner.step_like("", deed)
             if own is not None:
                 return own
+        lamp = self.knowledge.parts.get(str(names.get("target")))
+        if lamp is not None and (filaments := filaments_of(str(names["target"]), lamp)):
+            raise _RefusedError(
+                "unknown-check",
+                "target",
+                "this lamp has two filaments; say which one was looked at",
+                _short(names["target"]),
+                " or ".join(filaments),
+            )
         raise _RefusedError(
             "unknown-check",
             "found",

@@ -335,7 +335,7 @@ class _Index:
             score *= 1.0 if says_what else _THING_ALONE
             score *= _NO_THING if not things else 1.0 if things & union.keys() else _OTHER_THING
             result[name] = score if close else 0.0
-            if letters == 1.0:
+            if any(line == _letters(phrase) for phrase in self.phrases[name]):  # in another order it says another thing
                 result[name] = 100.0
         return result
 

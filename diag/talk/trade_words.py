@@ -34,7 +34,13 @@ WORDS: Mapping[str, str] = {
     "battery": "battery, accumulator",
     "tell-tale": "tell tale, telltale, idiot lamp, dash, dashboard, dash lamp, instrument, instrument panel, arrow, "
     "green, green lamp, green arrow, panel, pilot lamp, repeater, warning",
-    "side-lamps": "side lamp, sidelamp, parking lamp, headlamp, head lamp, lamp on",
+    "side-lamps": "side lamp, sidelamp, parking lamp, lamp on",
+    "headlamp": "headlamp, head lamp, headlamp bulb, driving lamp",
+    "main-beam": "main beam, high beam, full beam, main, long beam, mainbeam, highbeam, brights, full lamp",
+    "dip": "dip, dipped, dipped beam, dip beam, low beam, lowbeam, dipper, dip switch, short beam, dip lamp",
+    "blue": "blue, blue lamp, blue tell tale, blue warning lamp, blue dash lamp, main beam warning, "
+    "main beam warning lamp, main beam tell tale, main beam indicator, high beam indicator, high beam warning, "
+    "high beam warning lamp, high beam tell tale, full beam indicator, full beam warning lamp, blue indicator",
     # how it behaves
     "dead": "dead, dark, inoperative, broken, kaput, fail, failed, packed up, bust, busted, knackered, missing, "
     "silent, mute, nothing, blown, gone, conked, unlit, quit, died, out, zilch, nada, stopped work",
@@ -92,6 +98,8 @@ SAME: Mapping[str, str] = {
     "stoplight": "stop lamp",
     "sidelight": "side lamp",
     "headlight": "head lamp",
+    "dipswitch": "dip switch",
+    "dipping": "dip",
     "backlight": "back lamp",
     "rearlight": "rear lamp",
     "lightbulb": "lamp",
@@ -109,6 +117,7 @@ SAME: Mapping[str, str] = {
     "batt": "battery",
     "bat": "battery",
     "hazzard": "hazard",
+    "hi": "high",
     "lhs": "left",
     "rhs": "right hand",
     "nothin": "nothing",
@@ -177,6 +186,10 @@ IMPLIED: Mapping[str, Mapping[str, float]] = {
     "sound": {"horn": 0.5},
     "over": {"bright": 0.2},
     "side-lamps": {"lamp": 0.5, "tail": 0.4},
+    "headlamp": {"lamp": 0.5, "side-lamps": 0.3},
+    "main-beam": {"headlamp": 0.5},
+    "dip": {"headlamp": 0.5},
+    "blue": {"tell-tale": 0.4, "main-beam": 0.4},
     "tail": {"rear": 0.4, "side-lamps": 0.3},
 }
 """What a word also says, with its share of weight."""
@@ -193,6 +206,10 @@ THINGS = frozenset(
         "battery",
         "tell-tale",
         "side-lamps",
+        "headlamp",
+        "main-beam",
+        "dip",
+        "blue",
         "brake",
     )
 )

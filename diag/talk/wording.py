@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.targets import target_title
 from diag.reason.steps import BODY, TEST_LAMP, Finding, Step, Value
 
 __all__ = [
@@ -24,6 +25,7 @@ __all__ = [
 _CONTROL = {
     "ignition": "key",
     "lights": "light switch",
+    "dip": "dip switch to",
     "turn": "turn switch",
     "hazard": "hazard",
     "brake-pedal": "brake pedal",
@@ -90,11 +92,9 @@ def _own(step: Step) -> str:
 def _title(knowledge: Knowledge, target: str | None) -> str:
     if target is None:
         return ""
-    if target in knowledge.parts:
-        return knowledge.parts[target].title
     if target in knowledge.wires:
         return knowledge.wires[target].title or target.replace("-", " ")
-    return target
+    return target_title(knowledge, target)
 
 
 def reading_words(number: float, unit: str) -> str:

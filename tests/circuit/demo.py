@@ -12,7 +12,7 @@ import numpy as np
 from diag.circuit import observe
 from diag.circuit.predict import Predictor
 
-__all__ = ["CHARGING", "HAZARD", "HORN", "KEY", "LEFT", "REST", "RIGHT", "SIDE", "STOP", "Demo"]
+__all__ = ["CHARGING", "DIPPED", "HAZARD", "HORN", "KEY", "LEFT", "MAIN", "REST", "RIGHT", "SIDE", "STOP", "Demo"]
 
 Operate = Mapping[str, str]
 REST: Operate = {}
@@ -22,6 +22,8 @@ RIGHT: Operate = {"ignition": "on", "turn": "right"}
 HAZARD: Operate = {"hazard": "on"}
 STOP: Operate = {"ignition": "on", "brake-pedal": "pressed"}
 SIDE: Operate = {"lights": "side"}
+DIPPED: Operate = {"lights": "head"}
+MAIN: Operate = {"lights": "head", "dip": "main"}
 HORN: Operate = {"horn-button": "pressed"}
 CHARGING: Operate = {"ignition": "on", "engine": "running"}
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import random
+import subprocess
+import sys
 from collections.abc import Sequence
 from dataclasses import fields, replace
 from pathlib import Path
@@ -48,6 +51,25 @@ def test_kept_and_fresh_tables_are_equal(demo: Demo, fresh: Predictor, tmp_path:
             _same(predictor.shown(operate), fresh.shown(operate))
         pair = [frozenset({short, 0})]
         _same(predictor.shown_sets(STOP, pair), fresh.shown_sets(STOP, pair))
+
+
+def test_another_start_looks_for_the_same_file() -> None:
+    """Sets are in another order in every process; a name that hangs on it would never be found again."""
+    code = (
+        "from diag.circuit.predict import Predictor; from diag.knowledge.load import default_vehicle, load_knowledge; "
+        "print(Predictor(load_knowledge(default_vehicle()), ())._content())"
+    )
+    starts = [
+        subprocess.Popen(
+            [sys.executable, "-c", code],
+            env={**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": str(Path(__file__).parents[2])},
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        for seed in ("1", "2", "3")
+    ]
+    names = {start.communicate()[0].strip() for start in starts}
+    assert len(names) == 1 and names != {""}
 
 
 @pytest.mark.parametrize("left", [0, 1, 100, 0.5, 0.999], ids=lambda left: f"first-{left}")

@@ -7,20 +7,24 @@ from __future__ import annotations
 
 import pytest
 
-from tests.circuit.demo import CHARGING, HAZARD, HORN, KEY, LEFT, REST, RIGHT, SIDE, STOP, Demo, Operate
+from tests.circuit.demo import CHARGING, DIPPED, HAZARD, HORN, KEY, LEFT, MAIN, REST, RIGHT, SIDE, STOP, Demo, Operate
 
 _LIT, _DARK, _FLASHING, _FAST = "normal/steady", "dark/none", "normal/flashing", "normal/fast"
 _TURN_LEFT = ("turn-lamp-front-left", "turn-lamp-rear-left")
 _TURN_RIGHT = ("turn-lamp-front-right", "turn-lamp-rear-right")
+_BEAM, _DIP = ("headlamp-left.56a", "headlamp-right.56a"), ("headlamp-left.56b", "headlamp-right.56b")
+_TAIL = {"tail-lamp-left": _LIT, "turn-lamp-front-left": _DARK}
 
 _HEALTHY: list[tuple[Operate, dict[str, str]]] = [
     (LEFT, {**dict.fromkeys(_TURN_LEFT, _FLASHING), **dict.fromkeys(_TURN_RIGHT, _DARK), "turn-tell-tale": _FLASHING}),
     (RIGHT, {**dict.fromkeys(_TURN_RIGHT, _FLASHING), **dict.fromkeys(_TURN_LEFT, _DARK), "turn-tell-tale": _FLASHING}),
-    (HAZARD, {**dict.fromkeys((*_TURN_LEFT, *_TURN_RIGHT), _FLASHING), "turn-tell-tale": _FLASHING}),
+    (HAZARD, {**dict.fromkeys((*_TURN_LEFT, *_TURN_RIGHT), _FLASHING), "turn-tell-tale": _DARK}),
     (STOP, {"stop-lamp-left": _LIT, "stop-lamp-right": _LIT, "tail-lamp-left": _DARK, "plate-lamp": _DARK}),
     (SIDE, {"tail-lamp-left": _LIT, "tail-lamp-right": _LIT, "plate-lamp": _LIT, "stop-lamp-left": _DARK}),
     (KEY, {"oil-lamp": _LIT, "charge-lamp": _LIT, "stop-lamp-left": _DARK, "turn-lamp-front-left": _DARK}),
     (CHARGING, {"oil-lamp": _DARK, "charge-lamp": _DARK}),
+    (DIPPED, {**dict.fromkeys(_DIP, _LIT), **dict.fromkeys(_BEAM, _DARK), "main-beam-tell-tale": _DARK, **_TAIL}),
+    (MAIN, {**dict.fromkeys(_BEAM, _LIT), **dict.fromkeys(_DIP, _DARK), "main-beam-tell-tale": _LIT, **_TAIL}),
 ]
 
 _FAULTS: list[tuple[str, Operate, dict[str, str]]] = [
@@ -45,9 +49,9 @@ _FAULTS: list[tuple[str, Operate, dict[str, str]]] = [
     # wire resistive: an ohm in the common feed dims both stop lamps, which lose more than a quarter of their volts
     ("stop-wire.resistive", STOP, {"stop-lamp-left": "dim/steady", "stop-lamp-right": "dim/steady"}),
     # earth open or resistive: dark or dim, and only the lamps on that earth
-    ("earth-front-left.open", LEFT, {"turn-lamp-front-left": _DARK, "turn-lamp-rear-left": _FAST}),
-    ("earth-front-left.resistive", LEFT, {"turn-lamp-front-left": "dim/flashing", "turn-lamp-rear-left": _FLASHING}),
-    ("earth-front-left.resistive", RIGHT, dict.fromkeys(_TURN_RIGHT, _FLASHING)),
+    ("earth-wire-front-left.open", LEFT, {"turn-lamp-front-left": _DARK, "turn-lamp-rear-left": _FAST}),
+    ("earth-rear-left.resistive", LEFT, {"turn-lamp-rear-left": "dim/flashing", "turn-lamp-front-left": _FLASHING}),
+    ("earth-rear-left.resistive", RIGHT, dict.fromkeys(_TURN_RIGHT, _FLASHING)),
     ("earth-plate.open", SIDE, {"plate-lamp": _DARK, "tail-lamp-left": _LIT}),
     # switch contact open or stuck
     ("turn-switch.open-49a-L", LEFT, dict.fromkeys(_TURN_LEFT, _DARK)),
@@ -69,13 +73,35 @@ _FAULTS: list[tuple[str, Operate, dict[str, str]]] = [
     ("flasher-unit.never-opens", RIGHT, dict.fromkeys(_TURN_RIGHT, _LIT)),
     ("flasher-unit.never-opens", HAZARD, dict.fromkeys((*_TURN_LEFT, *_TURN_RIGHT), _LIT)),
     ("flasher-unit.never-closes", LEFT, {**dict.fromkeys(_TURN_LEFT, _DARK), "turn-tell-tale": _DARK}),
-    ("flasher-unit.tell-tale-contact-open", LEFT, {"turn-tell-tale": _DARK, **dict.fromkeys(_TURN_LEFT, _FLASHING)}),
+    ("tell-tale-right-wire.open", LEFT, {"turn-tell-tale": _DARK, **dict.fromkeys(_TURN_LEFT, _FLASHING)}),
+    # across L and R: dark while both sides flash, lit where one side is missing
+    ("hazard-switch.open-49a-L", HAZARD, {**dict.fromkeys(_TURN_LEFT, _DARK), "turn-tell-tale": _FLASHING}),
     # sender stuck, and its wire to body
     ("oil-sender.stuck-open", KEY, {"oil-lamp": _DARK, "charge-lamp": _LIT}),
     ("oil-sender.stuck-closed", CHARGING, {"oil-lamp": _LIT, "charge-lamp": _DARK}),
     ("oil-sender-wire.to-body", CHARGING, {"oil-lamp": _LIT}),
     ("oil-sender-wire.to-body", {**KEY, "unplugged": "oil-sender.G"}, {"oil-lamp": _LIT}),
     ("oil-sender.stuck-closed", {**KEY, "unplugged": "oil-sender.G"}, {"oil-lamp": _DARK}),
+    # headlamps
+    ("headlamp-left.open-56b", DIPPED, {"headlamp-left.56b": _DARK, "headlamp-right.56b": _LIT}),
+    ("headlamp-left.open-56b", MAIN, dict.fromkeys(_BEAM, _LIT)),
+    (
+        "fuse-main-left.blown",
+        MAIN,
+        {"headlamp-left.56a": _DARK, "main-beam-tell-tale": _DARK, "headlamp-right.56a": _LIT},
+    ),
+    ("dip-switch.open-56-56b", DIPPED, dict.fromkeys(_DIP, _DARK)),
+    ("dip-switch.open-56-56b", MAIN, dict.fromkeys(_BEAM, _LIT)),
+    ("light-switch.open-30-56", DIPPED, {**dict.fromkeys(_DIP, _DARK), "tail-lamp-left": _LIT}),
+    ("light-switch.swapped-58-56", SIDE, {"headlamp-left.56b": _LIT, "tail-lamp-left": _DARK}),
+    ("dip-switch.swapped-56a-56b", DIPPED, {**dict.fromkeys(_BEAM, _LIT), "main-beam-tell-tale": _LIT}),
+    ("dip-switch.swapped-56a-56b", MAIN, {**dict.fromkeys(_DIP, _LIT), "main-beam-tell-tale": _DARK}),
+    ("headlamp-left.swapped-56a-56b", DIPPED, {"headlamp-left.56a": _LIT, "headlamp-right.56b": _LIT}),
+    ("headlamp-left.swapped-56a-56b", MAIN, {"headlamp-left.56b": _LIT, "headlamp-right.56a": _LIT}),
+    ("headlamp-left.bridged", DIPPED, {**dict.fromkeys(_BEAM, _LIT), "main-beam-tell-tale": _LIT}),
+    # one headlamp dim, the other right: its earth; both dim: switch, dip switch or feed
+    ("earth-front-left.resistive", DIPPED, {"headlamp-left.56b": "dim/steady", "headlamp-right.56b": _LIT}),
+    ("dip-switch.resistive-56-56b", DIPPED, dict.fromkeys(_DIP, "dim/steady")),
     # charging
     ("dynamo.no-output", CHARGING, {"charge-lamp": _LIT, "oil-lamp": _DARK}),
     ("charge-61-wire.to-body", CHARGING, {"charge-lamp": _LIT}),
@@ -162,8 +188,10 @@ def test_a_short_to_body_blows_the_fuse_of_its_branch(demo: Demo, wire: str, fus
         assert abs(demo.volts(f"{fuse}.out", when, cause)) < 0.05
         assert demo.volts(f"{fuse}.in", when, cause) > 11.5
         assert abs(demo.amps(fuse, when, cause)) < 1e-3
-    others = [f for f in demo.knowledge.parts if f.startswith("fuse-") and f != fuse]
     whole = {**KEY, **SIDE}
+    fed = [f for f in demo.knowledge.parts if f.startswith("fuse-") and demo.volts(f"{f}.out", whole) > 11.5]
+    others = [f for f in fed if f != fuse]
+    assert len(others) >= 5
     for other in others:
         assert demo.volts(f"{other}.out", whole, cause) > 11.5, f"{other} blew as well"
 

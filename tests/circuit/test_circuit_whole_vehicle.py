@@ -14,7 +14,7 @@ from scipy.optimize import root  # type: ignore[import-untyped]
 
 from diag.circuit.network import Network
 from tests.circuit.bench import filament_a
-from tests.circuit.demo import CHARGING, KEY, LEFT, SIDE, STOP, Demo, Operate
+from tests.circuit.demo import CHARGING, DIPPED, KEY, LEFT, SIDE, STOP, Demo, Operate
 
 _LEAK_S = 1e-7
 _MILLIVOLT = 1e-3
@@ -130,6 +130,7 @@ _CASES: Mapping[str, tuple[str | None, Operate, object]] = {
     "missing-rear-earth": ("earth-rear-left.open", {**LEFT, **STOP}, _missing_earth),
     "missing-rear-earth-side-lamps": ("earth-rear-left.open", {**LEFT, **SIDE}, _missing_earth),
     "bad-front-earth": ("earth-front-left.resistive", LEFT, _bad_earth),
+    "bad-front-earth-dipped": ("earth-front-left.resistive", {**LEFT, **DIPPED}, _bad_earth),
     "lamp-out": ("turn-lamp-rear-left.open", LEFT, _lamp_out),
     "hazard-feeds-swapped": ("hazard-switch.swapped-15-30", LEFT, _swapped),
     "sender-wire-to-body": ("oil-sender-wire.to-body", LEFT, _earthed_sender_wire),

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from diag.knowledge.schema import BatteryPart
-from tests.circuit.demo import CHARGING, HAZARD, HORN, LEFT, REST, RIGHT, SIDE, STOP, Demo, Operate
+from tests.circuit.demo import CHARGING, DIPPED, HAZARD, HORN, LEFT, MAIN, REST, RIGHT, SIDE, STOP, Demo, Operate
 
 _WIRE_V, _EARTH_V, _CONTACT_V = 0.20, 0.10, 0.30
 """Limits joint by joint under load, 12 V. Source: common practice, no source."""
 _SOC_V = {0: 11.89, 25: 12.06, 50: 12.24, 75: 12.45, 100: 12.65}
 """Per cent to volts of a rested 12 V flooded battery at 27 °C. Source: common practice, no source."""
-_ALL: tuple[Operate, ...] = (LEFT, RIGHT, HAZARD, STOP, SIDE, HORN, {**HAZARD, **SIDE})
+_ALL: tuple[Operate, ...] = (LEFT, RIGHT, HAZARD, STOP, SIDE, HORN, {**HAZARD, **SIDE}, DIPPED, MAIN)
 
 
 @pytest.mark.parametrize("operate", _ALL, ids=str)

@@ -12,7 +12,7 @@ import yaml
 
 from diag.knowledge.assemble import terminals_of
 from diag.knowledge.load import rules_folder
-from tests.circuit.demo import CHARGING, HAZARD, KEY, LEFT, REST, SIDE, STOP, Demo
+from tests.circuit.demo import CHARGING, DIPPED, HAZARD, KEY, LEFT, MAIN, REST, SIDE, STOP, Demo
 
 _DIN_72552 = {
     "1": "coil, low-tension side to the contact breaker",
@@ -109,8 +109,8 @@ def test_marks_carry_the_volts_that_their_meaning_says(demo: Demo) -> None:
     assert abs(demo.volts("pedal-switch.54", KEY)) < 0.1 and demo.volts("pedal-switch.54", STOP) > 11.5
     assert abs(demo.volts("light-switch.58", REST)) < 0.1 and demo.volts("light-switch.58", SIDE) > 12.0
     for part, known in demo.knowledge.parts.items():
-        if known.kind == "lamp" and "31" in terminals_of(known):
-            for operate in (LEFT, HAZARD, STOP, SIDE):
+        if known.kind in ("lamp", "two-filament-lamp") and "31" in terminals_of(known):
+            for operate in (LEFT, HAZARD, STOP, SIDE, DIPPED, MAIN):
                 assert abs(demo.volts(f"{part}.31", operate)) < 0.1, f"{part}.31"
 
 

@@ -52,7 +52,7 @@ def test_a_remedy_that_was_tried_says_so_when_it_leads_again(reasoner: Reasoner)
     conversation.take({"answer": first["id"], "value": "steady-turn-lamps"})
     steady = {"light": "normal", "rhythm": "steady"}
     for _ in range(2):
-        conversation.take({"found": {"check": "hazard-tell-tale", "value": steady}})
+        conversation.take({"found": {"check": "hazard-tell-tale", "value": {"light": "dark"}}})
         conversation.take({"found": {"check": "hazard-front-left", "value": steady}})
         conversation.take({"found": {"check": "hazard-sound", "value": "buzz"}})
         told = next(found for found in conversation.say() if found["type"] == "conclude")
