@@ -6,6 +6,7 @@ reacts is said in its own module. Knows nothing of causes' names, questions or b
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 
@@ -83,12 +84,26 @@ class Bench:
         swaps: Iterable[tuple[int, int]] = (),
     ) -> None:
         self.network = network
-        self._solver = Solver(network, swaps)
+        self._swaps = tuple(swaps)
+        self._solver = Solver(network, self._swaps)
         self.rest = dict(rest)
         self.rated_a = dict(rated_a)
         self._limit_a = limits_a(network, fuse_a, section_mm2)
         self._flashing = Flashing(network, rated_a)
         self._charging = Charging(network, emf_v)
+
+    def over(self, network: Network, limit_a: Mapping[int, float] | None = None) -> Bench:
+        """The same vehicle over a network that has more at the end of its lists, such as an instrument.
+
+        `limit_a`: amps at which an added branch melts, by its index.
+        """
+        bench = copy.copy(self)
+        bench.network = network
+        bench._solver = Solver(network, self._swaps)
+        bench._limit_a = np.append(self._limit_a, np.full(len(network.branches) - len(self._limit_a), np.inf))
+        for branch, amps in (limit_a or {}).items():
+            bench._limit_a[branch] = amps
+        return bench
 
     def content(self) -> str:
         """All numbers beside the network that a row hangs on, as text."""
