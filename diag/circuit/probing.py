@@ -1,12 +1,12 @@
 """What instruments show on one vehicle, healthy and with every cause: solved when first asked for, then kept.
 
-Row 0 is the healthy vehicle, then one row a cause, as in `predict`. Knows nothing of questions or beliefs.
+Row 0 is the healthy vehicle, then one row a cause, as in `predict`; where sets of causes are given,
+one row a set instead. Knows nothing of questions or beliefs.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
@@ -18,86 +18,123 @@ from diag.circuit.predict import HEALTHY, Predictor
 from diag.circuit.readings import Indication, loading_v
 from diag.knowledge.assemble import operate_key
 
-__all__ = ["Points", "Probing"]
+__all__ = ["Probing", "Sets"]
 
-Points = tuple[Instrument, str, str]
-"""An instrument with the points of its red and its black probe; an ammeter's are a fuse and ''."""
+Sets = Sequence[frozenset[int]]
+"""Causes (indices from 0) present together."""
 _FLOATS_OHM = 1e5
 """Beyond so many ohms a 10 Mohm meter's own current is more than 1 % of what it reads."""
 _TELLS_V = 0.01
 _SAME_V, _SAME_OHM, _SAME_SHARE = 5e-3, 5e-3, 0.01
 """What stands at a point within these is the same for any instrument."""
 _HOOKUPS_KEPT, _BATCH = 40, 1024
+_Points = tuple[Instrument, str, str]
+_Name = tuple[str, Key, _Points]
+_Arrays = tuple[Floats, ...]
+_Solve = Callable[[Sequence[Change], Callable[[], Shown], bool], _Arrays]
+"""From changes, what stands everywhere without an instrument, and whether these are all rows of the vehicle."""
 
 
 class Probing:
-    """Exact readings for one vehicle, cached by operate, instrument and points."""
+    """Readings of one vehicle, cached by operate, instrument and points."""
 
     def __init__(self, predictor: Predictor) -> None:
         self.predictor = predictor
-        self._hookups: dict[Points, Hookup] = {}
-        self._rows: dict[tuple[Key, Points], Indication] = {}
-        self._sets: dict[tuple[Key, Points, frozenset[int]], Indication] = {}
-        self._volts: dict[tuple[Key, str, str], tuple[Indication, Floats]] = {}
+        self._hookups: dict[_Points, Hookup] = {}
+        self._all: dict[_Name, _Arrays] = {}
+        self._sets: dict[tuple[_Name, frozenset[int]], _Arrays] = {}
 
-    def read(self, operate: Mapping[str, str], instrument: Instrument, red: str, black: str) -> Indication:
-        """What the instrument shows, (1 + causes,) rows. An ammeter stands in place of the fuse `red`.
+    def shown(self, operate: Mapping[str, str], sets: Sets | None = None) -> Shown:
+        """What stands everywhere without any instrument: row 0 healthy, then a row a cause or a set."""
+        whole = self.predictor.shown(operate)
+        if sets is None:
+            return whole
+        healthy = whole.rows([HEALTHY])
+        return Shown.stacked([healthy, self.predictor.shown_sets(operate, sets)]) if sets else healthy
 
-        Raises KeyError for an unknown point or fuse.
+    def read(
+        self, operate: Mapping[str, str], instrument: Instrument, red: str, black: str, sets: Sets | None = None
+    ) -> Indication:
+        """What the instrument shows, solved as part of the network in every row that it could differ in.
+
+        An ammeter stands in place of the fuse `red`. Raises KeyError for an unknown point or fuse.
         """
         points = (instrument, red, black)
-        key = (operate_key(operate), points)
-        if key not in self._rows:
-            changes = [self.predictor.lasting(row) for row in range(1 + len(self.predictor.causes))]
-            stirs = self._stirs(self.predictor.shown(operate), points)
-            self._rows[key] = self._solved(operate, points, changes, stirs)
-        return self._rows[key]
 
-    def read_sets(
-        self, operate: Mapping[str, str], instrument: Instrument, red: str, black: str, sets: Sequence[frozenset[int]]
-    ) -> Indication:
-        """The same for sets of causes (indices from 0) present together: row 0 healthy, then one a set."""
-        points, key = (instrument, red, black), operate_key(operate)
-        missing = [s for s in dict.fromkeys(sets) if (key, points, s) not in self._sets]
-        if missing:
-            changes = [Change(), *map(self.predictor.change_of, missing)]
-            found = self._solved(operate, points, changes, np.ones(len(changes), dtype=bool))
-            for i, members in enumerate(missing, start=1):
-                self._sets[key, points, members] = found.rows([i])
-        healthy = self.read(operate, instrument, red, black).rows([0])
-        return _stacked([healthy, *(self._sets[key, points, s] for s in sets)])
+        def solve(changes: Sequence[Change], shown: Callable[[], Shown], whole: bool) -> _Arrays:
+            stirs = self._stirs(shown(), points) if whole else np.ones(len(changes), dtype=bool)
+            found = self._solved(operate, points, changes, stirs)
+            return found.number, found.off, found.flasher
+
+        return Indication(*self._kept("read", points, operate, sets, solve))
 
     def volts(
-        self, operate: Mapping[str, str], red: str, black: str, sets: Sequence[frozenset[int]] | None = None
+        self, operate: Mapping[str, str], red: str, black: str, sets: Sets | None = None
     ) -> tuple[Indication, Floats]:
-        """Volts red minus black, and the volts that hang on how far a meter loads its points: rows as in `read`,
-        or as in `read_sets` where `sets` are given. Solved with the meter in place only where that tells."""
-        key = (operate_key(operate), red, black)
-        if sets is None:
-            if key not in self._volts:
-                changes = [self.predictor.lasting(row) for row in range(1 + len(self.predictor.causes))]
-                self._volts[key] = self._metered(operate, red, black, self.predictor.shown(operate), changes)
-            return self._volts[key]
-        healthy = self.predictor.shown(operate).rows([HEALTHY])
-        shown = Shown.stacked([healthy, self.predictor.shown_sets(operate, sets)]) if sets else healthy
-        return self._metered(operate, red, black, shown, [Change(), *map(self.predictor.change_of, sets)])
+        """Volts red minus black, and the volts that hang on how far a meter loads its points.
 
-    def _metered(
-        self, operate: Mapping[str, str], red: str, black: str, shown: Shown, changes: Sequence[Change]
-    ) -> tuple[Indication, Floats]:
+        Solved with the meter in place only where it loads them: what floats between two points other
+        than body. Raises KeyError for an unknown point.
+        """
+        points = (Voltmeter(), red, black)
         net = self.predictor.network
         a, b = net.node(red), net.node(black)
-        on, off = shown.volts[:, a] - shown.volts[:, b], shown.off_volts[:, a] - shown.off_volts[:, b]
-        unsure = loading_v(shown, net, red, black)
-        floats = np.maximum(shown.inner_ohm[:, a], shown.inner_ohm[:, b]) > _FLOATS_OHM
-        rows = np.nonzero(floats & (np.maximum(np.abs(on), np.abs(off)) > _TELLS_V))[0]
-        if len(rows) and BODY not in (red, black):  # towards body the model has the meter in it already
-            found = self._hookup((Voltmeter(), red, black)).read(operate, [changes[i] for i in rows.tolist()])
-            unsure[rows] = np.abs(on[rows] - found.number)
-            on[rows], off[rows] = found.number, found.off
-        return Indication(on, off, shown.flasher), unsure
 
-    def _stirs(self, shown: Shown, points: Points) -> np.ndarray:
+        def solve(changes: Sequence[Change], shown: Callable[[], Shown], whole: bool) -> _Arrays:
+            seen = shown()
+            on, off = seen.volts[:, a] - seen.volts[:, b], seen.off_volts[:, a] - seen.off_volts[:, b]
+            unsure = loading_v(seen, net, red, black)
+            floats = np.maximum(seen.inner_ohm[:, a], seen.inner_ohm[:, b]) > _FLOATS_OHM
+            rows = np.nonzero(floats & (np.maximum(np.abs(on), np.abs(off)) > _TELLS_V))[0]
+            if len(rows) and BODY not in (red, black):  # towards body the model has the meter in it already
+                found = self._hookup(points).read(operate, [changes[i] for i in rows.tolist()])
+                unsure[rows] = np.abs(on[rows] - found.number)
+                on[rows], off[rows] = found.number, found.off
+            return on, off, seen.flasher, unsure
+
+        *seen, unsure = self._kept("volts", points, operate, sets, solve)
+        return Indication(*seen), unsure
+
+    def amps(self, operate: Mapping[str, str], through: str, sets: Sets | None = None) -> Floats:
+        """Amps through a fuse, wire or branch, from its first end to its second.
+
+        A meter in place of a blown fuse carries what the fuse would, and its own fuse may go: solved.
+        Raises KeyError for an unknown one.
+        """
+        branch = self.predictor.network.branch(through)
+        points = (Ammeter(), through, "")
+
+        def solve(changes: Sequence[Change], shown: Callable[[], Shown], whole: bool) -> _Arrays:
+            amps = shown().branch_a[:, branch].copy()
+            rows = [i for i, change in enumerate(changes) if np.isinf(change.added_ohm.get(branch, 0.0))]
+            if rows and self.predictor.network.branches[branch].role == "fuse":
+                amps[rows] = self._hookup(points).read(operate, [changes[i] for i in rows]).number
+            return (amps,)
+
+        return self._kept("amps", points, operate, sets, solve)[0]
+
+    # ------------------------------------------------------------ solving and keeping
+
+    def _kept(
+        self, what: str, points: _Points, operate: Mapping[str, str], sets: Sets | None, solve: _Solve
+    ) -> _Arrays:
+        key = (what, operate_key(operate), points)
+        if key not in self._all:
+            changes = [self.predictor.lasting(row) for row in range(1 + len(self.predictor.causes))]
+            self._all[key] = solve(changes, lambda: self.shown(operate), True)
+        whole = self._all[key]
+        if sets is None:
+            return whole
+        missing = [s for s in dict.fromkeys(sets) if (key, s) not in self._sets]
+        if missing:
+            changes = [Change(), *map(self.predictor.change_of, missing)]
+            found = solve(changes, lambda: self.shown(operate, missing), False)
+            for i, members in enumerate(missing, start=1):
+                self._sets[key, members] = tuple(column[i : i + 1] for column in found)
+        rows = [tuple(column[:1] for column in whole), *(self._sets[key, s] for s in sets)]
+        return tuple(np.concatenate(columns) for columns in zip(*rows, strict=True))
+
+    def _stirs(self, shown: Shown, points: _Points) -> np.ndarray:
         """(R,) False where what stands at the points without the instrument is as on the sound vehicle: the same
         volts behind the same resistance drive the same through it (Thevenin)."""
         instrument, red, black = points
@@ -114,9 +151,9 @@ class Probing:
         return out
 
     def _solved(
-        self, operate: Mapping[str, str], points: Points, changes: Sequence[Change], stirs: np.ndarray
+        self, operate: Mapping[str, str], points: _Points, changes: Sequence[Change], stirs: np.ndarray
     ) -> Indication:
-        """One row a change; those that cannot touch what the instrument sees are as the first, the healthy one."""
+        """One row a change; those that do not stir are as the first, the healthy one."""
         place, waiting = {id(changes[0]): 0}, [changes[0]]
         for change, stir in zip(changes, stirs, strict=True):
             if id(change) not in place:
@@ -124,9 +161,9 @@ class Probing:
                 waiting += [change] if stir else []
         hookup = self._hookup(points)
         parts = [hookup.read(operate, waiting[start : start + _BATCH]) for start in range(0, len(waiting), _BATCH)]
-        return _stacked(parts).rows([place[id(change)] for change in changes])
+        return Indication.stacked(parts).rows([place[id(change)] for change in changes])
 
-    def _hookup(self, points: Points) -> Hookup:
+    def _hookup(self, points: _Points) -> Hookup:
         if points not in self._hookups:
             if len(self._hookups) >= _HOOKUPS_KEPT:
                 self._hookups.pop(next(iter(self._hookups)))
@@ -137,7 +174,3 @@ class Probing:
             else:
                 self._hookups[points] = Hookup(bench, instrument, red, black)
         return self._hookups[points]
-
-
-def _stacked(parts: Sequence[Indication]) -> Indication:
-    return Indication(*(np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Indication)))

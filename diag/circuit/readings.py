@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -86,6 +86,11 @@ class Indication:
         """Those rows, in that order."""
         where = np.asarray(chosen, dtype=int)
         return Indication(self.number[where], self.off[where], self.flasher[where])
+
+    @staticmethod
+    def stacked(parts: Sequence[Indication]) -> Indication:
+        """All rows of several, one after the other."""
+        return Indication(*(np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Indication)))
 
 
 # ---------------------------------------------------------------- numbers with their tolerance
