@@ -69,6 +69,7 @@ class Bench:
     `rest`: each control's rest position. `fuse_a`: rating in A by fuse id. `section_mm2` by wire id.
     `flashers`: what each flasher unit is made for. `emf_v`: volts that each dynamo and alternator is regulated
     to. `links`: time-current class of each fuse, blade where left out. `system_v`: the vehicle's nominal volts.
+    `guards`: amps at which a branch that is no fuse of the vehicle melts, by its index.
     """
 
     def __init__(
@@ -81,21 +82,29 @@ class Bench:
         emf_v: Mapping[str, float],
         links: Mapping[str, str] | None = None,
         system_v: float = 12.0,
+        guards: Mapping[int, float] | None = None,
     ) -> None:
         self.network = network
         self._solver = Solver(network)
         self.rest = dict(rest)
-        self._melting = Melting(network, fuse_a, links or {}, section_mm2)
+        self._melting = Melting(network, fuse_a, links or {}, section_mm2, guards or {})
         self.flashers = dict(flashers)
         self._flashing = Flashing(network, flashers, system_v)
         self._charging = Charging(network, emf_v)
         self._parking = Parking(network, rest, self._stage, self._calm)
-        given = (self.rest, fuse_a, section_mm2, flashers, emf_v, links or {})
-        self._content = repr([*(sorted(each.items()) for each in given), system_v])
+        self._given = (rest, fuse_a, section_mm2, flashers, emf_v, links or {}, system_v)
+
+    def over(self, network: Network, limit_a: Mapping[int, float] | None = None) -> Bench:
+        """The same vehicle over a network that has more at the end of its lists, such as an instrument.
+
+        `limit_a`: amps at which an added branch melts, by its index.
+        """
+        return Bench(network, *self._given, guards=limit_a)
 
     def content(self) -> str:
         """All numbers beside the network that a row hangs on, as text."""
-        return self._content
+        *tables, system_v = self._given
+        return repr([*(sorted(table.items()) for table in tables), system_v])
 
     def variants(self, operate: Operates, changes: Sequence[Change]) -> Variants:
         """The arrays of every change before anything reacts. `operate`: one for all changes, or one for each."""

@@ -114,9 +114,11 @@ class Flashing:
         return found
 
     def carrying(self, stage: Stage) -> np.ndarray:
-        """Rows in which anything flows through a contact of the unit."""
+        """Rows in which anything flows through a contact of the unit, or could if an ohmmeter sent it there:
+        with the battery off the contact rests open."""
         amps = np.abs(stage.solution.branch_a[:, self.contacts + self.tell_tales])
-        return np.nonzero((amps > 1e-9).any(axis=1))[0]
+        off = np.array([operate.get("battery") == "disconnected" for operate in stage.operates], dtype=bool)
+        return np.nonzero((amps > 1e-9).any(axis=1) | (off & bool(self.contacts)))[0]
 
     def open(self, stage: Stage) -> None:
         """Contacts open in all rows; the solution is as it was."""

@@ -122,12 +122,18 @@ def burns_in_s(amps: float, section_mm2: float) -> float:
 
 class Melting:
     """The fuses and wires of one network. `fuse_a`: rating in A by fuse id; `links`: class of `LINKS` by fuse
-    id, blade where left out; `section_mm2` by wire id."""
+    id, blade where left out; `section_mm2` by wire id; `guards`: amps at which any other branch melts, by index."""
 
     def __init__(
-        self, network: Network, fuse_a: Mapping[str, float], links: Mapping[str, str], section_mm2: Mapping[str, float]
+        self,
+        network: Network,
+        fuse_a: Mapping[str, float],
+        links: Mapping[str, str],
+        section_mm2: Mapping[str, float],
+        guards: Mapping[int, float],
     ) -> None:
         self._fuses = {network.branch(fuse): (rating, links.get(fuse, "blade")) for fuse, rating in fuse_a.items()}
+        self._fuses |= {branch: (amps / opens_from("blade"), "blade") for branch, amps in guards.items()}
         self._wires = {network.branch(wire): section for wire, section in section_mm2.items()}
         limit = np.full(len(network.branches), np.inf)
         for branch, (rating, link) in self._fuses.items():

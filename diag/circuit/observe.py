@@ -1,4 +1,4 @@
-"""From volts to findings: the chance of each word a person may say, and the spread of each reading.
+"""From volts to findings: the chance of each word that a person may say (readings: see `readings`).
 
 Each function takes a `Shown` whose first row is the healthy vehicle under the same operate. Here no
 one misjudges anything; that is the belief's business. Knows nothing of questions.
@@ -7,13 +7,15 @@ one misjudges anything; that is the belief's business. Knows nothing of question
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from diag.circuit.behaviour import FLASHER_STATES, Shown
-from diag.circuit.network import Floats, Network
-from diag.circuit.solve import filament_current
+from diag.circuit.network import BODY, Floats, Network
+from diag.circuit.readings import OPEN_LINE_OHM, Indication, Readings, quick_lamp
+from diag.circuit.readings import quick_amps as read_amps
+from diag.circuit.readings import quick_ohms as read_ohms
+from diag.circuit.readings import quick_volts as read_volts
 
 __all__ = [
     "LIGHTS",
@@ -21,6 +23,7 @@ __all__ = [
     "OPEN_LINE_OHM",
     "RHYTHMS",
     "SOUNDS",
+    "TEST_LAMP_W",
     "Readings",
     "horn_sounds",
     "lamp_looks",
@@ -29,6 +32,7 @@ __all__ = [
     "read_ohms",
     "read_volts",
     "test_lamp_looks",
+    "tester_looks",
 ]
 
 LIGHTS = ("dark", "glow", "dim", "normal", "too-bright")
@@ -39,28 +43,13 @@ LOOKS: tuple[tuple[str, str], ...] = (
 )
 """All that a lamp may show, in the order of the columns of a look."""
 SOUNDS = ("none", "click", "buzz", "weak", "sound")
-OPEN_LINE_OHM = 1e6
-"""A meter shows OL above this."""
-
 _LIGHT_POWER = 3.4
 """Light of a filament goes with V^3.4 (Fink & Beaty, Standard Handbook for Electrical Engineers)."""
 _LIGHT_WIDTH = 0.25
 """How far lamps and eyes differ, as a natural logarithm of light; common practice, no source."""
 _CONTRAST = 2.0
-_TEST_LAMP_W, _TEST_LAMP_V = 5.0, 12.0
-_NEWTON_ROUNDS = 14
-_METER_V, _METER_SHARE = 0.04, 0.015
-_NO_PATH_OHM = 5e4
-_OHM_WIDTH, _LEADS_OHM = 0.30, 0.2
-
-
-@dataclass(frozen=True)
-class Readings:
-    """Where a reading lies for each row: `mean` and `width` (R,); for ohm both are of log10(ohm)."""
-
-    mean: Floats
-    width: Floats
-    logarithmic: bool = False
+TEST_LAMP_W = 5.0
+"""A test lamp's watts at the vehicle's volts (3, 5 or 21 W are usual; common practice, no source)."""
 
 
 def _step(found: Floats) -> Floats:
@@ -124,36 +113,28 @@ def lamp_looks(shown: Shown, network: Network, lamp: str, spread: Floats, limits
 def test_lamp_looks(
     shown: Shown, network: Network, terminal: str, spread: Floats, limits: Mapping[str, float], system_v: float
 ) -> Floats:
-    """(R, 17) chance of each of LOOKS for a 12 V 5 W test lamp from a terminal to body.
+    """(R, 17) chance of each of LOOKS for a 5 W test lamp from a terminal to body, the quick way.
 
     It loads the circuit: a resistive feed that shows full volts to a meter does not light it.
     """
-    node = network.node(terminal)
-    ohm = shown.inner_ohm[:, node]
-    light = []
-    for volts in (shown.volts[:, node], shown.off_volts[:, node]):
-        across = _loaded(np.abs(volts), ohm, system_v)
-        light.append((across / system_v) ** _LIGHT_POWER)
-    return _looks(
-        _light_words(light[0], spread, limits),
-        _light_words(light[1], spread, limits),
-        light[0],
-        light[1],
-        shown.flasher,
-    )
+    return tester_looks(quick_lamp(shown, network, terminal, BODY, TEST_LAMP_W, system_v), spread, limits, system_v)
 
 
-def _loaded(volts: Floats, ohm: Floats, system_v: float) -> Floats:
-    """Volts left on the test lamp: solves v + R·i(v) = V by Newton from 0 V.
+def tester_looks(
+    seen: Indication, spread: Floats, limits: Mapping[str, float], system_v: float, led_from_v: float | None = None
+) -> Floats:
+    """(R, 17) chance of each of LOOKS for a test lamp with those volts on it, against one lit by `system_v`.
 
-    The lamp's curve bends one way only, so the steps climb to the answer without overshooting.
+    `led_from_v`: it is an LED, whose light goes with the volts above that.
     """
-    across = np.zeros_like(volts)
-    rated = np.full_like(volts, _TEST_LAMP_W / _TEST_LAMP_V)
-    for _ in range(_NEWTON_ROUNDS):
-        amps, slope = filament_current(across / _TEST_LAMP_V, rated)
-        across = across + (volts - across - ohm * amps) / (1 + ohm * slope / _TEST_LAMP_V)
-    return across
+    light = []
+    for volts in (np.abs(seen.number), np.abs(seen.off)):
+        if led_from_v is None:
+            light.append((volts / system_v) ** _LIGHT_POWER)
+        else:
+            light.append(np.maximum(volts - led_from_v, 0.0) / (system_v - led_from_v))
+    words = [_light_words(one, spread, limits) for one in light]
+    return _looks(words[0], words[1], light[0], light[1], seen.flasher)
 
 
 def flasher_sounds(shown: Shown) -> Floats:
@@ -182,25 +163,3 @@ def horn_sounds(shown: Shown, network: Network, horn: str, system_v: float, seiz
     out = np.clip(out, 0.0, 1.0)
     out /= out.sum(axis=1, keepdims=True)
     return out
-
-
-def read_volts(shown: Shown, network: Network, red: str, black: str, spread: Floats) -> Readings:
-    """Volts red minus black, the highest while it pulses; width covers meter, vehicle and cause."""
-    mean = shown.volts[:, network.node(red)] - shown.volts[:, network.node(black)]
-    strays = spread * np.minimum(np.abs(mean - mean[0]), 4.0)
-    return Readings(mean, np.sqrt(_METER_V**2 + (_METER_SHARE * mean) ** 2 + strays**2))
-
-
-def read_amps(shown: Shown, network: Network, through: str, spread: Floats) -> Readings:
-    """Amps through a fuse or wire, from its first end to its second."""
-    mean = shown.branch_a[:, network.branch(through)]
-    strays = spread * np.abs(mean - mean[0])
-    return Readings(mean, np.sqrt(0.03**2 + (0.06 * mean) ** 2 + strays**2))
-
-
-def read_ohms(shown: Shown, network: Network, terminal: str, spread: Floats) -> Readings:
-    """log10 of ohms from a terminal to body with the battery off, all parallel paths and leads included."""
-    ohm = np.clip(shown.inner_ohm[:, network.node(terminal)] + _LEADS_OHM, 1e-3, OPEN_LINE_OHM)
-    ohm = np.where(ohm > _NO_PATH_OHM, OPEN_LINE_OHM, ohm)  # what is left are the meter inputs of the model itself
-    level = np.log10(ohm)
-    return Readings(level, _OHM_WIDTH + 0.8 * spread * np.minimum(np.abs(level - level[0]), 0.5), logarithmic=True)

@@ -104,16 +104,18 @@ class Predictor:
         key = operate_key(operate)
         missing = [s for s in dict.fromkeys(sets) if (key, s) not in self._sets]
         if missing:
-            changes = []
-            for members in missing:
-                change = Change()
-                for index in sorted(members):
-                    change = change.merged(self._lasting[self._row[1 + index]])
-                changes.append(change)
+            changes = [self.change_of(members) for members in missing]
             found, _ = self.bench.operate([operate] * len(changes), changes)
             for i, members in enumerate(missing):
                 self._sets[key, members] = found.rows([i])
         return Shown.stacked([self._sets[key, s] for s in sets])
+
+    def change_of(self, members: Iterable[int]) -> Change:
+        """Causes (indices into `causes`) present together as one change, blown fuses included."""
+        change = Change()
+        for index in sorted(members):
+            change = change.merged(self._lasting[self._row[1 + index]])
+        return change
 
     def touches(self, operate: Mapping[str, str]) -> np.ndarray:
         """(1 + causes,) True where a cause changes anything at all under this operate."""

@@ -4,10 +4,6 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, tzinfo
 
-import numpy as np
-
-from diag.circuit import observe
-from diag.circuit.predict import HEALTHY
 from diag.log.report import Chance, Moment
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Step
@@ -52,18 +48,10 @@ def predicted_words(reasoner: Reasoner, step: Step, cause: int) -> str:
 
     At the battery volts of the model, not at those measured in the job.
     """
-    predictor = reasoner.predictor
-    if predictor is None or not reasoner.chances.computed(step):
+    metered = reasoner.chances.metered
+    if metered is None or not reasoner.chances.computed(step):
         return ""
     if step.kind != "measure":
-        return answer_words(step, step.outcomes[int(reasoner.chances.table(step)[1 + cause].argmax())])
-    shown, net, exact = predictor.shown(step.operate).rows([HEALTHY, 1 + cause]), predictor.network, np.zeros(2)
-    if step.unit == "V":
-        number = float(observe.read_volts(shown, net, step.red or "", step.black or "", exact).mean[1])
-    elif step.unit == "A":
-        number = float(observe.read_amps(shown, net, step.through or "", exact).mean[1])
-    else:
-        number = 10 ** float(observe.read_ohms(shown, net, step.red or "", exact).mean[1])
-        if number >= 0.99 * observe.OPEN_LINE_OHM:
-            number = float("inf")
-    return reading_words(number + 0.0 if abs(number) >= 0.005 else 0.0, step.unit or "")
+        return answer_words(step, step.outcomes[int(reasoner.chances.answers(step)[1 + cause].argmax())])
+    number = metered.number(step, 1 + cause)
+    return reading_words(0.0 if abs(number) < 0.005 else number, step.unit or "")

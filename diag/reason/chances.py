@@ -18,13 +18,15 @@ import numpy as np
 from diag.circuit import observe
 from diag.circuit.behaviour import Shown
 from diag.circuit.network import Floats
-from diag.circuit.observe import LOOKS, Readings
+from diag.circuit.observe import LOOKS
 from diag.circuit.predict import HEALTHY, Predictor
+from diag.circuit.probing import Sets
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.targets import part_of_target
+from diag.reason.metered import Metered, wants_instrument
 from diag.reason.ruled import RuledChances, weighed
-from diag.reason.steps import BODY, TEST_LAMP, Step, Value, fits
+from diag.reason.steps import Step, Value, fits
 
 __all__ = ["Chances", "Told"]
 
@@ -65,6 +67,7 @@ class Chances:
         seized: Sequence[float],
     ) -> None:
         self.knowledge, self.predictor = knowledge, predictor
+        self.metered = Metered(predictor) if predictor is not None else None
         self.causes = tuple(causes)
         self._index = {cause: i + 1 for i, cause in enumerate(self.causes)}
         self._spread = np.array([0.0, *spreads])
@@ -75,6 +78,7 @@ class Chances:
         self._bounds: dict[str, tuple[float, ...]] = {}
         self._near_circuit: dict[str, np.ndarray] = {}
         self._tables: dict[str, Floats] = {}
+        self._exact: dict[str, Floats] = {}
         self._look_confusion = self._confusion_of_looks()
 
     # ------------------------------------------------------------ what is computed
@@ -83,9 +87,7 @@ class Chances:
         """Whether the network, not the rules, says what this step shows."""
         if self.predictor is None or step.kind == "choose":
             return False
-        if step.kind == "measure":
-            return step.unit != "ohm" or step.black == BODY
-        if step.target == TEST_LAMP:
+        if wants_instrument(step):
             return True
         part = part_of_target(self.knowledge, step.target)
         if step.kind == "look":
@@ -96,22 +98,11 @@ class Chances:
         """(rows, outcomes) before any misjudging."""
         assert self.predictor is not None
         net, system_v = self.predictor.network, self.knowledge.vehicle.system_v
-        if step.target == TEST_LAMP:
-            return observe.test_lamp_looks(shown, net, step.red or "", spread, self._limits, system_v)
         if step.kind == "look":
             return observe.lamp_looks(shown, net, step.target or "", spread, self._limits)
         if len(step.outcomes) == 3:  # the flasher unit has fewer words than a horn
             return observe.flasher_sounds(shown)[:, [observe.SOUNDS.index(str(word)) for word in step.outcomes]]
         return observe.horn_sounds(shown, net, step.target or "", system_v, seized)
-
-    def _readings(self, step: Step, shown: Shown, spread: Floats) -> Readings:
-        assert self.predictor is not None
-        net = self.predictor.network
-        if step.unit == "V":
-            return observe.read_volts(shown, net, step.red or BODY, step.black or BODY, spread)
-        if step.unit == "A":
-            return observe.read_amps(shown, net, step.through or "", spread)
-        return observe.read_ohms(shown, net, step.red or BODY, spread)
 
     # ------------------------------------------------------------ tables for choosing
 
@@ -144,7 +135,8 @@ class Chances:
 
     def table(self, step: Step, context: Mapping[str, Value] | None = None) -> Floats:
         """(1 + causes, outcomes) chance of each answer, misjudging included. `context`: other answers, by
-        check, that rules may build on; it changes nothing where the step is computed."""
+        check, that rules may build on; it changes nothing where the step is computed. Test lamps are
+        taken the quick way, to choose among many; see `told` for the answer that was given."""
         if self.computed(step):
             if step.id not in self._tables:
                 self._tables[step.id] = self._computed_table(step)
@@ -152,6 +144,14 @@ class Chances:
         values = _middles(self.edges(step)) if step.kind == "measure" else list(step.outcomes)
         chance = self._ruled.table(step, values, context or {})
         return (1 - self._floor) * chance + self._floor / len(values)
+
+    def answers(self, step: Step) -> Floats:
+        """`table` for an answer that was given: instruments are solved in the network."""
+        if not (self.computed(step) and wants_instrument(step)):
+            return self.table(step)
+        if step.id not in self._exact:
+            self._exact[step.id] = self._computed_table(step, quick=False)
+        return self._exact[step.id]
 
     def _near(self, step: Step) -> np.ndarray:
         """Causes that may bear on a step that nobody computes: of its circuit, what it needs, and the supply."""
@@ -170,25 +170,39 @@ class Chances:
             )
         return self._near_circuit[step.circuit]
 
-    def _computed_table(self, step: Step) -> Floats:
-        assert self.predictor is not None
-        return self._table_of(step, self.predictor.shown(step.operate), self._spread, self._seized)
-
-    def _table_of(self, step: Step, shown: Shown, spread: Floats, seized: Floats) -> Floats:
+    def _computed_table(self, step: Step, sets: Sets | None = None, *, quick: bool = True) -> Floats:
+        spread, seized = self._scatter(sets)
         if step.kind == "measure":
-            readings = self._readings(step, shown, spread)
+            assert self.metered is not None
+            readings = self.metered.readings(step, spread, sets, quick=quick)
             scaled = (np.array(self.edges(step))[None, :] - readings.mean[:, None]) / (
                 readings.width[:, None] * _LOGISTIC
             )
             below = np.concatenate([np.zeros((len(scaled), 1)), _logistic(scaled), np.ones((len(scaled), 1))], axis=1)
             chance = np.diff(below, axis=1)
         else:
-            chance = self._shown_words(step, shown, spread, seized) @ self._confusion(step)
+            chance = self._true_words(step, spread, seized, sets, quick) @ self._confusion(step)
         chance = np.clip(chance, 0.0, None)
         chance /= chance.sum(axis=1, keepdims=True)
         count = chance.shape[1]
         out: Floats = (1 - self._floor) * chance + self._floor / count
         return out
+
+    def _true_words(self, step: Step, spread: Floats, seized: Floats, sets: Sets | None, quick: bool) -> Floats:
+        assert self.metered is not None
+        if wants_instrument(step):
+            return self.metered.words(step, spread, self._limits, sets, quick=quick)
+        return self._shown_words(step, self.metered.probing.shown(step.operate, sets), spread, seized)
+
+    def _scatter(self, sets: Sets | None) -> tuple[Floats, Floats]:
+        """Each row's own scatter, and whether its horn is seized; of several causes the larger."""
+        if sets is None:
+            return self._spread, self._seized
+        spread, seized = (
+            np.array([0.0, *(max(own[1 + i] for i in members) for members in sets)])
+            for own in (self._spread, self._seized)
+        )
+        return spread, seized
 
     def _confusion(self, step: Step) -> Floats:
         if step.kind == "look":
@@ -223,9 +237,8 @@ class Chances:
         """Chance of this answer for every row. `supply_v`: the battery volts measured in this job, which
         all predicted volts are scaled to. Raises ValueError for an answer the step does not have."""
         if step.kind == "measure" and self.computed(step):
-            assert self.predictor is not None
-            return self._density(step, value, self.predictor.shown(step.operate), self._spread, supply_v)
-        table = self.table(step, context)
+            return self._density(step, value, None, supply_v)
+        table = self.answers(step) if self.computed(step) else self.table(step, context)
         return Told(table[:, self.column(step, value)], 1.0 / table.shape[1])
 
     def told_sets(
@@ -234,15 +247,9 @@ class Chances:
         """The same for sets of causes (indices from 0) present together, solved exactly, (sets,)."""
         if not self.computed(step) or not sets:
             raise ValueError("only computed steps say what several causes show together")
-        assert self.predictor is not None
-        shown = Shown.stacked(
-            [self.predictor.shown(step.operate).rows([HEALTHY]), self.predictor.shown_sets(step.operate, sets)]
-        )
-        spread = np.array([0.0, *(max(self._spread[1 + i] for i in members) for members in sets)])
-        seized = np.array([0.0, *(max(self._seized[1 + i] for i in members) for members in sets)])
         if step.kind == "measure":
-            return self._density(step, value, shown, spread, supply_v).rows[1:]
-        return self._table_of(step, shown, spread, seized)[1:, self.column(step, value)]
+            return self._density(step, value, sets, supply_v).rows[1:]
+        return self._computed_table(step, sets, quick=False)[1:, self.column(step, value)]
 
     def column(self, step: Step, value: Value) -> int:
         """Which counted answer a value is. Raises ValueError."""
@@ -253,8 +260,9 @@ class Chances:
             return int(np.searchsorted(np.array(self.edges(step)), number))
         return step.outcomes.index(value)
 
-    def _density(self, step: Step, value: Value, shown: Shown, spread: Floats, supply_v: float | None) -> Told:
-        readings = self._readings(step, shown, spread)
+    def _density(self, step: Step, value: Value, sets: Sets | None, supply_v: float | None) -> Told:
+        assert self.metered is not None
+        readings = self.metered.readings(step, self._scatter(sets)[0], sets)
         number, mean = float(value), readings.mean  # type: ignore[arg-type]
         if readings.logarithmic:
             number = math.log10(min(max(number, 1e-3), observe.OPEN_LINE_OHM))
@@ -268,11 +276,17 @@ class Chances:
         return Told((1 - self._floor) * density + self._floor * wide, wide)
 
     def healthy_reading(self, step: Step) -> float:
-        """What a meter shows on a sound vehicle, in the step's unit. Raises ValueError where not computed."""
+        """What a meter shows on a sound vehicle, in the step's unit; nan where that means nothing.
+
+        Raises ValueError where not computed.
+        """
         if self.predictor is None or step.kind != "measure" or not self.computed(step):
             raise ValueError(f"{step.id} is not computed")
-        readings = self._readings(step, self.predictor.shown(step.operate), self._spread)
+        assert self.metered is not None
+        readings = self.metered.readings(step, self._spread, quick=True)
         mean = float(readings.mean[HEALTHY])
+        if readings.senseless is not None and readings.senseless[HEALTHY]:
+            return math.nan
         return 10**mean if readings.logarithmic else mean
 
     def _rest_v(self) -> float:

@@ -18,6 +18,8 @@ from diag.knowledge.targets import part_of_target, target_title
 
 __all__ = [
     "BODY",
+    "BUZZER",
+    "LED_TESTER",
     "TEST_LAMP",
     "Deed",
     "Finding",
@@ -32,6 +34,10 @@ __all__ = [
 
 BODY = "body"
 TEST_LAMP = "test-lamp"
+"""Target of a look at a test lamp between `red` and `black`; to body where no black is named."""
+LED_TESTER = "led-tester"
+BUZZER = "buzzer"
+"""Targets of the same look at a tester with an LED, and of a listen to a meter's continuity buzzer."""
 Value = str | float | tuple[str, str]
 """A word, a number in the step's unit (inf for no continuity), or (light, rhythm)."""
 _BATTERY_OFF_MINUTES = 2.0
@@ -321,11 +327,10 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
     red, black, through = deed.red, deed.black, deed.through
     points = {BODY, *knowledge.terminals}
     label = _spoken(operate)
-    if kind == "measure" and unit in ("V", "ohm") and red in points and black in points:
-        part = knowledge.parts.get((red if red != BODY else black or "").split(".")[0])
+    if kind == "measure" and unit in ("V", "ohm") and red in points and black in points and red != black:
         word = "Volts" if unit == "V" else "Ohms"
         setting = _off(operate) if unit == "ohm" else dict(operate)
-        place = part.place if part is not None else ""
+        place = _place_of(knowledge, red, black)
         return Step(
             f"{word.lower()}:{red}:{black}:{_key(setting)}",
             f"{word} from {red} to {black}{label}",
@@ -358,20 +363,23 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
             instruments=("meter",),
             generated=True,
         )
-    if kind == "look" and target == TEST_LAMP and red in points:
+    if kind == "look" and target in (TEST_LAMP, LED_TESTER) and red in points and (black or BODY) in points:
+        return _held(knowledge, deed, target, red, black or BODY)
+    if kind == "listen" and target == BUZZER and red in points and black in points and red != black:
+        setting = _off(operate)
         return Step(
-            f"lamp:{red}:{_key(operate)}",
-            f"Test lamp from {red} to body{label}",
+            f"buzzer:{red}:{black}:{_key(setting)}",
+            f"Continuity from {red} to {black}{label}",
             kind,
-            dict(operate),
+            setting,
             "",
-            "",
+            _place_of(knowledge, red, black),
             1.0,
-            TEST_LAMP,
+            BUZZER,
             red,
-            BODY,
-            outcomes=LOOKS,
-            instruments=("test-lamp",),
+            black,
+            outcomes=("none", "buzz"),
+            instruments=("meter",),
             generated=True,
         )
     part = part_of_target(knowledge, target)
@@ -389,6 +397,32 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
             generated=True,
         )
     return None
+
+
+def _held(knowledge: Knowledge, deed: Deed, target: str, red: str, black: str) -> Step:
+    """A test lamp or LED tester that someone held between two points."""
+    name = "Test lamp" if target == TEST_LAMP else "LED tester"
+    to = "" if black == BODY else f":{black}"
+    return Step(
+        f"{'lamp' if target == TEST_LAMP else 'led'}:{red}{to}:{_key(deed.operate)}",
+        f"{name} from {red} to {black}{_spoken(deed.operate)}",
+        deed.kind,
+        dict(deed.operate),
+        "",
+        _place_of(knowledge, red, black),
+        1.0,
+        target,
+        red,
+        black,
+        outcomes=LOOKS,
+        instruments=("test-lamp",) if target == TEST_LAMP else (),
+        generated=True,
+    )
+
+
+def _place_of(knowledge: Knowledge, red: str, black: str) -> str:
+    part = knowledge.parts.get((red if red != BODY else black).split(".")[0])
+    return part.place if part is not None else ""
 
 
 def _key(operate: Mapping[str, str]) -> str:

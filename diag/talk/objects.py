@@ -5,6 +5,7 @@ Pure functions of reasoner and plan; knows nothing of journals or of how objects
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -147,6 +148,8 @@ def expected_of(reasoner: Reasoner, step: Step) -> Any:
         if not chances.computed(step):
             return None
         mean = float(chances.healthy_reading(step))
+        if math.isnan(mean):
+            return None
         return "OL" if mean >= 1e6 else round(mean, 2)
     row = chances.table(step)[0]
     value: Value = step.outcomes[int(row.argmax())]

@@ -6,7 +6,7 @@ choice would show, the fitter answers what the rules' own weights hold for that 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -15,8 +15,9 @@ from diag.circuit import observe
 from diag.circuit.behaviour import Shown
 from diag.circuit.predict import HEALTHY
 from diag.knowledge import schema
+from diag.reason.metered import wants_instrument
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import TEST_LAMP, Step, Value, fits
+from diag.reason.steps import Step, Value, fits
 
 __all__ = ["SimulatedFitter"]
 
@@ -52,15 +53,12 @@ class SimulatedFitter:
         """What this vehicle shows at a step; None where only rules could say and none does."""
         if not self.reasoner.chances.computed(step):
             return self._chosen(step)
-        shown = self._shown(step)
         net, knowledge = self.predictor.network, self.reasoner.knowledge
         none = np.zeros(2)
-        if step.kind == "measure":
-            return self._reading(step, shown)
         limits, system_v = dict(knowledge.vocabulary.light_limits), knowledge.vehicle.system_v
-        if step.target == TEST_LAMP:
-            looks = observe.test_lamp_looks(shown, net, step.red or "", none, limits, system_v)
-            return observe.LOOKS[int(looks[1].argmax())]
+        if wants_instrument(step):
+            return self._read(step, limits)
+        shown = self._shown(step)
         if step.kind == "look":
             looks = observe.lamp_looks(shown, net, step.target or "", none, limits)
             return observe.LOOKS[int(looks[1].argmax())]
@@ -79,14 +77,22 @@ class SimulatedFitter:
             return self.predictor.shown(step.operate).rows([HEALTHY, 1 + self.left[0]])
         return Shown.stacked([healthy, self.predictor.shown_sets(step.operate, [frozenset(self.left)])])
 
-    def _reading(self, step: Step, shown: Shown) -> float:
-        net, none = self.predictor.network, np.zeros(2)
-        if step.unit == "V":
-            return round(float(observe.read_volts(shown, net, step.red or "", step.black or "", none).mean[1]), 2)
-        if step.unit == "A":
-            return round(float(observe.read_amps(shown, net, step.through or "", none).mean[1]), 2)
-        ohm = 10 ** float(observe.read_ohms(shown, net, step.red or "", none).mean[1])
-        return float("inf") if ohm >= 0.99 * observe.OPEN_LINE_OHM else float(f"{ohm:.3g}")
+    def _read(self, step: Step, limits: Mapping[str, float]) -> Value:
+        """What an instrument shows on this vehicle."""
+        metered = self.reasoner.chances.metered
+        assert metered is not None
+        row, sets = 0, None
+        if len(self.left) == 1:
+            row = 1 + self.left[0]
+        elif self.left:
+            row, sets = 1, [frozenset(self.left)]
+        if step.kind != "measure":
+            rows = 1 + (len(sets) if sets is not None else len(self.reasoner.causes))
+            return step.outcomes[int(metered.words(step, np.zeros(rows), limits, sets)[row].argmax())]
+        number = metered.number(step, row, sets)
+        if step.unit == "ohm":
+            return number if np.isinf(number) else float(f"{number:.3g}")
+        return round(number, 2)
 
     def _chosen(self, step: Step) -> Value | None:
         if step.kind != "choose":

@@ -1,0 +1,102 @@
+"""Which reading of the circuit answers a step that wants an instrument: volts, amps, ohms, test lamp, buzzer.
+
+The quick way for the tables that choose among thousands of steps, the instrument solved in the network
+for what someone has answered. Knows nothing of misjudging, causes' chances or wording.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from diag.circuit.instruments import Instrument, LedTester, Ohmmeter, ProbeLamp
+from diag.circuit.network import Floats
+from diag.circuit.observe import TEST_LAMP_W, tester_looks
+from diag.circuit.predict import Predictor
+from diag.circuit.probing import Probing, Sets
+from diag.circuit.readings import (
+    OPEN_LINE_OHM,
+    Indication,
+    Readings,
+    amps_readings,
+    beeps,
+    ohms_readings,
+    quick_lamp,
+    quick_ohms,
+    quick_volts,
+    volts_readings,
+)
+from diag.reason.steps import BODY, BUZZER, LED_TESTER, TEST_LAMP, Step
+
+__all__ = ["Metered", "wants_instrument"]
+
+
+def wants_instrument(step: Step) -> bool:
+    """Whether a step is answered off an instrument that the network can be solved with."""
+    return step.kind == "measure" or step.target in (TEST_LAMP, LED_TESTER, BUZZER)
+
+
+class Metered:
+    """Readings of one vehicle by step. Rows: healthy, then one a cause; or one a set where `sets` are given."""
+
+    def __init__(self, predictor: Predictor) -> None:
+        self.predictor = predictor
+        self.system_v = predictor.knowledge.vehicle.system_v
+        self.probing = Probing(predictor)
+
+    # ------------------------------------------------------------ numbers
+
+    def readings(self, step: Step, spread: Floats, sets: Sets | None = None, *, quick: bool = False) -> Readings:
+        """What a meter shows at a measurement. `spread` (rows,): see `volts_readings`."""
+        red, black = step.red or BODY, step.black or BODY
+        if step.unit == "A":
+            return amps_readings(self.probing.amps(step.operate, step.through or "", sets), spread)
+        if step.unit == "V":
+            if quick or BODY in (red, black):
+                return quick_volts(self.probing.shown(step.operate, sets), self.predictor.network, red, black, spread)
+            seen, unsure = self.probing.volts(step.operate, red, black, sets)
+            return volts_readings(seen.number, spread, unsure)
+        # with the little that a meter sends through it all is straight but junctions
+        if BODY in (red, black) and not self.predictor.network.diodes and step.operate.get("engine") != "running":
+            point = red if black == BODY else black
+            return quick_ohms(self.probing.shown(step.operate, sets), self.predictor.network, point, spread)
+        return ohms_readings(self.probing.read(step.operate, Ohmmeter(), red, black, sets).number, spread)
+
+    def number(self, step: Step, row: int = 1, sets: Sets | None = None) -> float:
+        """What a meter shows in one row, in the step's unit: inf above its range, nan where it means nothing."""
+        rows = 1 + (len(sets) if sets is not None else len(self.predictor.causes))
+        found = self.readings(step, np.zeros(rows), sets)
+        if found.senseless is not None and found.senseless[row]:
+            return float("nan")
+        mean = float(found.mean[row])
+        if not found.logarithmic:
+            return mean
+        return float("inf") if 10**mean >= 0.99 * OPEN_LINE_OHM else 10**mean
+
+    # ------------------------------------------------------------ words
+
+    def words(
+        self, step: Step, spread: Floats, limits: Mapping[str, float], sets: Sets | None = None, *, quick: bool = False
+    ) -> Floats:
+        """(rows, outcomes) of a test lamp, LED tester or buzzer before any misjudging."""
+        red, black = step.red or BODY, step.black or BODY
+        if step.target == BUZZER:
+            chance = beeps(self.probing.read(step.operate, Ohmmeter(), red, black, sets).number)
+            return np.stack([1 - chance, chance], axis=1)
+        instrument = self._tester(step)
+        led_from_v = instrument.on_v if isinstance(instrument, LedTester) else None
+        return tester_looks(
+            self._seen(step, instrument, red, black, sets, quick), spread, limits, self.system_v, led_from_v
+        )
+
+    def _tester(self, step: Step) -> Instrument:
+        return LedTester() if step.target == LED_TESTER else ProbeLamp(self.system_v, TEST_LAMP_W)
+
+    def _seen(
+        self, step: Step, instrument: Instrument, red: str, black: str, sets: Sets | None, quick: bool
+    ) -> Indication:
+        if quick and isinstance(instrument, ProbeLamp):
+            shown = self.probing.shown(step.operate, sets)
+            return quick_lamp(shown, self.predictor.network, red, black, instrument.watts, instrument.rated_v)
+        return self.probing.read(step.operate, instrument, red, black, sets)
