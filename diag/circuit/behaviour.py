@@ -34,7 +34,8 @@ class Shown:
     volts (R, nodes): node voltages in the phase with the flasher contact closed, where it closes;
     off_volts (R, nodes): in its open phase.
     lamp_on_v, lamp_off_v (R, lamps): volts on each filament in the closed and the open phase.
-    scale (R, lamps): factor on each filament. flasher (R, 5): chance of each of FLASHER_STATES.
+    scale (R, lamps): factor on each filament; led (R, lamps): 0 a filament, 1 or -1 an LED in its place that
+    lights with its volts above or below 0. flasher (R, 5): chance of each of FLASHER_STATES.
     buzzing (R,): 1 where the flasher contact vibrates. inner_ohm (R, nodes). branch_a (R, branches).
     rate (R,): flashes a minute, 0 where it does not flash. relay (R, relays): 0 released, 1 pulled in,
     2 chatters. motor (R, motors, 4): chance of each of MOTORS.
@@ -45,6 +46,7 @@ class Shown:
     lamp_on_v: Floats
     lamp_off_v: Floats
     scale: Floats
+    led: Floats
     flasher: Floats
     buzzing: Floats
     inner_ohm: Floats
@@ -192,6 +194,7 @@ class Bench:
             closed.lamp_v,
             opened.lamp_v,
             settled.closed.scale,
+            settled.closed.led,
             rhythm.states,
             rhythm.buzzing,
             closed.inner_ohm,

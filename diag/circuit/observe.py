@@ -11,6 +11,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from diag.circuit.behaviour import FLASHER_STATES, Shown
+from diag.circuit.elements import LED_ON_SHARE
 from diag.circuit.network import BODY, Floats, Network
 from diag.circuit.readings import OPEN_LINE_OHM, Indication, Readings, quick_lamp
 from diag.circuit.readings import quick_amps as read_amps
@@ -93,6 +94,17 @@ def _supply_v(shown: Shown, network: Network) -> float:
     return max([*volts, 2.0]) - 0.5
 
 
+def _lamp_light(ratio: Floats, scale: Floats, led: Floats) -> Floats:
+    """(R,) light of a lamp against the same one at its test volts; `ratio` is volts over test volts.
+
+    An LED substitute is made to be as bright as the filament at those volts, and follows its current.
+    """
+    filament = scale * np.abs(ratio) ** _LIGHT_POWER
+    substitute = (scale > 0) * np.maximum(led * ratio - LED_ON_SHARE, 0.0) / (1 - LED_ON_SHARE)
+    found: Floats = np.where(led == 0, filament, substitute)
+    return found
+
+
 def lamp_looks(shown: Shown, network: Network, lamp: str, spread: Floats, limits: Mapping[str, float]) -> Floats:
     """(R, 17) chance of each of LOOKS for a lamp.
 
@@ -102,8 +114,10 @@ def lamp_looks(shown: Shown, network: Network, lamp: str, spread: Floats, limits
     """
     i = network.filament(lamp)
     rated = network.filaments[i].test_v
-    on = shown.scale[:, i] * (np.abs(shown.lamp_on_v[:, i]) / rated) ** _LIGHT_POWER
-    off = shown.scale[:, i] * (np.abs(shown.lamp_off_v[:, i]) / rated) ** _LIGHT_POWER
+    on, off = (
+        _lamp_light(volts[:, i] / rated, shown.scale[:, i], shown.led[:, i])
+        for volts in (shown.lamp_on_v, shown.lamp_off_v)
+    )
     best = max(float(on[0]), float(off[0]))
     reference = best if best > limits["dark"] else (_supply_v(shown, network) / rated) ** _LIGHT_POWER
     on, off = on / reference, off / reference

@@ -257,3 +257,18 @@ def test_lamps_lit_alike_are_called_alike(demo: Demo) -> None:
     volts = [demo.lamp_volts(lamp, RIGHT, "turn-switch.stuck-49a-L") for lamp in lamps]
     assert max(volts) - min(volts) < 0.2
     assert len({demo.look(lamp, RIGHT, "turn-switch.stuck-49a-L") for lamp in lamps}) == 1
+
+
+def test_an_led_lamp_looks_right_and_the_wrong_way_round_dark(demo: Demo) -> None:
+    """It is made to be as bright as the filament; only its current, and its polarity, give it away."""
+    for lamp, operate in (("plate-lamp", SIDE), ("stop-lamp-left", STOP)):
+        assert demo.look(lamp, operate, f"{lamp}.led") == _LIT
+        assert demo.look(lamp, operate, f"{lamp}.led-reversed") == _DARK
+        assert demo.look(lamp, REST, f"{lamp}.led") == _DARK
+
+
+def test_led_turn_lamps_flash_fast_on_a_unit_that_misses_their_load(demo: Demo) -> None:
+    """Some 0.25 A in place of 1.8 A is a lamp out to an electronic unit."""
+    assert demo.look("turn-lamp-rear-left", LEFT, "turn-lamp-rear-left.led") == _FAST
+    assert demo.look("turn-lamp-front-left", LEFT, "turn-lamp-rear-left.led") == _FAST
+    assert demo.look("turn-lamp-rear-left", LEFT, "turn-lamp-rear-left.led-reversed") == _DARK
