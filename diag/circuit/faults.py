@@ -13,7 +13,7 @@ from itertools import combinations
 
 from diag.circuit.kinds.base import Case, Fault
 from diag.circuit.kinds.catalogue import kind_of
-from diag.circuit.kinds.wires import Loom
+from diag.circuit.kinds.wires import Loom, wire_label
 from diag.circuit.network import Change, Network
 from diag.knowledge import schema
 from diag.knowledge.assemble import AnyPart, Knowledge, terminals_of
@@ -104,8 +104,7 @@ def _of_part(knowledge: Knowledge, network: Network, part_id: str, part: AnyPart
 
 
 def _of_wire(knowledge: Knowledge, loom: Loom, wire_id: str, wire: schema.Wire) -> Iterator[Cause]:
-    label = f"{wire.title or wire_id.replace('-', ' ')} ({wire.colour})"
-    yield from _causes(knowledge, wire_id, "wire", label, loom.faults(wire_id))
+    yield from _causes(knowledge, wire_id, "wire", wire_label(wire_id, wire), loom.faults(wire_id))
 
 
 def _causes(knowledge: Knowledge, subject: str, kind: str, label: str, faults: Iterable[Fault]) -> Iterator[Cause]:

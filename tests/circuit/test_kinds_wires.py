@@ -129,7 +129,7 @@ wires:
     lab = vehicle(tmp_path, text)
     found = {mode: cause for mode, cause in ((c.id.split(".")[1], c) for c in lab.causes.values()) if "at-" in mode}
     assert set(found) == {"at-49", "at-C", "at-31", "at-L", "at-R", "at-turn-C"}
-    assert sum(cause.frequency for cause in found.values()) == pytest.approx(0.2)
+    assert sum(cause.frequency for cause in found.values()) == pytest.approx(0.1)
     assert lab.change("flash.at-C").moved != lab.change("flash.at-turn-C").moved
     assert "Turn switch" in found["at-turn-C"].title and "put-where-it-belongs" in found["at-C"].remedy
 
@@ -137,5 +137,5 @@ wires:
 def test_a_title_names_the_other_wire(lab: Lab) -> None:
     """The person looks for two wires, so both are named."""
     cause = lab.causes["stop-wire.to-wire-tail-wire"]
-    assert cause.title == "stop wire (red): wire rubbed through to tail wire"
+    assert cause.title == "stop wire (red): wire rubbed through to its neighbour, tail wire (red)"
     assert cause.remedy == "stop-wire.part-wires"

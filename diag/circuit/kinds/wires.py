@@ -14,9 +14,9 @@ from diag.circuit.kinds.base import OPEN, TOUCH_OHM, Builder, Fault, copper_fact
 from diag.circuit.kinds.catalogue import kind_of
 from diag.circuit.network import Branch, Change, Extra, Network
 from diag.knowledge.assemble import Knowledge, terminals_of
-from diag.knowledge.schema import Mode
+from diag.knowledge.schema import Mode, Wire
 
-__all__ = ["CLASS_5_OHM_PER_M", "Loom", "lay", "wire_ohm"]
+__all__ = ["CLASS_5_OHM_PER_M", "Loom", "lay", "wire_label", "wire_ohm"]
 
 CLASS_5_OHM_PER_M: dict[float, float] = {
     0.5: 0.0390,
@@ -58,12 +58,17 @@ def lay(builder: Builder, knowledge: Knowledge) -> None:
         builder.link(wire_id, wire.from_, wire.to, ohm, "wire")
 
 
+def wire_label(wire_id: str, wire: Wire) -> str:
+    """A wire as a person reads it: its title and colour."""
+    return f"{wire.title or wire_id.replace('-', ' ')} ({wire.colour})"
+
+
 class Loom:
     """The wires of a built network, about to fail: what lies beside each, and where its ends might be put."""
 
     def __init__(self, knowledge: Knowledge, network: Network, modes: Mapping[str, Mode]) -> None:
         self.network, self.modes = network, modes
-        self._parts = knowledge.parts
+        self._parts, self._wires = knowledge.parts, knowledge.wires
         self._net = _nets(network)
         self._neighbour = _neighbours(knowledge)
         taken = {end for wire in knowledge.wires.values() for end in (wire.from_, wire.to)}
@@ -88,7 +93,7 @@ class Loom:
             beside = self.network.branches[self.network.branch(other)]
             if self._net[link.a] != self._net[beside.a]:  # else they carry the same volts whatever touches
                 change = Change(extra=_touching(link, beside))
-                yield Fault(f"to-wire-{other}", "to-wire", change, f" {other.replace('-', ' ')}")
+                yield Fault(f"to-wire-{other}", "to-wire", change, f" {wire_label(other, self._wires[other])}")
         yield from self._misplaced(index, link)
 
     def _misplaced(self, index: int, link: Branch) -> Iterator[Fault]:
