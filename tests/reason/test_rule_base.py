@@ -96,9 +96,8 @@ def test_what_moves_the_belief_is_what_the_matcher_fires(reasoner: Reasoner) -> 
 
 
 def test_computed_rules_point_the_way_the_network_does(reasoner: Reasoner) -> None:
-    """Where every check of a rule is computed, the network is asked whether the cause makes it likelier: what
-    an expert holds and what physics gives must not pull the belief in two directions."""
-    against = {}
+    """Where every check of a rule is computed, the network is asked whether the cause makes it likelier."""
+    against: dict[str, list[tuple[str, float]]] = {}
     for rule in reasoner.rules:
         found = reasoner.chances.direction(rule, reasoner.steps)
         for effect in rule.then:
