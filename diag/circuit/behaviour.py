@@ -18,7 +18,7 @@ from diag.circuit.fuses import Melting
 from diag.circuit.network import Change, Floats, Network
 from diag.circuit.parking import MOTORS, Parking, Turned
 from diag.circuit.relays import settle_relays
-from diag.circuit.solve import Solver, Variants
+from diag.circuit.solve import Solution, Solver, Variants
 from diag.circuit.stage import Settled, Stage, merged, picked
 
 __all__ = ["FLASHER_STATES", "MOTORS", "Bench", "Flasher", "Operates", "Settled", "Shown"]
@@ -34,7 +34,8 @@ class Shown:
     volts (R, nodes): node voltages in the phase with the flasher contact closed, where it closes;
     off_volts (R, nodes): in its open phase.
     lamp_on_v, lamp_off_v (R, lamps): volts on each filament in the closed and the open phase.
-    scale (R, lamps): factor on each filament. flasher (R, 5): chance of each of FLASHER_STATES.
+    scale (R, lamps): factor on each filament. led (R, lamps): 0 a filament, 1 an LED in its place that lights
+    when its first end is above its second, -1 the other way. flasher (R, 5): chance of each of FLASHER_STATES.
     buzzing (R,): 1 where the flasher contact vibrates. inner_ohm (R, nodes). branch_a (R, branches).
     rate (R,): flashes a minute, 0 where it does not flash. relay (R, relays): 0 released, 1 pulled in,
     2 chatters. motor (R, motors, 4): chance of each of MOTORS.
@@ -45,6 +46,7 @@ class Shown:
     lamp_on_v: Floats
     lamp_off_v: Floats
     scale: Floats
+    led: Floats
     flasher: Floats
     buzzing: Floats
     inner_ohm: Floats
@@ -132,8 +134,18 @@ class Bench:
         """
         return self._settle(operate, changes)[0]
 
-    def _stage(self, operates: Sequence[Mapping[str, str]], changes: Sequence[Change]) -> Stage:
-        """Flasher contacts closed, park switches at rest, all else settled."""
+    def passed(self, operates: Sequence[Mapping[str, str]]) -> tuple[Solution, ...]:
+        """What the sound vehicle goes through under each operate before it comes to rest: its relays not yet
+        pulled in, its wipers on their way. A fault that nobody sees at the end may still have stopped it there."""
+        out, sound = [], [Change()] * len(operates)
+        if self.network.relays:
+            out.append(self._begun(operates, sound).solution)
+        if any(motor.park is not None for motor in self.network.motors):
+            out.append(self._parking.on_its_way(self._stage(operates, sound)))
+        return tuple(out)
+
+    def _begun(self, operates: Sequence[Mapping[str, str]], changes: Sequence[Change]) -> Stage:
+        """Flasher contacts closed, park switches at rest, relays released, nothing has reacted yet."""
         stage = Stage(self.network, self._solver, operates, changes, self.variants(operates, changes))
         stage.running = np.array([{**self.rest, **found}.get("engine") == "running" for found in operates], dtype=bool)
         rows = np.arange(len(changes))
@@ -141,7 +153,12 @@ class Bench:
         self._flashing.start(stage, rows)
         self._parking.start(stage, rows)
         stage.solve_all()
-        self._calm(stage, rows)
+        return stage
+
+    def _stage(self, operates: Sequence[Mapping[str, str]], changes: Sequence[Change]) -> Stage:
+        """Flasher contacts closed, park switches at rest, all else settled."""
+        stage = self._begun(operates, changes)
+        self._calm(stage, np.arange(len(changes)))
         return stage
 
     def _calm(self, stage: Stage, rows: np.ndarray) -> None:
@@ -192,6 +209,7 @@ class Bench:
             closed.lamp_v,
             opened.lamp_v,
             settled.closed.scale,
+            settled.closed.led,
             rhythm.states,
             rhythm.buzzing,
             closed.inner_ohm,
