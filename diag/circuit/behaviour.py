@@ -18,7 +18,7 @@ from diag.circuit.fuses import Melting
 from diag.circuit.network import Change, Floats, Network
 from diag.circuit.parking import MOTORS, Parking, Turned
 from diag.circuit.relays import settle_relays
-from diag.circuit.solve import Solver, Variants
+from diag.circuit.solve import Solution, Solver, Variants
 from diag.circuit.stage import Settled, Stage, merged, picked
 
 __all__ = ["FLASHER_STATES", "MOTORS", "Bench", "Flasher", "Operates", "Settled", "Shown"]
@@ -134,8 +134,18 @@ class Bench:
         """
         return self._settle(operate, changes)[0]
 
-    def _stage(self, operates: Sequence[Mapping[str, str]], changes: Sequence[Change]) -> Stage:
-        """Flasher contacts closed, park switches at rest, all else settled."""
+    def passed(self, operates: Sequence[Mapping[str, str]]) -> tuple[Solution, ...]:
+        """What the sound vehicle goes through under each operate before it comes to rest: its relays not yet
+        pulled in, its wipers on their way. A fault that nobody sees at the end may still have stopped it there."""
+        out, sound = [], [Change()] * len(operates)
+        if self.network.relays:
+            out.append(self._begun(operates, sound).solution)
+        if any(motor.park is not None for motor in self.network.motors):
+            out.append(self._parking.on_its_way(self._stage(operates, sound)))
+        return tuple(out)
+
+    def _begun(self, operates: Sequence[Mapping[str, str]], changes: Sequence[Change]) -> Stage:
+        """Flasher contacts closed, park switches at rest, relays released, nothing has reacted yet."""
         stage = Stage(self.network, self._solver, operates, changes, self.variants(operates, changes))
         stage.running = np.array([{**self.rest, **found}.get("engine") == "running" for found in operates], dtype=bool)
         rows = np.arange(len(changes))
@@ -143,7 +153,12 @@ class Bench:
         self._flashing.start(stage, rows)
         self._parking.start(stage, rows)
         stage.solve_all()
-        self._calm(stage, rows)
+        return stage
+
+    def _stage(self, operates: Sequence[Mapping[str, str]], changes: Sequence[Change]) -> Stage:
+        """Flasher contacts closed, park switches at rest, all else settled."""
+        stage = self._begun(operates, changes)
+        self._calm(stage, np.arange(len(changes)))
         return stage
 
     def _calm(self, stage: Stage, rows: np.ndarray) -> None:

@@ -82,8 +82,9 @@ class Charging:
         """Cut-outs open, machines with the volts they would have if all were well."""
         variants = stage.variants
         for i in self._dynamos:
-            whole = self._volts(i)
-            variants.emf_v[rows, i] = np.where(stage.flagged(self._flag(i, "no-output"))[rows], _RESIDUAL, 1.0) * whole
+            # without magnetism, or with its belt off, it makes nothing at all
+            dead = stage.flagged(self._flag(i, "no-output"))[rows]
+            variants.emf_v[rows, i] = np.where(dead, 0.0, self._volts(i))
             variants.emf_v[rows[~stage.running[rows]], i] = 0.0
         for i in self._alternators:
             variants.emf_v[rows, i] = self._volts(i)

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from diag.circuit.behaviour import FLASHER_STATES, Shown
+from diag.circuit.behaviour import FLASHER_STATES, MOTORS, Shown
 from diag.circuit.elements import LED_ON_SHARE
 from diag.circuit.network import BODY, Floats, Network
 from diag.circuit.readings import OPEN_LINE_OHM, Indication, Readings, quick_lamp
@@ -21,9 +21,12 @@ from diag.circuit.readings import quick_volts as read_volts
 __all__ = [
     "LIGHTS",
     "LOOKS",
+    "MOTORS",
     "OPEN_LINE_OHM",
     "RHYTHMS",
     "SOUNDS",
+    "answers_of",
+    "part_words",
     "TEST_LAMP_W",
     "Readings",
     "horn_sounds",
@@ -44,6 +47,21 @@ LOOKS: tuple[tuple[str, str], ...] = (
 )
 """All that a lamp may show, in the order of the columns of a look."""
 SOUNDS = ("none", "click", "buzz", "weak", "sound")
+_HEARD: dict[str, tuple[str, ...]] = {
+    "flasher-unit": ("none", "click", "buzz"),
+    "relay": ("none", "click", "buzz"),
+    "valve": ("none", "click"),
+    "horn": SOUNDS,
+    "starter": SOUNDS,
+}
+"""What each kind of part can be heard to do; a starter that cranks sounds, one that cranks slowly is weak."""
+_LOOKED: dict[str, tuple[str | tuple[str, str], ...]] = {
+    "lamp": LOOKS,
+    "two-filament-lamp": LOOKS,
+    "motor": MOTORS,
+    "wiper-motor": MOTORS,
+    "starter": MOTORS,
+}
 _LIGHT_POWER = 3.4
 """Light of a filament goes with V^3.4 (Fink & Beaty, Standard Handbook for Electrical Engineers)."""
 _LIGHT_WIDTH = 0.25
@@ -177,3 +195,89 @@ def horn_sounds(shown: Shown, network: Network, horn: str, system_v: float, seiz
     out = np.clip(out, 0.0, 1.0)
     out /= out.sum(axis=1, keepdims=True)
     return out
+
+
+def relay_sounds(shown: Shown, network: Network, relay: str, held: Floats) -> Floats:
+    """(R, 5) chance of each of SOUNDS from a relay that is worked; `held` (R,) is 1 where its contact is welded,
+    so that nothing in it moves."""
+    k = [one.id for one in network.relays].index(relay)
+    state = np.where(held > 0, 0, shown.relay[:, k])
+    out = np.zeros((len(state), len(SOUNDS)))
+    for number, word in ((0, "none"), (1, "click"), (2, "buzz")):
+        out[:, SOUNDS.index(word)] = state == number
+    return out
+
+
+def starter_sounds(shown: Shown, network: Network, starter: str) -> Floats:
+    """(R, 5) chance of each of SOUNDS from a starter: a click alone is a solenoid that pulled in on a motor that
+    stands, a buzz one that chatters."""
+    k = [one.id for one in network.relays].index(starter)
+    turns = motor_looks(shown, network, starter)
+    pulled, chatters = shown.relay[:, k] == 1, shown.relay[:, k] == 2
+    out = np.zeros((len(pulled), len(SOUNDS)))
+    out[:, SOUNDS.index("buzz")] = chatters
+    out[:, SOUNDS.index("none")] = np.where(chatters, 0.0, turns[:, MOTORS.index("still")] * ~pulled)
+    out[:, SOUNDS.index("click")] = np.where(chatters, 0.0, turns[:, MOTORS.index("still")] * pulled)
+    out[:, SOUNDS.index("weak")] = np.where(chatters, 0.0, turns[:, MOTORS.index("slow")])
+    out[:, SOUNDS.index("sound")] = np.where(chatters, 0.0, turns[:, MOTORS.index("runs")])
+    return out
+
+
+def valve_sounds(shown: Shown, network: Network, valve: str, system_v: float) -> Floats:
+    """(R, 5) chance of each of SOUNDS from a valve that gets its feed: it clicks from half of the volts."""
+    load = network.branch(f"{valve}:load")
+    share = np.abs(shown.branch_a[:, load]) * network.branches[load].ohm / system_v
+    clicks = _step((share - 0.5) / 0.05)
+    out = np.zeros((len(clicks), len(SOUNDS)))
+    out[:, SOUNDS.index("click")], out[:, SOUNDS.index("none")] = clicks, 1 - clicks
+    return out
+
+
+def motor_looks(shown: Shown, network: Network, motor: str) -> Floats:
+    """(R, 4) chance of each of MOTORS."""
+    found: Floats = shown.motor[:, [one.id for one in network.motors].index(motor)]
+    return found
+
+
+def answers_of(kind: str, *, looked: bool) -> tuple[str | tuple[str, str], ...]:
+    """What a look at a part of that kind, or a listen to it, may answer; none where it shows or says nothing."""
+    return _LOOKED.get(kind, ()) if looked else _HEARD.get(kind, ())
+
+
+def part_words(
+    shown: Shown,
+    network: Network,
+    target: str,
+    kind: str,
+    spread: Floats,
+    limits: Mapping[str, float],
+    system_v: float,
+    held: Floats,
+    *,
+    looked: bool,
+) -> Floats:
+    """(R, answers) chance of each of `answers_of` for a part of that kind.
+
+    `spread` (R,), `limits`: see `lamp_looks`. `held` (R,): 1 where a fault keeps it from moving. Raises
+    ValueError for a kind that cannot be looked at or listened to.
+    """
+    words = answers_of(kind, looked=looked)
+    if not words:
+        raise ValueError(f"nothing is {'seen' if looked else 'heard'} of a {kind}")
+    if looked:
+        return (
+            lamp_looks(shown, network, target, spread, limits)
+            if words == LOOKS
+            else motor_looks(shown, network, target)
+        )
+    if kind == "horn":
+        found = horn_sounds(shown, network, target, system_v, held)
+    elif kind == "relay":
+        found = relay_sounds(shown, network, target, held)
+    elif kind == "starter":
+        found = starter_sounds(shown, network, target)
+    elif kind == "valve":
+        found = valve_sounds(shown, network, target, system_v)
+    else:
+        found = flasher_sounds(shown)
+    return found[:, [SOUNDS.index(str(word)) for word in words]]

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diag.circuit.network import Change, Floats, Motor, Network
+from diag.circuit.solve import Solution
 from diag.circuit.stage import Stage
 
 __all__ = ["MOTORS", "Parking", "Turned"]
@@ -144,6 +145,14 @@ class Parking:
         leaves = ~home[away_rows]
         stage.take(away_rows[leaves], away.part(np.nonzero(leaves)[0]))
         return out, home, could
+
+    def on_its_way(self, stage: Stage) -> Solution:
+        """The stage's solution with every park switch away from rest; the stage itself has moved there."""
+        rows = np.arange(len(stage))
+        self._place(stage, self._parked, rows, home=False)
+        stage.solve(rows)
+        self._calm(stage, rows)
+        return stage.solution
 
     def _feels(self, stage: Stage, motor: Motor) -> np.ndarray:
         """(R,) where moving the park switch changes anything."""

@@ -16,7 +16,7 @@ import numpy as np
 from diag.circuit.behaviour import Bench, Flasher, Shown
 from diag.circuit.faults import Cause, derive_causes
 from diag.circuit.kept import Key, Sheet, digest_of, read_sheets, rounded, write_sheets
-from diag.circuit.network import Change
+from diag.circuit.network import Change, Floats
 from diag.circuit.parts import build_network
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key
@@ -121,18 +121,21 @@ class Predictor:
         """(1 + causes,) True where a cause changes anything at all under this operate."""
         shown = self.shown(operate)
         same = np.ones(len(shown.volts), dtype=bool)
-        for name in ("volts", "lamp_on_v", "lamp_off_v", "scale", "flasher", "buzzing"):
+        for name in ("volts", "lamp_on_v", "lamp_off_v", "scale", "led", "flasher", "buzzing", "relay", "motor"):
             found = getattr(shown, name)
             same &= np.isclose(found, found[HEALTHY], atol=1e-6).reshape(len(found), -1).all(axis=1)
         return ~same
 
-    def _matters(self, change: Change, healthy: Shown) -> bool:
+    def _matters(self, change: Change, healthy: Shown, passed: Sequence[tuple[Floats, Floats]]) -> bool:
         """False only where linear theory says that nothing can change: no current in what opens, no
-        volts across what closes, and no behaviour or source touched; in either phase of a flasher."""
+        volts across what closes, and no behaviour or source touched; in either phase of a flasher, and in the
+        states that the sound vehicle `passed` (volts, amps of branches)."""
         net = self.network
         if change.flags or change.emf:
             return True
-        if any(abs(healthy.branch_a[0, branch]) > _QUIET_A for branch in (*change.added_ohm, *change.limit)):
+        amps = [healthy.branch_a[0], *(each for _, each in passed)]
+        volts = [healthy.volts[0], healthy.off_volts[0], *(each for each, _ in passed)]
+        if any(abs(a[branch]) > _QUIET_A for a in amps for branch in (*change.added_ohm, *change.limit)):
             return True
         if any(abs(healthy.lamp_on_v[0, i]) > _QUIET_V for i in (*change.scale, *change.led)):
             return True
@@ -145,10 +148,11 @@ class Predictor:
         pairs += [*change.swap]
         for wire, (a, b) in change.moved.items():
             pairs += [(net.branches[wire].a, a), (net.branches[wire].b, b)]
-        if any(abs(v[0, a] - v[0, b]) > _QUIET_V for v in (healthy.volts, healthy.off_volts) for a, b in pairs):
+        if any(abs(v[a] - v[b]) > _QUIET_V for v in volts for a, b in pairs):
             return True
         return any(
-            abs(healthy.branch_a[0, wire]) > _QUIET_A
+            abs(a[wire]) > _QUIET_A
+            for a in amps
             for wire in (
                 *change.moved,
                 *(w for left, right in change.swap for w in net.wires_at(left) + net.wires_at(right)),
@@ -189,6 +193,7 @@ class Predictor:
         if not lacking:
             return False
         healthy, _ = self.bench.operate(list(lacking.values()), [Change()] * len(lacking))
+        passed = self.bench.passed(list(lacking.values()))
         waiting: list[tuple[Key, str]] = []
         for i, (key, operate) in enumerate(lacking.items()):
             sound = healthy.rows([i])
@@ -199,7 +204,8 @@ class Predictor:
                     continue
                 # a wire that changed places comes off with another terminal than on the sound vehicle
                 parted = "unplugged" in operate and bool(change.swap or change.moved)
-                if alive and not parted and not self._matters(change, sound):
+                through = [(each.volts[i], each.branch_a[i]) for each in passed]
+                if alive and not parted and not self._matters(change, sound, through):
                     sheet.place[name] = 0
                 else:
                     waiting.append((key, name))

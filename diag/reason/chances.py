@@ -90,19 +90,24 @@ class Chances:
         if wants_instrument(step):
             return True
         part = part_of_target(self.knowledge, step.target)
-        if step.kind == "look":
-            return part is not None and part.kind in ("lamp", "two-filament-lamp")
-        return part is not None and part.kind in ("flasher-unit", "horn")
+        return part is not None and bool(observe.answers_of(part.kind, looked=step.kind == "look"))
 
     def _shown_words(self, step: Step, shown: Shown, spread: Floats, seized: Floats) -> Floats:
         """(rows, outcomes) before any misjudging."""
         assert self.predictor is not None
-        net, system_v = self.predictor.network, self.knowledge.vehicle.system_v
-        if step.kind == "look":
-            return observe.lamp_looks(shown, net, step.target or "", spread, self._limits)
-        if len(step.outcomes) == 3:  # the flasher unit has fewer words than a horn
-            return observe.flasher_sounds(shown)[:, [observe.SOUNDS.index(str(word)) for word in step.outcomes]]
-        return observe.horn_sounds(shown, net, step.target or "", system_v, seized)
+        part = part_of_target(self.knowledge, step.target)
+        assert part is not None
+        return observe.part_words(
+            shown,
+            self.predictor.network,
+            step.target or "",
+            part.kind,
+            spread,
+            self._limits,
+            self.knowledge.vehicle.system_v,
+            seized,
+            looked=step.kind == "look",
+        )
 
     # ------------------------------------------------------------ tables for choosing
 
@@ -205,10 +210,10 @@ class Chances:
         return spread, seized
 
     def _confusion(self, step: Step) -> Floats:
-        if step.kind == "look":
+        if step.outcomes == LOOKS:
             return self._look_confusion
         words = [str(outcome) for outcome in step.outcomes]
-        return _confusion(words, self.knowledge.vocabulary.misread.get("sound", {}))
+        return _confusion(words, self.knowledge.vocabulary.misread.get("motor" if step.kind == "look" else "sound", {}))
 
     def _confusion_of_looks(self) -> Floats:
         misread = self.knowledge.vocabulary.misread

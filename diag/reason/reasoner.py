@@ -119,9 +119,9 @@ class Reasoner:
         return out
 
     def seized(self, cause: int) -> bool:
-        """Whether a cause (by index) keeps its horn from moving."""
+        """Whether a cause (by index) keeps its horn, or the contact of its relay, from moving."""
         change, subject = self.causes[cause].change, self.causes[cause].subject
-        return change is not None and f"{subject}:seized" in change.flags
+        return change is not None and not change.flags.isdisjoint({f"{subject}:seized", f"{subject}:stuck"})
 
     def step_like(self, check: str, deed: Deed) -> Step | None:
         """The step that an answer record describes: by what was done, else by its id, else made from it.

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from diag.circuit.observe import LOOKS, SOUNDS
+from diag.circuit.observe import LOOKS, MOTORS, SOUNDS, answers_of
 from diag.circuit.predict import HEALTHY, Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key, terminals_of
@@ -164,11 +164,10 @@ def _of_check(knowledge: Knowledge, check: schema.Check) -> Step:
     labels: dict[str, str] = {}
     outcomes: tuple[Value, ...] = ()
     operate = dict(check.operate)
-    if check.kind == "look":
-        outcomes = LOOKS
-    elif check.kind == "listen":
-        part = knowledge.parts[check.target or ""]
-        outcomes = ("none", "click", "buzz") if part.kind == "flasher-unit" else SOUNDS
+    if check.kind in ("look", "listen"):
+        part = part_of_target(knowledge, check.target)
+        known = answers_of(part.kind, looked=check.kind == "look") if part is not None else ()
+        outcomes = known or (LOOKS if check.kind == "look" else SOUNDS)
     elif check.kind == "choose":
         outcomes = tuple(choice.value for choice in check.choices)
         labels = {choice.value: choice.label for choice in check.choices}
@@ -226,6 +225,13 @@ def _at_work(knowledge: Knowledge, predictor: Predictor, check: schema.Check) ->
             return bool(abs(shown.branch_a[HEALTHY, net.branch(f"{target}:coil")]) > 0.1)
         case schema.FlasherPart():
             return bool(abs(shown.branch_a[HEALTHY, net.branch(f"{target}:contact")]) > 0.1)
+        case schema.MotorPart() | schema.WiperMotorPart() | schema.StarterPart():
+            motor = [one.id for one in net.motors].index(target)
+            return bool(shown.motor[HEALTHY, motor, MOTORS.index("still")] < 0.5)
+        case schema.RelayPart():
+            return bool(shown.relay[HEALTHY, [one.id for one in net.relays].index(target)] > 0)
+        case schema.LoadPart():
+            return bool(abs(shown.branch_a[HEALTHY, net.branch(f"{target}:load")]) > 0.1)
     return False
 
 
@@ -383,9 +389,10 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
             generated=True,
         )
     part = part_of_target(knowledge, target)
-    if kind == "look" and target is not None and isinstance(part, schema.LampPart | schema.TwoFilamentPart):
+    known = answers_of(part.kind, looked=kind == "look") if part is not None and kind in ("look", "listen") else ()
+    if known and target is not None and part is not None:
         return Step(
-            f"look:{target}:{_key(operate)}",
+            f"{kind}:{target}:{_key(operate)}",
             f"{target_title(knowledge, target)}{label}",
             kind,
             dict(operate),
@@ -393,7 +400,7 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
             part.place,
             0.5,
             target,
-            outcomes=LOOKS,
+            outcomes=known,
             generated=True,
         )
     return None

@@ -12,6 +12,7 @@ from contextlib import suppress
 from typing import Any, Protocol
 
 from diag import __version__
+from diag.circuit.observe import LOOKS
 from diag.errors import DiagError
 from diag.job.records import JournalError, Record
 from diag.job.state import Entry, JobState, replay
@@ -288,9 +289,9 @@ class Conversation:
     def _value(self, step: Step, value: object) -> Value:
         if step.kind == "measure":
             return reading_of(value, step.unit or "V", self.knowledge.vehicle.system_v)  # type: ignore[arg-type]
-        if step.kind == "look":
+        if step.kind == "look" and step.outcomes == LOOKS:
             return look_of(value)
-        if step.kind == "listen":
+        if step.kind in ("look", "listen"):
             return word_of(value, [str(word) for word in step.outcomes])
         return choice_of(value, step.labels)
 

@@ -9,6 +9,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from diag.circuit.observe import LOOKS
 from diag.knowledge.assemble import Knowledge
 from diag.reason.explain import meanings, reasons_for, weight_words
 from diag.reason.reasoner import Reasoner
@@ -136,7 +137,7 @@ def ask_of(reasoner: Reasoner, plan: Plan, look: Look, ask_id: str) -> Object:
 
 
 def _choices(step: Step) -> list[Object]:
-    if step.kind == "look":
+    if step.outcomes == LOOKS:
         return []
     return [{"value": value, "label": answer_words(step, value)} for value in step.outcomes]
 

@@ -15,6 +15,7 @@ from diag.circuit import observe
 from diag.circuit.behaviour import Shown
 from diag.circuit.predict import HEALTHY
 from diag.knowledge import schema
+from diag.knowledge.targets import part_of_target
 from diag.reason.metered import wants_instrument
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Step, Value, fits
@@ -59,14 +60,14 @@ class SimulatedFitter:
         if wants_instrument(step):
             return self._read(step, limits)
         shown = self._shown(step)
-        if step.kind == "look":
-            looks = observe.lamp_looks(shown, net, step.target or "", none, limits)
-            return observe.LOOKS[int(looks[1].argmax())]
-        part = knowledge.parts[step.target or ""]
-        if isinstance(part, schema.FlasherPart):
-            return observe.SOUNDS[int(observe.flasher_sounds(shown)[1].argmax())]
+        part = part_of_target(knowledge, step.target)
+        if part is None:
+            return None
         seized = np.array([0.0, float(any(self.reasoner.seized(i) for i in self.left))])
-        return observe.SOUNDS[int(observe.horn_sounds(shown, net, step.target or "", system_v, seized)[1].argmax())]
+        words = observe.part_words(
+            shown, net, step.target or "", part.kind, none, limits, system_v, seized, looked=step.kind == "look"
+        )
+        return step.outcomes[int(words[1].argmax())]
 
     def _shown(self, step: Step) -> Shown:
         """Row 0 healthy, row 1 this vehicle."""

@@ -200,7 +200,7 @@ def value_of(ask: Object, line: str) -> Any:
         if _whole(text) and 1 <= int(text) <= len(answers):
             return answers[int(text) - 1][0]
         raise TypedError(f"Found {quoted(text)}, expected a number from 1 to {len(answers)}, or words.")
-    if ask["kind"] == "look":
+    if ask["kind"] == "look" and not ask["choices"]:
         return _look_of_words(text)
     return text
 
