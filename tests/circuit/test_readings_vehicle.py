@@ -12,7 +12,7 @@ from diag.circuit import observe, readings
 from diag.circuit.instruments import Hookup, LedTester, Ohmmeter, ProbeLamp
 from diag.circuit.network import Change
 from diag.circuit.probing import Probing
-from tests.circuit.demo import HORN, KEY, LEFT, REST, SIDE, STOP, Demo, Operate
+from tests.circuit.demo import HORN, KEY, LEFT, REST, STOP, Demo, Operate
 
 _OFF: Operate = {"battery": "disconnected"}
 _LAMP = ProbeLamp()
@@ -34,20 +34,25 @@ def _look(demo: Demo, probing: Probing, operate: Operate, red: str, black: str, 
 
 
 @pytest.mark.parametrize(
-    ("operate", "red"),
-    [(LEFT, "turn-lamp-rear-left.L"), (STOP, "stop-lamp-left.54"), (HORN, "horn.71"), (REST, "horn.31b")],
-    ids=str,
+    ("operate", "red", "stiff_ohm"),
+    [
+        pytest.param(LEFT, "turn-lamp-rear-left.L", 1.2, id="turn"),
+        pytest.param(STOP, "stop-lamp-left.54", 1.2, id="stop"),
+        pytest.param(HORN, "horn.71", 1.2, id="horn"),
+        pytest.param(REST, "horn.31b", 5.0, id="through-the-horns-own-coil"),
+    ],
 )
 def test_quick_and_exact_test_lamps_agree_where_the_feed_is_stiff(
-    demo: Demo, probing: Probing, operate: Operate, red: str
+    demo: Demo, probing: Probing, operate: Operate, red: str, stiff_ohm: float
 ) -> None:
-    """Every fault of the vehicle: within 0.1 V wherever the point is fed through little (or is dead)."""
+    """Every fault of the vehicle: within 0.1 V wherever the point is fed through copper, contacts and coils, not
+    through a filament (or is dead)."""
     shown, net = demo.predictor.shown(operate), demo.network
     quick = readings.quick_lamp(shown, net, red, "body", 5.0, 12.0)
     exact = probing.read(operate, _LAMP, red, "body")
     idle = shown.flasher[:, 0] > 0.5
     stands = np.abs(np.where(idle, shown.off_volts[:, net.node(red)], shown.volts[:, net.node(red)]))
-    applies = (shown.inner_ohm[:, net.node(red)] < 1.2) | (stands < 0.2)
+    applies = (shown.inner_ohm[:, net.node(red)] < stiff_ohm) | (stands < 0.2)
     assert applies.mean() > 0.8
     for number, off in ((exact.number, quick.number), (exact.off, quick.off)):
         assert np.abs(np.abs(number) - off)[applies].max() < 0.1
@@ -101,7 +106,11 @@ def test_a_bulb_of_21_watts_for_a_test_lamp_makes_the_unit_flash(demo: Demo) -> 
 def test_a_lamp_clipped_to_a_live_point_finds_a_missing_earth(demo: Demo, probing: Probing, earth: str) -> None:
     """Lit on a good earth, dark or at most dim on one that is gone, everything off."""
     assert _look(demo, probing, REST, "battery.B+", f"{earth}.31") == "normal/steady"
-    assert _look(demo, probing, REST, "battery.B+", f"{earth}.31", f"{earth}.open").split("/")[0] in ("dark", "dim")
+    assert _look(demo, probing, REST, "battery.B+", f"{earth}.31", f"{earth}.open").split("/")[0] in (
+        "dark",
+        "glow",
+        "dim",
+    )
 
 
 @pytest.mark.parametrize("earth", ["earth-front-left", "earth-rear-left"])
@@ -110,7 +119,7 @@ def test_cold_bulbs_of_21_watts_stand_in_for_a_missing_earth(demo: Demo, probing
     Nothing flows there without the test lamp, so no table of plain volts could tell."""
     assert _look(demo, probing, REST, "battery.B+", f"{earth}.31", f"{earth}.open") == "normal/steady"
     seen = probing.read(REST, _LAMP, "battery.B+", f"{earth}.31").number
-    assert seen[demo.row(f"{earth}.open")] < seen[0] - 0.3
+    assert seen[demo.row(f"{earth}.open")] < seen[0] - 0.1
 
 
 def test_ohms_across_a_fuse_tell_a_blown_one_where_nothing_bridges_it(demo: Demo, probing: Probing) -> None:
