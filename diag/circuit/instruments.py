@@ -78,10 +78,10 @@ class LedTester:
 
 @dataclass(frozen=True)
 class Ammeter:
-    """An ammeter on its 10 A range with its leads: 10 to 50 mohm and leads of as much again (common
+    """An ammeter on its 10 A range with its leads: 0.1 to 0.5 V are lost at 10 A (common
     practice, no source)."""
 
-    ohm: float = 0.1
+    ohm: float = 0.05
 
 
 Instrument = Voltmeter | Ohmmeter | ProbeLamp | LedTester | Ammeter

@@ -135,19 +135,21 @@ class Probing:
         return tuple(np.concatenate(columns) for columns in zip(*rows, strict=True))
 
     def _stirs(self, shown: Shown, points: _Points) -> np.ndarray:
-        """(R,) False where what stands at the points without the instrument is as on the sound vehicle: the same
-        volts behind the same resistance drive the same through it (Thevenin)."""
+        """(R,) False where what stands at a point without the instrument is as on the sound vehicle: the same volts
+        behind the same resistance drive the same through it to body (Thevenin).
+
+        Between two other points all may differ: the table leaves out what carries nothing until a lamp
+        between them sends something through it.
+        """
         instrument, red, black = points
-        if isinstance(instrument, Ammeter):
+        if isinstance(instrument, Ammeter) or BODY not in (red, black):
             return np.ones(len(shown.volts), dtype=bool)
-        ends = [self.predictor.network.node(red), self.predictor.network.node(black)]
+        point = self.predictor.network.node(red if black == BODY else black)
         out: np.ndarray = np.abs(shown.flasher - shown.flasher[0]).max(axis=1) > _SAME_SHARE
-        for volts in (shown.volts[:, ends], shown.off_volts[:, ends]):
-            out |= (np.abs(volts - volts[0]) > _SAME_V).any(axis=1)
-        ohm = shown.inner_ohm[:, ends]
-        out |= (np.abs(ohm - ohm[0]) > _SAME_OHM + _SAME_SHARE * ohm[0]).any(axis=1)
-        if BODY not in (red, black):  # two floating points hide from body what lies between them
-            out |= (ohm > _FLOATS_OHM).any(axis=1)
+        for volts in (shown.volts[:, point], shown.off_volts[:, point]):
+            out |= np.abs(volts - volts[0]) > _SAME_V
+        ohm = shown.inner_ohm[:, point]
+        out |= np.abs(ohm - ohm[0]) > _SAME_OHM + _SAME_SHARE * ohm[0]
         return out
 
     def _solved(

@@ -359,15 +359,16 @@ class Conversation:
                     "other-check", odd[0], f"{check} is not done like that", _short(found[odd[0]]), "check alone"
                 )
             return step
+        probes = (found.get("red"), found.get("black", "body") if "red" in found else None)
         for step in self.reasoner.steps.values():
             if dict(step.operate) != operate or any(found.get(n) not in (None, getattr(step, n)) for n in _PLACED):
                 continue
-            if found.get("target") is not None and step.red == found.get("red"):
+            if found.get("target") is not None and (step.red, step.black) == probes:
                 return step
             if (
                 found.get("target") is None
                 and step.red is not None
-                and (step.red, step.black) == (found.get("red"), found.get("black", "body"))
+                and (step.red, step.black) == probes
                 and step.kind == "measure"
             ):
                 return step

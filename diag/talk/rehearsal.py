@@ -78,8 +78,8 @@ class SimulatedFitter:
             return self.predictor.shown(step.operate).rows([HEALTHY, 1 + self.left[0]])
         return Shown.stacked([healthy, self.predictor.shown_sets(step.operate, [frozenset(self.left)])])
 
-    def _read(self, step: Step, limits: Mapping[str, float]) -> Value:
-        """What an instrument shows on this vehicle."""
+    def _read(self, step: Step, limits: Mapping[str, float]) -> Value | None:
+        """What an instrument shows on this vehicle; None where the number means nothing."""
         metered = self.reasoner.chances.metered
         assert metered is not None
         row, sets = 0, None
@@ -91,6 +91,8 @@ class SimulatedFitter:
             rows = 1 + (len(sets) if sets is not None else len(self.reasoner.causes))
             return step.outcomes[int(metered.words(step, np.zeros(rows), limits, sets)[row].argmax())]
         number = metered.number(step, row, sets)
+        if np.isnan(number):
+            return None
         if step.unit == "ohm":
             return number if np.isinf(number) else float(f"{number:.3g}")
         return round(number, 2)

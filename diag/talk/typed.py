@@ -205,12 +205,25 @@ def value_of(ask: Object, line: str) -> Any:
     return text
 
 
+_SAID: Mapping[str, str] = {
+    "lit": "normal",
+    "lights": "normal",
+    "on": "normal",
+    "out": "dark",
+    "off": "dark",
+    "nothing": "dark",
+    "faint": "glow",
+    "weak": "dim",
+}
+"""What people say of a test lamp, in the words of a look."""
+
+
 def _look_of_words(text: str) -> Object:
     """Light and rhythm from words in any order; a rhythm alone means normal light."""
     line = " ".join(text.casefold().replace(",", " ").replace("-", " ").rstrip(".!").split())
     line = line.replace("too bright", "too-bright")
     lights, rhythms, rest = [], [], []
-    for word in line.split():
+    for word in (_SAID.get(said, said) for said in line.split()):
         if word in LIGHTS:
             lights.append(word)
         elif word in RHYTHMS and word != "none":

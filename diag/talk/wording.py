@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.targets import target_title
-from diag.reason.steps import BODY, TEST_LAMP, Finding, Step, Value
+from diag.reason.steps import BODY, BUZZER, LED_TESTER, TEST_LAMP, Finding, Step, Value
 
 __all__ = [
     "answer_words",
@@ -71,18 +71,34 @@ def step_words(knowledge: Knowledge, step: Step) -> str:
     start = f"{setting[0].upper()}{setting[1:]}. "
     if step.kind == "choose":
         return f"{step.title}." + (f" {step.text}" if step.text else "")
-    if step.target == TEST_LAMP:
-        return f"{start}Test lamp: clip to body, tip on {point_words(knowledge, step.red or '')}. What does it show?"
+    if step.target in (TEST_LAMP, LED_TESTER):
+        return f"{start}{_held_words(knowledge, step)} What does it show?"
+    if step.target == BUZZER:
+        return f"{start}Meter on continuity: {_probes(knowledge, step)}. Does it buzz?"
     if step.kind == "look":
         return f"{start}Watch: {_title(knowledge, step.target)}.{_own(step)}"
     if step.kind == "listen":
         return f"{start}Listen to: {_title(knowledge, step.target)}.{_own(step)}"
     if step.unit == "A":
-        return f"{start}Amps through {_title(knowledge, step.through)}: meter in its place.{_own(step)}"
-    red, black = point_words(knowledge, step.red or ""), point_words(knowledge, step.black or "")
-    meter = "ohms" if step.unit == "ohm" else "DC volts"
-    pulses = " Give the highest if it pulses." if step.unit == "V" else " OL if it shows no continuity."
-    return f"{start}Meter on {meter}: red on {red}, black on {black}.{pulses}{_own(step)}"
+        way = "open it and put the meter in between" if step.through in knowledge.wires else "meter in its place"
+        return f"{start}Amps through {_title(knowledge, step.through)}: {way}.{_own(step)}"
+    if step.unit == "ohm":
+        live = " Power off, or the number means nothing." if step.operate.get("battery") != "disconnected" else ""
+        return f"{start}Meter on ohms: {_probes(knowledge, step)}.{live} OL if it shows no continuity.{_own(step)}"
+    return f"{start}Meter on DC volts: {_probes(knowledge, step)}. Give the highest if it pulses.{_own(step)}"
+
+
+def _probes(knowledge: Knowledge, step: Step) -> str:
+    return f"red on {point_words(knowledge, step.red or '')}, black on {point_words(knowledge, step.black or '')}"
+
+
+def _held_words(knowledge: Knowledge, step: Step) -> str:
+    """Where clip and tip go: the clip to body, or to what is live where an earth is the suspect."""
+    name = "Test lamp" if step.target == TEST_LAMP else "LED tester"
+    red = point_words(knowledge, step.red or "")
+    if step.black in (None, BODY):
+        return f"{name}: clip to body, tip on {red}."
+    return f"{name}: clip on {red}, tip on {point_words(knowledge, step.black or '')}."
 
 
 def _own(step: Step) -> str:
@@ -99,6 +115,8 @@ def _title(knowledge: Knowledge, target: str | None) -> str:
 
 def reading_words(number: float, unit: str) -> str:
     """A number as a meter would show it."""
+    if math.isnan(number):
+        return "no sense: power was on"
     if math.isinf(number):
         return "OL (no continuity)"
     if unit == "ohm":
