@@ -39,12 +39,15 @@ class About:
 @dataclass(frozen=True)
 class Netlist:
     """`text`, and the names in it: `nodes` by node index; by index too, with "" for what is left out,
-    `branches` and `extras` (their resistors) and `sources` (EMF, inner resistance)."""
+    `branches` and `extras` (their resistors), `filaments` and `diodes` (current sources) and `sources` (EMF,
+    inner resistance)."""
 
     text: str
     nodes: tuple[str, ...]
     branches: tuple[str, ...]
     extras: tuple[str, ...]
+    filaments: tuple[str, ...]
+    diodes: tuple[str, ...]
     sources: tuple[tuple[str, str], ...]
 
 
@@ -88,11 +91,10 @@ class _Writer:
 
     def written(self, about: About) -> Netlist:
         branches, extras, sources = self._branches(), self._extras(), self._sources()
-        self._filaments()
-        self._diodes()
+        filaments, diodes = self._filaments(), self._diodes()
         self._leaks()
         text = "\n".join([*_heading(about), *self._names(), *self._lines, _OPTIONS, ".op", ".end", ""])
-        return Netlist(text, self._nodes, branches, extras, sources)
+        return Netlist(text, self._nodes, branches, extras, filaments, diodes, sources)
 
     # ------------------------------------------------------------ elements
 
@@ -136,40 +138,42 @@ class _Writer:
             found.append((emf, ohm))
         return tuple(found)
 
-    def _filaments(self) -> None:
-        var, row = self._variants, self._row
+    def _filaments(self) -> tuple[str, ...]:
+        found, var, row = [], self._variants, self._row
         if self._net.filaments:
             self._lines.append("* filaments: i = i0*k*(k^2+1.6e-5)^-0.225, k = v/vtest")
         for i, lamp in enumerate(self._net.filaments):
-            rated_a = float(var.scale[row, i]) * lamp.test_w / lamp.test_v
+            rated_a, way = float(var.scale[row, i]) * lamp.test_w / lamp.test_v, float(var.led[row, i])
             if rated_a == 0.0 or lamp.a == lamp.b:
-                continue
-            way = float(var.led[row, i])
-            if way:
-                ohm = (1.0 - LED_ON_SHARE) * lamp.test_v / rated_a
-                self._valve(f"{lamp.id}", lamp.a, lamp.b, LED_ON_SHARE * lamp.test_v, ohm, way, "LED substitute")
-                continue
-            k = f"({self._across(lamp.a, lamp.b)}/{_number(lamp.test_v)})"
-            law = f"{_number(rated_a)} * {k} * exp({_CURVE} * ln({k} * {k} + {_FLOOR}))"
-            self._source_of_current(lamp.id, lamp.a, lamp.b, law, "filament")
+                found.append("")
+            elif way:
+                on_v, ohm = LED_ON_SHARE * lamp.test_v, (1.0 - LED_ON_SHARE) * lamp.test_v / rated_a
+                found.append(self._valve(lamp.id, lamp.a, lamp.b, on_v, ohm, way, "LED substitute"))
+            else:
+                k = f"({self._across(lamp.a, lamp.b)}/{_number(lamp.test_v)})"
+                law = f"{_number(rated_a)} * {k} * exp({_CURVE} * ln({k} * {k} + {_FLOOR}))"
+                found.append(self._source_of_current(lamp.id, lamp.a, lamp.b, law, "filament"))
+        return tuple(found)
 
-    def _diodes(self) -> None:
+    def _diodes(self) -> tuple[str, ...]:
+        found = []
         if self._net.diodes:
             self._lines.append(f"* diodes: i = (s/ohm)*ln(1+exp((v-von)/s)), s = {SOFT_V} V")
         for i, diode in enumerate(self._net.diodes):
             way = float(self._variants.valve[self._row, i])
-            if way and diode.a != diode.b:
-                self._valve(diode.id, diode.a, diode.b, diode.on_v, diode.ohm, way, "diode")
+            there = way != 0.0 and diode.a != diode.b
+            found.append(self._valve(diode.id, diode.a, diode.b, diode.on_v, diode.ohm, way, "diode") if there else "")
+        return tuple(found)
 
-    def _valve(self, name: str, a: int, b: int, on_v: float, ohm: float, way: float, what: str) -> None:
+    def _valve(self, name: str, a: int, b: int, on_v: float, ohm: float, way: float, what: str) -> str:
         """The softplus written so that no exponent can overflow: max(x, 0) + ln(1 + exp(-|x|))."""
         if way < 0:
             a, b = b, a
         x = f"(({self._across(a, b)} - {_number(on_v)})/{SOFT_V})"
         law = f"{_number(SOFT_V / ohm)} * (max({x}, 0) + ln(1 + exp(-abs({x}))))"
-        self._source_of_current(name, a, b, law, what + (" the wrong way round" if way < 0 else ""))
+        return self._source_of_current(name, a, b, law, what + (" the wrong way round" if way < 0 else ""))
 
-    def _source_of_current(self, name: str, a: int, b: int, law: str, what: str) -> None:
+    def _source_of_current(self, name: str, a: int, b: int, law: str, what: str) -> str:
         given = self._element_names.give(name, "B")
         self._table.append((given, f"{name}, {what}"))
         self._lines += textwrap.wrap(
@@ -179,6 +183,7 @@ class _Writer:
             break_long_words=False,
             break_on_hyphens=False,
         )
+        return given
 
     def _across(self, a: int, b: int) -> str:
         if not b:
@@ -201,7 +206,7 @@ class _Writer:
             yield _comment(f"  {name} = {what}")
 
 
-_OPTIONS = ".options reltol=1e-9 abstol=1e-12 vntol=1e-9 gmin=1e-18"
+_OPTIONS = ".options reltol=1e-9 abstol=1e-12 vntol=1e-6 gmin=1e-18"
 
 
 def _heading(about: About) -> Sequence[str]:

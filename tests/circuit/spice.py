@@ -1,7 +1,8 @@
 """An independent circuit simulator for the tests: ngspice, run on many operating points at a time.
 
 Gathers rows of `Variants`, leaves out rows that are equal to the last bit, and has ngspice solve the
-rest. Decks are what `diag.circuit.netlist` writes, with `alter` between points. Holds no expectations.
+rest. Decks are what `diag.circuit.netlist` writes, with `alter` between points: an element that a point
+does not have gets 1e18 ohm or no current there. Holds no expectations.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import subprocess
 import tempfile
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +22,7 @@ from diag.circuit.netlist import About, Netlist, write_netlist
 from diag.circuit.network import Floats, Network
 from diag.circuit.solve import Variants
 
-__all__ = ["ABOUT", "NGSPICE", "Gathered", "control_deck", "needs_ngspice", "run", "spice_volts"]
+__all__ = ["ABOUT", "NGSPICE", "Deck", "Gathered", "Row", "needs_ngspice", "run", "spice_volts"]
 
 NGSPICE = shutil.which("ngspice")
 needs_ngspice = pytest.mark.skipif(
@@ -30,7 +31,8 @@ needs_ngspice = pytest.mark.skipif(
 ABOUT = About("a test's network", "any", {}, "closed")
 _ABSENT_S = 1e-18
 """An element that some points of a deck do not have: a hundred-thousand-millionth of the leak beside it."""
-_POINTS_A_DECK = 1200
+_POINTS_A_DECK = 400
+
 _PROCESSES = 2
 
 
@@ -47,27 +49,30 @@ def run(deck: str, folder: Path, name: str = "deck.cir") -> subprocess.Completed
 
 
 @dataclass(frozen=True)
-class _Row:
-    """One point; `links` are the added links in use, each pair of nodes once."""
+class Row:
+    """One point, in a form that is equal for equal circuits.
+
+    `links`: siemens between pairs of nodes that a fault adds, moved wires among them. `laws`: what stands
+    in the place of each filament and diode, (index, filament count onwards for diodes; 0 as built, 1 an LED,
+    -1 an LED or diode reversed) to a factor on its current.
+    """
 
     branch_s: Floats
-    ends: np.ndarray
     links: dict[tuple[int, int], float]
-    scale: Floats
-    led: Floats
-    valve: Floats
+    laws: dict[tuple[int, int], float]
     emf_v: Floats
     source_s: Floats
 
     @property
-    def wiring(self) -> bytes:
-        """Equal for points that one deck can hold: the rest can be altered between points."""
-        return b"|".join(np.ascontiguousarray(a).tobytes() for a in (self.ends, self.scale, self.led, self.valve))
+    def key(self) -> bytes:
+        """Equal for points that are one."""
+        loose = repr((sorted(self.links.items()), sorted(self.laws.items()))).encode()
+        return b"|".join([self.branch_s.tobytes(), self.emf_v.tobytes(), self.source_s.tobytes(), loose])
 
     @property
-    def key(self) -> bytes:
-        links = repr(sorted(self.links.items())).encode()
-        return b"|".join([self.wiring, self.branch_s.tobytes(), self.emf_v.tobytes(), self.source_s.tobytes(), links])
+    def shape(self) -> tuple[object, ...]:
+        """Sorts points that need the same elements next to each other."""
+        return (sorted(pair for pair in self.links if 0 not in pair), sorted(self.laws), sorted(self.links))
 
 
 class Gathered:
@@ -75,14 +80,15 @@ class Gathered:
 
     def __init__(self, network: Network) -> None:
         self.network = network
-        self.rows: list[_Row] = []
+        self.rows: list[Row] = []
         self._place: dict[bytes, int] = {}
+        self._ends = np.array([[branch.a, branch.b] for branch in network.branches])
 
     def add(self, variants: Variants) -> np.ndarray:
         """Index, among the different rows, of each of these."""
-        return np.array([self._add(row) for row in _rows(variants)], dtype=int)
+        return np.array([self._add(row) for row in self._rows(variants)], dtype=int)
 
-    def _add(self, row: _Row) -> int:
+    def _add(self, row: Row) -> int:
         place = self._place.setdefault(row.key, len(self.rows))
         if place == len(self.rows):
             self.rows.append(row)
@@ -91,15 +97,33 @@ class Gathered:
     def __len__(self) -> int:
         return len(self.rows)
 
+    def _rows(self, variants: Variants) -> Iterator[Row]:
+        for i in range(len(variants.branch_s)):
+            branch_s = variants.branch_s[i].copy()
+            moved = np.nonzero((variants.ends[i] != self._ends).any(axis=1))[0]
+            added = [(*map(int, variants.ends[i, wire]), float(branch_s[wire])) for wire in moved]
+            added += [
+                (int(a), int(b), float(s)) for (a, b), s in zip(variants.extra[i], variants.extra_s[i], strict=True)
+            ]
+            branch_s[moved] = 0.0
+            links: dict[tuple[int, int], float] = {}
+            for a, b, siemens in added:
+                if siemens and a != b:
+                    pair = (min(a, b), max(a, b))
+                    links[pair] = links.get(pair, 0.0) + siemens
+            yield Row(branch_s, links, _laws(variants, i), variants.emf_v[i].copy(), variants.source_s[i].copy())
 
-def _rows(variants: Variants) -> Iterator[_Row]:
-    for i in range(len(variants.branch_s)):
-        links: dict[tuple[int, int], float] = {}
-        for (a, b), siemens in zip(variants.extra[i].tolist(), variants.extra_s[i].tolist(), strict=True):
-            if siemens:
-                links[a, b] = links.get((a, b), 0.0) + siemens
-        rest = {f.name: getattr(variants, f.name)[i] for f in fields(Variants) if not f.name.startswith("extra")}
-        yield _Row(links=links, **rest)
+
+def _laws(variants: Variants, row: int) -> dict[tuple[int, int], float]:
+    """What stands in the place of filaments and diodes, where it is not what was built in."""
+    lamps = variants.scale.shape[1]
+    found: dict[tuple[int, int], float] = {}
+    for i in np.nonzero((variants.scale[row] != 1.0) | (variants.led[row] != 0.0))[0]:
+        found[int(i), int(variants.led[row, i])] = float(variants.scale[row, i])
+    for i in np.nonzero(variants.valve[row] != 1.0)[0]:
+        way = int(variants.valve[row, i])
+        found[lamps + int(i), way] = float(abs(way))
+    return found
 
 
 def spice_volts(gathered: Gathered) -> Floats:
@@ -108,15 +132,8 @@ def spice_volts(gathered: Gathered) -> Floats:
     Raises RuntimeError where ngspice does not find an operating point.
     """
     network, rows = gathered.network, gathered.rows
-    groups: dict[bytes, list[int]] = {}
-    for i, row in enumerate(rows):
-        groups.setdefault(row.wiring, []).append(i)
-    jobs = [
-        group[first : first + _POINTS_A_DECK]
-        for group in groups.values()
-        for first in range(0, len(group), _POINTS_A_DECK)
-    ]
-    jobs.sort(key=len, reverse=True)
+    order = sorted(range(len(rows)), key=lambda i: rows[i].shape)
+    jobs = [order[first : first + _POINTS_A_DECK] for first in range(0, len(order), _POINTS_A_DECK)]
     volts = np.zeros((len(rows), len(network.nodes)))
     with ThreadPoolExecutor(_PROCESSES) as pool:
         for job, found in zip(jobs, pool.map(lambda job: _solved(network, [rows[i] for i in job]), jobs), strict=True):
@@ -124,66 +141,83 @@ def spice_volts(gathered: Gathered) -> Floats:
     return volts
 
 
-def _solved(network: Network, rows: Sequence[_Row]) -> Floats:
+def _solved(network: Network, rows: Sequence[Row]) -> Floats:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        deck, netlist = control_deck(network, rows, "volts.txt")
-        run(deck, folder)
+        deck = Deck(network, rows)
+        run(deck.text("volts.txt"), folder)
         names, *lines = (folder / "volts.txt").read_text(encoding="ascii").splitlines()
     table = np.array([line.split() for line in lines], dtype=float)
     if len(table) != len(rows):
         raise RuntimeError(f"ngspice found {len(table)} of {len(rows)} operating points")
+    # the first column repeats another as a scale without meaning here; all bear their nodes' names
     column = {node: i for i, node in enumerate(names.split())}
-    # a deck's first column is a scale without meaning here; the others bear their nodes' names
     volts = np.zeros((len(rows), len(network.nodes)))
-    for i, node in enumerate(netlist.nodes[1:], start=1):
-        volts[:, i] = table[:, column[node]]
+    volts[:, 1:] = table[:, [column[node] for node in deck.netlist.nodes[1:]]]
     return volts
 
 
-def control_deck(network: Network, rows: Sequence[_Row], out: str | None) -> tuple[str, Netlist]:
-    """A deck that solves rows of one wiring one after another, writing volts to `out` (None: nowhere)."""
-    base, pairs = _base(rows)
-    netlist = write_netlist(network, base, ABOUT)
-    body = netlist.text.removesuffix(".op\n.end\n")
-    lines = [body + ".control", "set wr_singlescale", "set wr_vecnames", "set numdgt=13", "set appendwrite"]
-    now: dict[str, float] = {}
-    for i, row in enumerate(rows):
-        wanted = _values(netlist, row, pairs)
-        lines += [f"alter {name} = {value:.13g}" for name, value in wanted.items() if now.get(name) != value]
-        now = wanted
-        lines.append("op")
-        if out is not None:
-            lines.append(f"wrdata {out} all")
-            if not i:
-                lines.append("unset wr_vecnames")
-        lines.append("destroy all")  # results pile up otherwise, and every one makes the next slower
-    return "\n".join([*lines, ".endc", ".end", ""]), netlist
+class Deck:
+    """A netlist that has every element which any of its points has, and the way from point to point."""
 
+    def __init__(self, network: Network, rows: Sequence[Row]) -> None:
+        self.rows = rows
+        self.pairs = sorted({pair for row in rows for pair in row.links})
+        lamps, diodes = network.filaments, network.diodes
+        others = sorted({law for row in rows for law in row.laws})
+        self.places = [(i, 0) for i in range(len(lamps))]
+        self.places += [(i, way) for i, way in others if i < len(lamps) and way]
+        self.valves = [(len(lamps) + i, 1) for i in range(len(diodes))]
+        self.valves += [(i, way) for i, way in others if i >= len(lamps) and way < 0]
+        every = replace(
+            network,
+            filaments=tuple(lamps[i] for i, _ in self.places),
+            diodes=tuple(diodes[i - len(lamps)] for i, _ in self.valves),
+        )
+        base = Variants(
+            branch_s=np.max([row.branch_s for row in rows], axis=0)[None],
+            ends=np.array([[[branch.a, branch.b] for branch in network.branches]]),
+            extra=np.array(self.pairs, dtype=int).reshape(1, len(self.pairs), 2),
+            extra_s=np.ones((1, len(self.pairs))),
+            scale=np.ones((1, len(self.places))),
+            led=np.array([[float(way) for _, way in self.places]]),
+            valve=np.array([[float(way) for _, way in self.valves]]),
+            emf_v=rows[0].emf_v[None],
+            source_s=np.max([row.source_s for row in rows], axis=0)[None],
+        )
+        self._built = {(i, 0) for i in range(len(lamps))} | {(len(lamps) + i, 1) for i in range(len(diodes))}
+        self.netlist: Netlist = write_netlist(every, base, ABOUT)
 
-def _values(netlist: Netlist, row: _Row, pairs: Sequence[tuple[int, int]]) -> dict[str, float]:
-    """Ohm or volts of every element that may differ between the rows of a deck."""
-    found = {name: float(s) for name, s in zip(netlist.branches, row.branch_s, strict=True) if name}
-    found |= {name: row.links.get(pair, 0.0) for name, pair in zip(netlist.extras, pairs, strict=True) if name}
-    found |= {inner: float(s) for (_, inner), s in zip(netlist.sources, row.source_s, strict=True) if inner}
-    ohms = {name: 1.0 / max(siemens, _ABSENT_S) for name, siemens in found.items()}
-    return ohms | {emf: float(v) for (emf, _), v in zip(netlist.sources, row.emf_v, strict=True) if emf}
+    def text(self, out: str | None) -> str:
+        """All points one after another; volts go to the file `out` (None: nowhere)."""
+        lines = ["set wr_singlescale", "set wr_vecnames", "set numdgt=13", "set appendwrite"]
+        now: dict[str, float] = {}
+        for i, row in enumerate(self.rows):
+            wanted = self._values(row)
+            lines += [f"alter {name} = {value:.13g}" for name, value in wanted.items() if now.get(name) != value]
+            now = wanted
+            lines.append("op")
+            if out is not None:
+                lines.append(f"wrdata {out} all")
+                if not i:
+                    lines.append("unset wr_vecnames")
+            lines.append("destroy all")  # results pile up otherwise, and every one makes the next slower
+        body = self.netlist.text.removesuffix(".op\n.end\n")
+        return "\n".join([body + ".control", *lines, ".endc", ".end", ""])
 
-
-def _base(rows: Sequence[_Row]) -> tuple[Variants, list[tuple[int, int]]]:
-    """A row that has every element which any of `rows` has, and the pairs of nodes of its added links."""
-    pairs = sorted({pair for row in rows for pair in row.links})
-    first = rows[0]
-    used = np.max([row.branch_s for row in rows], axis=0)
-    fed = np.max([row.source_s for row in rows], axis=0)
-    return Variants(
-        branch_s=used[None],
-        ends=first.ends[None],
-        extra=np.array(pairs, dtype=int).reshape(1, len(pairs), 2),
-        extra_s=np.ones((1, len(pairs))),
-        scale=first.scale[None],
-        led=first.led[None],
-        valve=first.valve[None],
-        emf_v=first.emf_v[None],
-        source_s=fed[None],
-    ), pairs
+    def _values(self, row: Row) -> dict[str, float]:
+        """Ohm, volts or factor of every element that may differ between points."""
+        net = self.netlist
+        found = {name: float(s) for name, s in zip(net.branches, row.branch_s, strict=True) if name}
+        found |= {name: row.links.get(pair, 0.0) for name, pair in zip(net.extras, self.pairs, strict=True) if name}
+        found |= {inner: float(s) for (_, inner), s in zip(net.sources, row.source_s, strict=True) if inner}
+        ohms = {name: 1.0 / max(siemens, _ABSENT_S) for name, siemens in found.items()}
+        emfs = {emf: float(v) for (emf, _), v in zip(net.sources, row.emf_v, strict=True) if emf}
+        replaced = {i for i, _ in row.laws}
+        names = [*zip(self.places, net.filaments, strict=True), *zip(self.valves, net.diodes, strict=True)]
+        factors = {
+            f"{name} m": row.laws.get((i, way), 0.0) if i in replaced else float((i, way) in self._built)
+            for (i, way), name in names
+            if name
+        }
+        return ohms | emfs | factors
