@@ -101,5 +101,5 @@ def _in_form(figures: Any, circuits: tuple[str, ...], form: str, narrow: bool) -
         return draw(figures, ways, circuits)
     from diag.sheet.pages import as_html
 
-    drawings = {circuit: draw(figures, ways, (circuit,), for_page=True) for circuit in circuits}
+    drawings = {circuit: draw(figures, ways, (circuit,)) for circuit in circuits}
     return as_html(make_sheet(figures, ways, circuits), drawings)

@@ -40,9 +40,7 @@ def operate_of(knowledge: Knowledge, given: Sequence[str]) -> dict[str, str]:
             raise _wrong(text, f"one position of `{control}`; `{control}={found[control]}` was given before it", "")
     order = [*knowledge.controls, UNPLUGGED]
     return {
-        control: found[control]
-        for control in order
-        if control in found and found[control] != _rest(knowledge, control)
+        control: found[control] for control in order if control in found and found[control] != _rest(knowledge, control)
     }
 
 
@@ -91,7 +89,5 @@ def circuit_of(knowledge: Knowledge, name: str | None) -> tuple[str, ...]:
     if name is None:
         return tuple(there)
     if name not in there:
-        raise DiagError(
-            f"--circuit: found {quoted(name)}; expected {words(there)}. {nearest(name, there)}".rstrip()
-        )
+        raise DiagError(f"--circuit: found {quoted(name)}; expected {words(there)}. {nearest(name, there)}".rstrip())
     return (name,)

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 
 from diag.circuit import observe
-from diag.circuit.behaviour import FLASHER_STATES, Shown
+from diag.circuit.behaviour import FLASHER_STATES, MOTORS, Shown
 from diag.circuit.faults import Cause
 from diag.circuit.network import BODY, Change, Network
 from diag.circuit.predict import Predictor
@@ -26,6 +26,7 @@ HEALTHY, FAULTY = 0, 1
 _LIVE_A = 0.005
 """A meter on its 10 A range shows nothing below this."""
 _SAME_V = 0.005
+_RELAY = ("released", "pulled in", "chatters")
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ class Pulse:
 def volts_words(found: Pulse) -> str:
     """As a meter shows it: one decimal, two below 1 V; two figures where it pulses."""
     words = [_volts(found.lit), _volts(found.unlit)]
-    return " / ".join(dict.fromkeys(words)) + " V"
+    return "/".join(dict.fromkeys(words)) + " V"
 
 
 def _volts(volts: float) -> str:
@@ -90,7 +91,7 @@ class Figures:
         if any(gone):
             shown, _ = bench.operate(operate, changes)
         blown = tuple(tuple(net.branches[i].id for i in sorted(out)) for out in gone)
-        closed = np.stack([_closed(net, operate, bench.rest, was) for was in changes])
+        closed = bench.settle(operate, changes).closed.branch_s > 0
         return Figures(predictor.knowledge, net, dict(operate), tuple(causes), shown, (blown[0], blown[1]), closed)
 
     # ------------------------------------------------------------ points
@@ -150,16 +151,21 @@ class Figures:
             heard = observe.flasher_sounds(self.shown)
         return observe.SOUNDS[int(heard[row].argmax())]
 
+    def motor(self, row: int, motor: int) -> str:
+        """What a motor (by index) does, one of MOTORS."""
+        return MOTORS[int(self.shown.motor[row, motor].argmax())]
+
+    def relay(self, row: int, relay: int) -> str:
+        """What a relay (by index) does."""
+        return _RELAY[int(self.shown.relay[row, relay])]
+
+    def rate(self, row: int) -> float:
+        """Flashes a minute; 0 where nothing flashes."""
+        return float(self.shown.rate[row])
+
     def _flagged(self, flag: str) -> bool:
         return any(cause.change is not None and flag in cause.change.flags for cause in self.causes)
 
 
 def _likeliest(chances: np.ndarray) -> list[tuple[str, str]]:
     return [observe.LOOKS[int(column)] for column in chances.argmax(axis=1)]
-
-
-def _closed(net: Network, operate: Mapping[str, str], rest: Mapping[str, str], change: Change) -> np.ndarray:
-    closed = net.rest_conductance(operate, rest) > 0
-    closed[list(change.closed)] = True
-    closed[[branch for branch, ohm in change.added_ohm.items() if np.isinf(ohm)]] = False
-    return closed

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import re
+
 __all__ = ["BOLD", "LINE", "clean", "in_lines", "width"]
 
 LINE = 1.25
 """Height of a line as a multiple of the letters' size."""
 BOLD = 1.14
 """How much wider bold letters are."""
+_UNIT = re.compile(r"(\d) (A|W|V|mm²)(?=\W|$)")
+"""A figure stays with its unit."""
 _WIDE = 1.0
 _WIDTHS = {
     "'ijl": 0.28,
-    " ,.·IJ/:;\\|": 0.34,
+    " \u00a0,.·IJ/:;\\|": 0.34,
     "-()[]tf!²r": 0.42,
     '"*_`sz?': 0.54,
     "cFLkvxyPTYo": 0.615,
@@ -41,7 +45,7 @@ def in_lines(text: str, size: float, room: float, *, most: int = 0, bold: bool =
     `most`: number of lines to keep, the last one ended with `...` where something was left out (0: all).
     """
     lines: list[str] = []
-    for word in clean(text).split(" "):
+    for word in _UNIT.sub("\\1\u00a0\\2", clean(text)).split(" "):
         joined = f"{lines[-1]} {word}" if lines else word
         if lines and width(joined, size, bold=bold) <= room:
             lines[-1] = joined
@@ -56,4 +60,4 @@ def in_lines(text: str, size: float, room: float, *, most: int = 0, bold: bool =
         while last and width(f"{last}...", size, bold=bold) > room:
             last = last[:-1]
         lines = [*lines[: most - 1], f"{last.rstrip()}..."]
-    return lines
+    return [line.replace("\u00a0", " ") for line in lines]

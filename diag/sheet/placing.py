@@ -16,7 +16,7 @@ __all__ = ["GAP", "PASS", "Placed", "Point", "Size", "place"]
 
 GAP = 5.0
 """Millimetres between two boxes of a row."""
-PASS = 3.2
+PASS = 2.9
 """Width kept free for a wire that passes a row, and height for one that crosses a lane."""
 _NEAR = 1.9
 """Two upright wires closer than this would touch."""
@@ -208,9 +208,7 @@ class _Layout:
                 for (one, at, _), (other, there, _) in (j for j in self._joints(lane).values() if len(j) == 2)
             ]
             total += sum(abs(a - b) for a, b in pairs)
-            total += 10.0 * sum(
-                (a - c) * (b - d) < 0 for i, (a, b) in enumerate(pairs) for c, d in pairs[i + 1 :]
-            )
+            total += 10.0 * sum((a - c) * (b - d) < 0 for i, (a, b) in enumerate(pairs) for c, d in pairs[i + 1 :])
         return total
 
     def _part_neighbours(self) -> None:
@@ -267,7 +265,10 @@ class _Layout:
             segments = self._segments(lane)
             tracks = _track(segments)
             upper, lower = (
-                max((self.labels[w] for w, (at, below) in label_lane.items() if at == lane and below is side), default=0.0)
+                max(
+                    (self.labels[w] for w, (at, below) in label_lane.items() if at == lane and below is side),
+                    default=0.0,
+                )
                 for side in (False, True)
             )
             top = y
@@ -276,7 +277,7 @@ class _Layout:
             lanes.append((top, first, bottom))
             for wire, (at, below) in label_lane.items():
                 if at == lane:
-                    x = self._end_x(self.plan.runs[wire], below)
+                    x = self._end_x(self.plan.runs[wire])
                     labels[wire] = (x, bottom - self.labels[wire] - 0.6 if below else top + 0.8)
             y = bottom
             if lane < len(self.rows):
@@ -288,40 +289,35 @@ class _Layout:
         return Placed(boxes, ways, labels, round(width, 2), round(y, 2))
 
     def _label_end(self, run: Run) -> tuple[int, bool]:
-        """The lane in which a wire's text stands, and whether at the lane's lower side."""
-        if run.b and run.b in {pin.end for pin in self.plan.boxes[end_part(run.b)].upper}:
-            return run.lane_b, True
-        if run.b and run.a in {pin.end for pin in self.plan.boxes[end_part(run.a)].upper}:
-            return run.lane_a, True
-        if not run.b:
-            return run.lane_a, run.a in {pin.end for pin in self.plan.boxes[end_part(run.a)].upper}
-        return run.lane_b, False
+        """The lane in which a wire's text stands, and whether at the lane's lower side: above the box that it
+        leads to, where it enters that from above."""
+        end_b = self._at_b(run)
+        return (run.lane_b, run.up_b) if end_b else (run.lane_a, run.up_a)
 
-    def _end_x(self, run: Run, below: bool) -> float:
-        end = run.a
-        if run.b:
-            uppers = {pin.end for pin in self.plan.boxes[end_part(run.b)].upper}
-            if not below or run.b in uppers:
-                end = run.b
-        return self._item(end_part(end)).x + self._item(end_part(end)).ends[end, run.wire]
+    @staticmethod
+    def _at_b(run: Run) -> bool:
+        return bool(run.b) and (run.up_b or not run.up_a)
+
+    def _end_x(self, run: Run) -> float:
+        end = run.b if self._at_b(run) else run.a
+        item = self._item(end_part(end))
+        return item.x + item.ends[end, run.wire]
 
     def _item(self, part: str) -> _Item:
         return next(item for row in self.rows for item in row if item.part == part)
 
-    def _edge(self, end: str, lanes: Sequence[tuple[float, float, float]], lane: int) -> float:
-        box = self.plan.boxes[end_part(end)]
-        if end in {pin.end for pin in box.upper}:
+    def _edge(self, end: str, up: bool, lanes: Sequence[tuple[float, float, float]], lane: int) -> float:
+        if up:
             return lanes[lane][2]
-        return lanes[lane - 1][2] + self.sizes[box.part].height  # boxes hang from the upper edge of their row
+        return lanes[lane - 1][2] + self.sizes[end_part(end)].height  # boxes hang from the upper edge of their row
 
     def _way(self, run: Run, lanes: list[tuple[float, float, float]]) -> tuple[Point, ...]:
         item = self._item(end_part(run.a))
         x = item.x + item.ends[run.a, run.wire]
-        y = self._edge(run.a, lanes, run.lane_a)
+        y = self._edge(run.a, run.up_a, lanes, run.lane_a)
         if not run.b:
-            up = run.a in {pin.end for pin in self.plan.boxes[item.part].upper}
             height = self.labels[run.wire]
-            return (x, y), (x, y - height - 0.4 if up else lanes[run.lane_a][0] + height + 0.4)
+            return (x, y), (x, y - height - 0.4 if run.up_a else lanes[run.lane_a][0] + height + 0.4)
         points: list[Point] = [(x, y)]
         step = 1 if run.lane_b >= run.lane_a else -1
         for lane in range(run.lane_a, run.lane_b + step, step):
@@ -331,7 +327,7 @@ class _Layout:
             if not segment.straight:
                 points += [(points[-1][0], height), (far, height)]
         item = self._item(end_part(run.b))
-        points.append((item.x + item.ends[run.b, run.wire], self._edge(run.b, lanes, run.lane_b)))
+        points.append((item.x + item.ends[run.b, run.wire], self._edge(run.b, run.up_b, lanes, run.lane_b)))
         return tuple(points)
 
     @property
@@ -410,5 +406,3 @@ def _crossings(upper: _Segment, lower: _Segment) -> int:
     count = sum(low < x < high for x in lower.downs())
     low, high = lower.span
     return count + sum(low < x < high for x in upper.ups())
-
-

@@ -8,21 +8,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from graphlib import TopologicalSorter
 
 from diag.knowledge.assemble import Knowledge, terminals_of
 from diag.sheet.ways import Ways, end_part
 
 __all__ = ["Box", "Pin", "Plan", "Run", "make_plan"]
 
-_ROUNDS = 12
-
 
 @dataclass
 class Pin:
-    """A terminal at the upper or lower edge of its box, with the wires that end on it."""
+    """A terminal at the upper or lower edge of its box, with the wires that leave it there.
+
+    `again`: the same terminal stands on the upper edge already; this is where its wires go down.
+    """
 
     end: str
     wires: list[str] = field(default_factory=list)
+    again: bool = False
 
 
 @dataclass
@@ -31,6 +34,8 @@ class Box:
 
     part: str
     guest: bool
+    terminals: frozenset[str] = frozenset()
+    """All terminals of the part, drawn or not."""
     row: int = 0
     upper: list[Pin] = field(default_factory=list)
     lower: list[Pin] = field(default_factory=list)
@@ -40,12 +45,15 @@ class Box:
 class Run:
     """A wire between two pins of the drawing, or a stub (`b` empty) to a part that is drawn elsewhere.
 
-    The lane of an end is the space between two rows that it opens into: lane i lies above row i.
+    `up_a`, `up_b`: whether it leaves the upper edge there. The lane of an end is the space between two rows
+    that it opens into: lane i lies above row i.
     """
 
     wire: str
     a: str
     b: str
+    up_a: bool
+    up_b: bool
     lane_a: int
     lane_b: int
 
@@ -68,7 +76,10 @@ def make_plan(knowledge: Knowledge, ways: Ways, circuit: str) -> Plan:
     guests = dict.fromkeys(
         end_part(end) for ends in wires.values() for end in ends if knowledge.circuit_of[end_part(end)] != circuit
     )
-    boxes = {part: Box(part, False) for part in own} | {part: Box(part, True) for part in guests}
+    boxes = {
+        part: Box(part, part not in own, frozenset(f"{part}.{name}" for name in terminals_of(knowledge.parts[part])))
+        for part in (*own, *guests)
+    }
     rows = _rows(ways, boxes, wires)
     for part, box in boxes.items():
         box.row = rows[part]
@@ -77,73 +88,57 @@ def make_plan(knowledge: Knowledge, ways: Ways, circuit: str) -> Plan:
         for name, ends in ways.wires.items()
         if name not in wires and any(end_part(end) in own for end in ends)
     }
-    _pins(knowledge, ways, boxes, wires, stubs)
-    lanes = {
-        pin.end: box.row + below
-        for box in boxes.values()
-        for below, pins in enumerate((box.upper, box.lower))
-        for pin in pins
-    }
-    runs = {name: Run(name, a, b, lanes[a], lanes[b]) for name, (a, b) in wires.items()}
-    for name, ends in stubs.items():
-        a = next(end for end in ends if end_part(end) in boxes and not boxes[end_part(end)].guest)
-        runs[name] = Run(name, a, "", lanes[a], lanes[a])
+    runs = {}
+    for name, (a, b) in wires.items():
+        row_a, row_b = boxes[end_part(a)].row, boxes[end_part(b)].row
+        up_a, up_b = row_b < row_a, row_a < row_b
+        runs[name] = Run(name, a, b, up_a, up_b, row_a + (not up_a), row_b + (not up_b))
+    for name, (upper, lower) in stubs.items():
+        a = upper if end_part(upper) in own else lower
+        lane = boxes[end_part(a)].row + (a == upper)
+        runs[name] = Run(name, a, "", a == lower, False, lane, lane)
+    _pins(knowledge, ways, boxes, runs)
     return Plan(circuit, boxes, runs, 1 + max((box.row for box in boxes.values()), default=0))
 
 
 def _rows(ways: Ways, boxes: Mapping[str, Box], wires: Mapping[str, tuple[str, str]]) -> dict[str, int]:
     """A row for each part, below all that feed it; what feeds only one thing stands right above it."""
-    order = {part: i for i, part in enumerate(ways.parts(list(boxes)))}
-    place = sorted(boxes, key=lambda part: (-ways.top(part), order[part]))
-    rank = {part: i for i, part in enumerate(place)}
-    below: dict[str, set[str]] = {part: set() for part in boxes}
-    above: dict[str, set[str]] = {part: set() for part in boxes}
-    for upper, lower in wires.values():
+    below: dict[str, dict[str, None]] = {part: {} for part in boxes}
+    above: dict[str, dict[str, None]] = {part: {} for part in boxes}
+
+    def leads(a: str, b: str) -> bool:
+        return a == b or any(leads(part, b) for part in below[a])
+
+    # the wires nearest the battery first: what would close a ring then is the one that runs back up
+    for upper, lower in sorted(wires.values(), key=lambda ends: -ways.level[ends[0]]):
         a, b = end_part(upper), end_part(lower)
-        if a == b:
-            continue
-        a, b = (a, b) if rank[a] < rank[b] else (b, a)  # a wire back to a part nearer the battery makes no row
-        below[a].add(b)
-        above[b].add(a)
+        if not leads(b, a):
+            below[a][b] = above[b][a] = None
     rows: dict[str, int] = {}
-    for part in place:
+    for part in TopologicalSorter(above).static_order():
         rows[part] = max((rows[other] + 1 for other in above[part]), default=0)
-    for part in reversed(place):
-        if below[part] and not above[part]:
-            rows[part] = min(rows[other] for other in below[part]) - 1
+    last = max(rows.values(), default=0)
+    for part in boxes:
+        if not above[part]:
+            rows[part] = min((rows[other] for other in below[part]), default=last + 1) - 1
     return rows
 
 
-def _pins(
-    knowledge: Knowledge,
-    ways: Ways,
-    boxes: Mapping[str, Box],
-    wires: Mapping[str, tuple[str, str]],
-    stubs: Mapping[str, tuple[str, str]],
-) -> None:
-    """Puts every terminal on the edge that its wires leave from."""
-    at: dict[str, list[str]] = {}
-    pull: dict[str, float] = {}
-    for name, (upper, lower) in {**wires, **stubs}.items():
-        for end, other, down in ((upper, lower, True), (lower, upper, False)):
-            at.setdefault(end, []).append(name)
-            here, there = boxes.get(end_part(end)), boxes.get(end_part(other))
-            if here is None:
-                continue
-            onward = name in stubs or there is None or (there.row > here.row) == down
-            # a wire that runs the usual way decides; one that runs back up only where nothing else ends here
-            side = 1.0 if down else -1.0
-            if there is not None and name not in stubs and not onward:
-                side = 0.1 if there.row > here.row else -0.1
-            pull[end] = pull.get(end, 0.0) + side
+def _pins(knowledge: Knowledge, ways: Ways, boxes: Mapping[str, Box], runs: Mapping[str, Run]) -> None:
+    """Puts every terminal on the edge that its wires leave from; one without a wire on that of its level."""
+    at: dict[tuple[str, bool], list[str]] = {}
+    for name, run in runs.items():
+        at.setdefault((run.a, run.up_a), []).append(name)
+        if run.b:
+            at.setdefault((run.b, run.up_b), []).append(name)
     for part, box in boxes.items():
-        names = terminals_of(knowledge.parts[part])
-        levels = [ways.level[f"{part}.{name}"] for name in names]
-        middle = (max(levels) + min(levels)) / 2 if levels else 0.0
-        for end in ways.terminals(part, names):
-            if box.guest and not any(name in wires for name in at.get(end, ())):
-                continue
-            pin = Pin(end, [name for name in at.get(end, ()) if name in wires or not box.guest])
-            lean = pull.get(end, 0.0)
-            upper = lean < 0 or (lean == 0 and ways.level[end] > middle)
-            (box.upper if upper else box.lower).append(pin)
+        ends = ways.terminals(part, terminals_of(knowledge.parts[part]))
+        levels = [ways.level[end] for end in ends]
+        for end in ends:
+            above, below = at.get((end, True), []), at.get((end, False), [])
+            if above:
+                box.upper.append(Pin(end, above))
+            if below:
+                box.lower.append(Pin(end, below, again=bool(above)))
+            if not above and not below and not box.guest:
+                (box.upper if ways.level[end] * 2 > max(levels) + min(levels) else box.lower).append(Pin(end))

@@ -6,7 +6,7 @@ files or drawings.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from diag.knowledge import schema
@@ -16,7 +16,18 @@ from diag.sheet.warnings import cautions_of
 from diag.sheet.ways import Ways, end_part, end_terminal
 from diag.talk.wording import operate_words
 
-__all__ = ["CircuitRows", "PartRows", "PointRow", "SeenRow", "Sheet", "WireRow", "make_sheet", "part_title", "wire_words"]
+__all__ = [
+    "CircuitRows",
+    "PartRows",
+    "PointRow",
+    "Rows",
+    "SeenRow",
+    "Sheet",
+    "WireRow",
+    "make_sheet",
+    "part_title",
+    "wire_words",
+]
 
 _OFF_V, _OFF_SHARE = 0.1, 0.03
 _OFF_A, _OFF_A_SHARE = 0.1, 0.1
@@ -99,8 +110,9 @@ class Sheet:
 def make_sheet(figures: Figures, ways: Ways, circuits: Sequence[str]) -> Sheet:
     """The sheet of the circuits named; terminals of other circuits that feed them come with their wires."""
     knowledge = figures.knowledge
-    rows = _Rows(figures, ways, circuits)
+    rows = Rows(figures, ways, circuits)
     seen = rows.seen_parts()
+    points = tuple(rows.circuit(name) for name in circuits)
     return Sheet(
         knowledge.vehicle.title,
         operate_words(knowledge, figures.operate),
@@ -108,10 +120,10 @@ def make_sheet(figures: Figures, ways: Ways, circuits: Sequence[str]) -> Sheet:
         tuple(caution.text for caution in cautions_of(knowledge, figures.operate)),
         _happens(figures),
         tuple(rows.lamp(lamp.id) for lamp in figures.network.filaments if end_part(lamp.id) in seen),
-        (),
+        tuple(rows.machines(seen)),
         tuple(rows.sound(part) for part in seen if knowledge.parts[part].kind in ("flasher-unit", "horn")),
-        tuple(rows.circuit(name) for name in circuits),
-        _notes(figures),
+        points,
+        _notes(figures, points),
     )
 
 
@@ -148,17 +160,26 @@ def _happens(figures: Figures) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _notes(figures: Figures) -> tuple[str, ...]:
+def _notes(figures: Figures, circuits: Sequence[CircuitRows]) -> tuple[str, ...]:
     notes = ["Volts: meter's black lead on body (clean bare metal). Test lamp: 12 V 5 W, clip on body."]
     if figures.pulses(HEALTHY) or figures.pulses(FAULTY):
-        notes.append("Two figures (11.9 / 0.00 V): while the turn lamps are lit / dark. Amps: while they are lit.")
+        notes.append(
+            "Two figures (11.9/0.00 V): while the turn lamps are lit and while they are dark. Amps: while they are lit."
+        )
+    wires = [wire for circuit in circuits for part in circuit.parts for point in part.points for wire in point.wires]
+    if any("-" in (wire.amps[:1], wire.healthy[:1]) for wire in wires):
+        notes.append("Amps with a minus run the other way round, towards the battery.")
     if figures.causes:
-        notes.append("! marks what differs from the healthy vehicle, whose figure follows in brackets.")
-        notes.append("Only this operate is shown: a fuse that another one would blow is whole here.")
+        notes.append("! marks what differs from the healthy vehicle; what that one shows follows in brackets.")
+        notes.append("Only this operate is worked out: a fuse that another one would blow is whole here.")
+    if any(cause.change is None for cause in figures.causes):
+        notes.append("A fault that is not electrical changes no figure here.")
     return tuple(notes)
 
 
-class _Rows:
+class Rows:
+    """Makes single rows of some circuits: for the table, and for what is written into a drawing."""
+
     def __init__(self, figures: Figures, ways: Ways, circuits: Sequence[str]) -> None:
         self._figures, self._ways, self._knowledge = figures, ways, figures.knowledge
         self._circuits = circuits
@@ -180,6 +201,7 @@ class _Rows:
     # ------------------------------------------------------------ seen and heard
 
     def lamp(self, filament: str) -> SeenRow:
+        """What a lamp, or one filament of it, shows."""
         part = end_part(filament)
         terminal = end_terminal(filament)
         title = self._knowledge.parts[part].title + (f" {terminal}" if terminal else "")
@@ -187,9 +209,29 @@ class _Rows:
         now, healthy = (look_words(self._figures.look(row, filament)) for row in (FAULTY, HEALTHY))
         return SeenRow(filament, f"{title} ({colour})" if colour else title, now, healthy if now != healthy else "")
 
+    def machines(self, seen: Mapping[str, None]) -> Iterator[SeenRow]:
+        """Motors, then relays that are no motor's own."""
+        net, figures = self._figures.network, self._figures
+        for i, motor in enumerate(net.motors):
+            if motor.id in seen:
+                now, was = (figures.motor(row, i).replace("-", " ") for row in (FAULTY, HEALTHY))
+                yield SeenRow(motor.id, self._knowledge.parts[motor.id].title, now, was if was != now else "")
+        motors = {motor.id for motor in net.motors}
+        for i, relay in enumerate(net.relays):
+            if relay.id in seen and relay.id not in motors:
+                now, was = (figures.relay(row, i) for row in (FAULTY, HEALTHY))
+                yield SeenRow(relay.id, self._knowledge.parts[relay.id].title, now, was if was != now else "")
+
     def sound(self, part: str) -> SeenRow:
-        now, healthy = (self._figures.sound(row, part) for row in (FAULTY, HEALTHY))
+        """What a flasher unit or a horn lets hear."""
+        now, healthy = (self._heard(row, part) for row in (FAULTY, HEALTHY))
         return SeenRow(part, self._knowledge.parts[part].title, now, healthy if now != healthy else "")
+
+    def _heard(self, row: int, part: str) -> str:
+        heard, rate = self._figures.sound(row, part), self._figures.rate(row)
+        if self._knowledge.parts[part].kind == "flasher-unit" and heard == "click" and rate:
+            return f"{heard}, about {round(rate)} a minute"
+        return heard
 
     # ------------------------------------------------------------ points
 
@@ -211,12 +253,13 @@ class _Rows:
         part = self._knowledge.parts[part_id]
         ends = self._ways.terminals(part_id, terminals_of(part))
         ends = [end for end in ends if only is None or end in only]
-        amps, healthy = self._amps(part_id, 1.0) if part.kind == "fuse" else ("", "")
+        amps, healthy = self.amps(part_id, 1.0) if part.kind == "fuse" else ("", "")
         title = part_title(self._knowledge, part_id)
-        points = tuple(self._point(end) for end in ends)
-        return PartRows(part_id, title, amps, healthy, self._faults(part_id), points)
+        points = tuple(self.point(end) for end in ends)
+        return PartRows(part_id, title, amps, healthy, self.faults(part_id), points)
 
-    def _point(self, end: str) -> PointRow:
+    def point(self, end: str) -> PointRow:
+        """A terminal, `part.terminal`."""
         figures = self._figures
         now, was = (figures.volts(row, end) for row in (FAULTY, HEALTHY))
         lamp, lamp_was = (look_words(figures.test_lamp(row, end)) for row in (FAULTY, HEALTHY))
@@ -227,7 +270,7 @@ class _Rows:
             volts_words(now),
             lamp,
             f"{volts_words(was)}, {lamp_was}" if differs else "",
-            tuple(self._wire(wire) for wire in self._onward.get(end, ()) if self._told(wire, end)),
+            tuple(self.wire(wire) for wire in self._onward.get(end, ()) if self._told(wire, end)),
         )
 
     def _told(self, wire: str, end: str) -> bool:
@@ -235,20 +278,22 @@ class _Rows:
         circuit_of = self._knowledge.circuit_of
         return circuit_of[end_part(end)] in self._circuits or circuit_of[wire] in self._circuits
 
-    def _wire(self, name: str) -> WireRow:
+    def wire(self, name: str) -> WireRow:
+        """A wire at its end nearer the battery."""
         wire = self._knowledge.wires[name]
         upper, lower = self._ways.wires[name]
         title = self._knowledge.parts[end_part(lower)].title
         onward = (upper == wire.from_) != (name in self._ways.home)
-        amps, healthy = self._amps(name, 1.0 if onward else -1.0)
+        amps, healthy = self.amps(name, 1.0 if onward else -1.0)
         to = f"{title} {end_terminal(lower)}"
         named = wire.title or name.replace("-", " ")
-        return WireRow(name, named, wire_words(wire), to, amps, healthy, self._faults(name))
+        return WireRow(name, named, wire_words(wire), to, amps, healthy, self.faults(name))
 
-    def _faults(self, subject: str) -> tuple[str, ...]:
+    def faults(self, subject: str) -> tuple[str, ...]:
+        """Titles of the faults of a part or wire that are shown."""
         return tuple(cause.title for cause in self._figures.causes if cause.subject == subject)
 
-    def _amps(self, through: str, way: float) -> tuple[str, str]:
+    def amps(self, through: str, way: float) -> tuple[str, str]:
         """Amps from battery towards body, and those of the healthy vehicle where they differ."""
         if self._knowledge.vehicle.earth == "positive":
             way = -way
@@ -260,5 +305,3 @@ class _Rows:
 def _other_volts(now: Pulse, was: Pulse) -> bool:
     pairs = ((now.lit, was.lit), (now.unlit, was.unlit))
     return any(abs(a - b) > max(_OFF_V, _OFF_SHARE * max(abs(a), abs(b))) for a, b in pairs)
-
-

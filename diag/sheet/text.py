@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator
 
 from diag.sheet.lettering import clean
-from diag.sheet.table import CircuitRows, PartRows, PointRow, SeenRow, Sheet, WireRow
+from diag.sheet.table import CircuitRows, PartRows, SeenRow, Sheet, WireRow
 
 __all__ = ["NARROW", "WIDE", "as_text"]
 

@@ -15,10 +15,12 @@ from diag.knowledge.assemble import Knowledge
 
 __all__ = ["Ways", "end_part", "end_terminal"]
 
-_LEAK = 1e-6
-"""Against the links of 1: keeps what hangs on nothing solvable."""
-_RETURN = 1e-4
+_LEAK = 1e-4
+"""Siemens from every point to body: gives a direction to what leads to nothing."""
+_RETURN = 1e-6
 """Below body by more than this lies the way back to the battery."""
+_DIGITS = 11
+"""Levels that agree so far are alike: what is left hangs on the machine that solved it."""
 
 
 def end_part(end: str) -> str:
@@ -42,17 +44,18 @@ class Ways:
 
     @staticmethod
     def of(knowledge: Knowledge, network: Network) -> Ways:
-        """The ways of a vehicle: as if every link were alike and every contact closed."""
+        """The ways of a vehicle: as currents would take them with every contact closed and nothing charging."""
         count = len(network.nodes)
         matrix = np.zeros((count, count))
         matrix[np.diag_indices(count)] = _LEAK
-        ends = [(link.a, link.b) for link in (*network.branches, *network.filaments, *network.diodes)]
-        ends += [(s.a, s.b) for s in network.sources if s.kind != "battery"]
-        for a, b in ends:
-            matrix[a, a] += 1.0
-            matrix[b, b] += 1.0
-            matrix[a, b] -= 1.0
-            matrix[b, a] -= 1.0
+        links = [(branch.a, branch.b, 1.0 / branch.ohm) for branch in network.branches]
+        links += [(diode.a, diode.b, 1.0 / diode.ohm) for diode in network.diodes]
+        links += [(lamp.a, lamp.b, lamp.test_w / lamp.test_v**2) for lamp in network.filaments]
+        for a, b, siemens in links:
+            matrix[a, a] += siemens
+            matrix[b, b] += siemens
+            matrix[a, b] -= siemens
+            matrix[b, a] -= siemens
         fed = np.zeros(count)
         fixed = [(0, 0.0)]
         for source in network.sources:
@@ -64,7 +67,7 @@ class Ways:
             matrix[node, node] = 1.0
             fed[node] = value
         found = np.linalg.solve(matrix, fed)
-        signed = {name: round(float(found[i]), 9) for i, name in enumerate(network.nodes)}
+        signed = {name: round(float(found[i]), _DIGITS) for i, name in enumerate(network.nodes)}
         level = {name: abs(value) for name, value in signed.items()}
         wires, home = {}, set()
         for name, wire in knowledge.wires.items():
