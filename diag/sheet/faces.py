@@ -56,12 +56,14 @@ class Link:
 
 @dataclass(frozen=True)
 class Figure:
-    """A symbol: its middle, and whether current runs downwards through it (else sideways)."""
+    """A symbol: its middle, whether it stands upright (else it lies), and whether its first end is the lower
+    or right one."""
 
     element: Element
     x: float
     y: float
     upright: bool
+    turned: bool = False
 
 
 @dataclass
@@ -274,11 +276,11 @@ class _Maker:
             for end in (one.a, one.b):
                 columns.setdefault((end.x, end.side), []).append(y)
             if one.upright:
-                face.figures.append(Figure(one.element, one.a.x, y, True))
+                face.figures.append(Figure(one.element, one.a.x, y, True, one.a.side in ("down", "body")))
                 continue
             if one.sign != "bar" or one.element.closed:
                 face.links.append(Link(one.a.x, y, one.b.x, y, one.sign == "bar"))
-            face.figures.append(Figure(one.element, one.middle, y, False))
+            face.figures.append(Figure(one.element, one.middle, y, False, one.a.x > one.b.x))
         for (x, side), ys in columns.items():
             reach = {"up": (0.0, max(ys)), "down": (min(ys), height), "inner": (min(ys), max(ys))}
             low, high = reach.get(side, (min(ys), top + deep - 2.4))
@@ -323,8 +325,8 @@ class _Inner:
         return self.a.x + (PITCH / 2 if self.b.x > self.a.x else -PITCH / 2)
 
     def tops(self) -> set[float]:
-        """Columns in which a line goes up from it."""
-        return {end.x for end in (self.a, self.b) if end.side == "up"}
+        """Columns in which a line goes up from it, to an edge or to a point inside."""
+        return {end.x for end in (self.a, self.b) if end.side in ("up", "inner")}
 
     def feet(self) -> set[float]:
         """Columns in which a line goes down from it."""

@@ -8,13 +8,13 @@ __all__ = ["BOLD", "LINE", "clean", "in_lines", "width"]
 
 LINE = 1.25
 """Height of a line as a multiple of the letters' size."""
-BOLD = 1.14
+BOLD = 1.19
 """How much wider bold letters are."""
 _UNIT = re.compile(r"(\d) (A|W|V|mm²)(?=\W|$)")
 """A figure stays with its unit."""
 _WIDE = 1.0
 _WIDTHS = {
-    "'ijl": 0.28,
+    "'ijl": 0.29,
     " \u00a0,.·IJ/:;\\|": 0.34,
     "-()[]tf!²r": 0.42,
     '"*_`sz?': 0.54,

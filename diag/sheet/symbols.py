@@ -16,11 +16,14 @@ THIN = 0.35
 """Line width of symbols, mm."""
 _PAPER = "#ffffff"
 _ALIGHT = "#ffe680"
+_POLED = ("diode", "battery")
+"""Signs whose two ends differ."""
 
 
 def symbol(figure: Figure) -> svg.Group:
     """The symbol of an element; turned a quarter where current runs sideways."""
-    turn = "" if figure.upright else " rotate(-90)"
+    degrees = (0 if figure.upright else -90) + (180 if figure.turned and figure.element.sign in _POLED else 0)
+    turn = f" rotate({degrees})" if degrees else ""
     group = svg.Group(transform=f"translate({figure.x:g} {figure.y:g}){turn}")
     group.extend(_shape(figure))
     return group

@@ -32,6 +32,9 @@ __all__ = [
 _OFF_V, _OFF_SHARE = 0.1, 0.03
 _OFF_A, _OFF_A_SHARE = 0.1, 0.1
 """Differences that a meter and two vehicles of one kind have among themselves; common practice, no source."""
+_BEARS_A_MM2 = 15.0
+"""Amps per mm² above which insulation is soon burnt: twice and more what looms are laid out for; common practice,
+no source."""
 
 
 @dataclass(frozen=True)
@@ -135,6 +138,8 @@ def part_title(knowledge: Knowledge, part_id: str) -> str:
             return f"{part.title}, {part.rating_a:g} A"
         case schema.LampPart():
             return f"{part.title}, {part.colour} {part.test_w:g} W"
+        case schema.TwoFilamentPart():
+            return f"{part.title}, {part.colour} {'/'.join(f'{watts:g}' for watts in part.test_w)} W"
     return part.title
 
 
@@ -144,18 +149,20 @@ def wire_words(wire: schema.Wire) -> str:
 
 
 def _happens(figures: Figures) -> tuple[str, ...]:
-    """What blew or burnt, in words; a wire that burns is said as the danger it is."""
-    lines = []
-    knowledge = figures.knowledge
+    """What blew, burnt or carries more than it can bear, in words; a wire that burns is said as the danger it is."""
+    lines, knowledge, net = [], figures.knowledge, figures.network
     for name in figures.blown[FAULTY]:
         if name in knowledge.parts:
             lines.append(f"{part_title(knowledge, name)}: blows.")
-        else:
-            wire = knowledge.wires[name]
+    for name, wire in knowledge.wires.items():
+        burns = name in figures.blown[FAULTY]
+        amps = abs(float(figures.shown.branch_a[FAULTY, net.branch(name)]))
+        if burns or amps > _BEARS_A_MM2 * wire.section_mm2:
             title = wire.title or name.replace("-", " ")
+            what = "burns through" if burns else f"carries {amps_words(amps)}"
             lines.append(
-                f"{title} ({wire_words(wire)}): no fuse saves it, it would burn through. Never try this: take the "
-                "earth clamp off the battery first."
+                f"{title} ({wire_words(wire)}): {what}, and no fuse saves it. Never try this: take the earth clamp "
+                "off the battery first."
             )
     return tuple(lines)
 
@@ -172,6 +179,8 @@ def _notes(figures: Figures, circuits: Sequence[CircuitRows]) -> tuple[str, ...]
     if figures.causes:
         notes.append("! marks what differs from the healthy vehicle; what that one shows follows in brackets.")
         notes.append("Only this operate is worked out: a fuse that another one would blow is whole here.")
+    if any(cause.change is not None and (cause.change.swap or cause.change.moved) for cause in figures.causes):
+        notes.append("Wires stand where they belong, not where the fault has put them.")
     if any(cause.change is None for cause in figures.causes):
         notes.append("A fault that is not electrical changes no figure here.")
     return tuple(notes)
