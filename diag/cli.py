@@ -17,6 +17,7 @@ import click
 
 from diag import __version__
 from diag.errors import DiagError
+from diag.vehicle_verbs import vehicle
 
 __all__ = ["main"]
 
@@ -117,6 +118,9 @@ def _left_out(without_wiring: bool, without_rules: bool) -> frozenset[str]:
 )
 def main() -> None:
     """Proves every circuit of an older road vehicle after a rewire, and finds what does not work."""
+
+
+main.add_command(vehicle)
 
 
 @contextmanager

@@ -1,0 +1,105 @@
+"""Verbs that tell of a vehicle as it is described: `diag vehicle show`.
+
+Each opens what it needs and hands over; errors are the caller's to turn into messages.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from diag.errors import DiagError
+
+__all__ = ["file_argument", "operate_option", "vehicle"]
+
+_FORMS = (".svg", ".md", ".html", ".txt")
+
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+file_argument: Decorator = click.argument("file", required=False)
+operate_option: Decorator = click.option(
+    "--operate",
+    "operate",
+    metavar="CONTROL=POSITION",
+    multiple=True,
+    help="Position of one control, e.g. turn=left; again for more. What is not named is at rest; "
+    "unplugged=part.terminal takes wires off.",
+)
+
+
+@click.group()
+def vehicle() -> None:
+    """Tell what a vehicle must show, from its description."""
+
+
+@vehicle.command()
+@file_argument
+@operate_option
+@click.option("--fault", metavar="ID", help="With this fault, or several parted by commas; `list` shows all.")
+@click.option("--circuit", metavar="ID", help="One circuit only.")
+@click.option("--narrow", is_flag=True, help="Forty columns, for a phone or a strip of paper.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Write to this file: .svg the drawing, .html drawing and table, .md or .txt the table.",
+)
+def show(
+    file: str | None, operate: tuple[str, ...], fault: str | None, circuit: str | None, narrow: bool, out: Path | None
+) -> None:
+    """What each lamp, sound, fuse, wire and terminal shows under one operate, sound or with a fault.
+
+    \b
+    diag vehicle show --operate ignition=on --operate turn=left
+    diag vehicle show --operate lights=side --fault earth-rear-left.open --out rear.html
+    """
+    from diag.circuit.predict import Predictor
+    from diag.knowledge.load import load_knowledge
+    from diag.sheet.asked import causes_of, circuit_of, operate_of
+    from diag.sheet.figures import Figures
+    from diag.talk.opening import vehicle_file
+
+    if out is not None and out.suffix.lower() not in _FORMS:
+        raise DiagError(f"--out: found `{out.name}`; expected a name that ends in one of {', '.join(_FORMS)}.")
+    knowledge = load_knowledge(vehicle_file(file))
+    positions = operate_of(knowledge, operate)
+    circuits = circuit_of(knowledge, circuit)
+    predictor = Predictor(knowledge, ())
+    if fault == "list":
+        for cause in predictor.causes:
+            click.echo(f"{cause.id:42} {cause.title}")
+        return
+    figures = Figures.of(predictor, positions, causes_of(predictor.causes, fault))
+    text = _in_form(figures, circuits, out.suffix.lower() if out is not None else ".txt", narrow)
+    if out is None:
+        click.echo(text, nl=False)
+    else:
+        out.write_text(text, encoding="utf-8")
+        click.echo(f"Written: {out}")
+
+
+def _in_form(figures: Any, circuits: tuple[str, ...], form: str, narrow: bool) -> str:
+    from diag.sheet.table import make_sheet
+    from diag.sheet.ways import Ways
+
+    ways = Ways.of(figures.knowledge, figures.network)
+    if form == ".txt":
+        from diag.sheet.text import NARROW, WIDE, as_text
+
+        columns = NARROW if narrow else min(WIDE, shutil.get_terminal_size().columns)
+        return as_text(make_sheet(figures, ways, circuits), columns)
+    if form == ".md":
+        from diag.sheet.pages import as_markdown
+
+        return as_markdown(make_sheet(figures, ways, circuits))
+    from diag.sheet.drawing import draw
+
+    if form == ".svg":
+        return draw(figures, ways, circuits)
+    from diag.sheet.pages import as_html
+
+    drawings = {circuit: draw(figures, ways, (circuit,)) for circuit in circuits}
+    return as_html(make_sheet(figures, ways, circuits), drawings)
