@@ -15,8 +15,8 @@ from click.testing import CliRunner, Result
 
 from diag.circuit.predict import Predictor
 from diag.cli import main
-from diag.sheet.ways import Ways, end_part
 from diag.sheet.warnings import cautions_of
+from diag.sheet.ways import Ways, end_part
 from tests.sheet.paper import texts_of
 
 LEFT = ("--operate", "ignition=on", "--operate", "turn=left")
