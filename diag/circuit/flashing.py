@@ -91,34 +91,37 @@ class Flashing:
     # ------------------------------------------------------------ its contacts
 
     def start(self, stage: Stage, rows: np.ndarray) -> None:
-        """Contacts closed, but those of units that never close."""
+        """Contacts closed, but those of units that never close and those that rest with the battery off;
+        tell-tale contacts as they rest."""
+        rests = self._battery_off(stage)[rows]
         for unit, main in zip(self.names, self.contacts, strict=True):
             dead = stage.flagged(f"{unit}:never-closes")[rows]
-            stage.move(main, ~dead, rows)
+            stage.move(main, ~dead & ~rests, rows)
             if unit in self._side:
-                no_side = dead | stage.flagged(f"{unit}:tell-tale-contact-open")[rows]
-                stage.move(self._side[unit], ~no_side, rows)
+                stage.move(self._side[unit], np.zeros(len(rows), dtype=bool), rows)
+
+    def _battery_off(self, stage: Stage) -> np.ndarray:
+        """(R,) True where nothing can work a contact, whatever an ohmmeter sends through it."""
+        return np.array([operate.get("battery") == "disconnected" for operate in stage.operates], dtype=bool)
 
     def tell_tale(self, stage: Stage, rows: np.ndarray) -> np.ndarray:
         """The tell-tale contact is worked by the lamps' current; without it C stays dead."""
-        moved = []
+        moved, rests = [], self._battery_off(stage)[rows]
         for unit, main in zip(self.names, self.contacts, strict=True):
             if unit not in self._side:
                 continue
             dead = stage.flagged(f"{unit}:never-closes") | stage.flagged(f"{unit}:tell-tale-contact-open")
             loaded = np.abs(stage.solution.branch_a[rows, main]) >= _LOAD_A
-            wanted = ~dead[rows] & (stage.flagged(f"{unit}:never-opens")[rows] | loaded)
+            wanted = ~dead[rows] & ~rests & (stage.flagged(f"{unit}:never-opens")[rows] | loaded)
             moved.append(stage.move(self._side[unit], wanted, rows))
         found = union(moved)
         stage.solve(found)
         return found
 
     def carrying(self, stage: Stage) -> np.ndarray:
-        """Rows in which anything flows through a contact of the unit, or could if an ohmmeter sent it there:
-        with the battery off the contact rests open."""
+        """Rows in which anything flows through a contact of the unit."""
         amps = np.abs(stage.solution.branch_a[:, self.contacts + self.tell_tales])
-        off = np.array([operate.get("battery") == "disconnected" for operate in stage.operates], dtype=bool)
-        return np.nonzero((amps > 1e-9).any(axis=1) | (off & bool(self.contacts)))[0]
+        return np.nonzero((amps > 1e-9).any(axis=1))[0]
 
     def open(self, stage: Stage) -> None:
         """Contacts open in all rows; the solution is as it was."""

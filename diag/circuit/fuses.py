@@ -7,6 +7,7 @@ causes or of what hangs on a fuse.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -106,8 +107,8 @@ def opens_from(link: str, within_s: float = WATCHED_S) -> float:
     of a fuse, and beyond that point it is likelier open than not. Raises KeyError for an unknown class.
     """
     multiples = np.geomspace(LINKS[link][0].multiple, 20.0, 2000)
-    times = np.array([_usual_s(float(m), link) for m in multiples])
-    return float(multiples[int((times <= within_s).argmax())])
+    first = bisect_left(range(len(multiples)), True, key=lambda i: _usual_s(float(multiples[i]), link) <= within_s)
+    return float(multiples[first])
 
 
 def burns_a(section_mm2: float) -> float:

@@ -134,7 +134,9 @@ class Mesh:
                 node[after[0]] += room
                 continue
             end = start + len(after)
-            np.add(here[0], pair[start:end].sum(axis=0), out=total)
+            np.add(here[0], pair[start], out=total)
+            for row in pair[start + 1 : end]:
+                total += row
             np.divide(pair[start:end], total, out=share[start:end])
             for k, i in enumerate(after):
                 np.multiply(here, share[start + k], out=room)
