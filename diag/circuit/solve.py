@@ -19,8 +19,9 @@ from diag.circuit.network import LEAK_S, Diode, Filament, Floats, Network
 
 __all__ = ["Solution", "Solver", "Variants", "filament_current"]
 
-_SETTLED_V = 1e-6
-_STEP_V = 8.0
+_SETTLED_V = 5e-5
+"""Step below which Newton stops; the solution that follows is one more step, so far within a microvolt."""
+_STEP_V, _FAR_V = 8.0, 2.0
 _ROUNDS = 120
 _COLUMNS = 1024
 """Variants solved side by side: enough that numpy's calls cost little, few enough to stay in the cache."""
@@ -104,10 +105,13 @@ class Solver:
 
     # ------------------------------------------------------------ all variants
 
-    def solve(self, variants: Variants, *, dense: bool = False, inner: bool = True) -> Solution:
-        """Every variant's volts and amps. `dense` forces plain elimination with pivoting (the reference for
-        tests); without `inner` no inner resistances are worked out (they are given as zero).
+    def solve(
+        self, variants: Variants, *, near: Floats | None = None, dense: bool = False, inner: bool = True
+    ) -> Solution:
+        """Every variant's volts and amps.
 
+        `near`: volts (F, nodes) to begin at, where known. `dense` forces plain elimination with pivoting (the
+        reference for tests). Without `inner` no inner resistances are worked out; they are given as zero.
         Raises ArithmeticError where Newton does not settle.
         """
         count, size = len(variants.branch_s), len(self.network.nodes)
@@ -126,7 +130,8 @@ class Solver:
             for start in range(0, len(rows), _COLUMNS):
                 here = rows[start : start + _COLUMNS]
                 whole = len(here) == count
-                found = self._columns(variants if whole else variants.subset(here), torn, inner)
+                guess = None if near is None else (near[here][:, self._a] - near[here][:, self._b]).T
+                found = self._columns(variants if whole else variants.subset(here), guess, torn, inner)
                 for target, values in zip((volts, bent_v, inner_ohm), found, strict=True):
                     target[here] = values
         return self._solution(variants, volts, bent_v, inner_ohm)
@@ -163,7 +168,9 @@ class Solver:
 
     # ------------------------------------------------------------ side by side
 
-    def _columns(self, variants: Variants, torn: bool, inner: bool) -> tuple[Floats, Floats, Floats]:
+    def _columns(
+        self, variants: Variants, guess: Floats | None, torn: bool, inner: bool
+    ) -> tuple[Floats, Floats, Floats]:
         """volts (F, nodes), volts on bent elements (F, P), inner ohms (F, nodes) of one batch."""
         pattern = self._pattern
         siemens = np.ascontiguousarray(variants.branch_s.T)
@@ -175,7 +182,7 @@ class Solver:
         law = self._law(variants)
         mesh = Mesh(pattern, pair, node)
         mesh.eliminate(0, fixed)
-        bent_v = self._newton(mesh, law, links, fixed)
+        bent_v = self._newton(mesh, guess, law, links, fixed)
         self._bend(mesh, law, bent_v, self._bent_at)
         mesh.eliminate(fixed, pattern.places)
         found = np.empty((pattern.places, node.shape[1] - 1, node.shape[2]))
@@ -229,10 +236,17 @@ class Solver:
             ]
         return siemens, _Links.of([link for link in links if link[3] > 0 and link[1] != link[2]], siemens.shape[1])
 
-    def _bend(self, mesh: Mesh, law: _Law, bent_v: Floats, at: list[tuple[int, int, int]]) -> None:
-        """Add every bent element as the tangent at its volts: a conductance and an injected current."""
+    def _bend(
+        self, mesh: Mesh, law: _Law, bent_v: Floats, at: list[tuple[int, int, int]], anew: np.ndarray | None = None
+    ) -> None:
+        """Add every bent element as the tangent at its volts: a conductance and an injected current.
+
+        Columns that begin `anew` take the secant at the rated volts instead.
+        """
         amps, slope = law(bent_v)
         rest = amps - slope * bent_v
+        if anew is not None and anew.any():
+            slope, rest = np.where(anew, law.secant(), slope), np.where(anew, 0.0, rest)
         for (a, b, slot), row, injected in zip(at, slope, rest, strict=True):
             _join(mesh.pair, mesh.node, a, b, slot, row)
             if a >= 0:
@@ -240,8 +254,8 @@ class Solver:
             if b >= 0:
                 mesh.node[b, 1] += injected
 
-    def _newton(self, start: Mesh, law: _Law, links: _Links, fixed: int) -> Floats:
-        """(P, F) volts on the bent elements, by Newton from the secant at their rated volts.
+    def _newton(self, start: Mesh, guess: Floats | None, law: _Law, links: _Links, fixed: int) -> Floats:
+        """(P, F) volts on the bent elements, by Newton from `guess` or from the secant at their rated volts.
 
         The places before `fixed` are out already and stay so.
         """
@@ -254,31 +268,28 @@ class Solver:
         a, b = (np.array(ends) for ends in zip(*((x, y) for x, y, _ in at), strict=True))
         on_a, on_b = (a >= 0)[:, None], (b >= 0)[:, None]
         columns, pair, node = np.arange(count), start.pair[slots:], start.node[fixed:]
-        volts: Floats | None = None
-        for _ in range(_ROUNDS):
+        volts, anew = (
+            (out.copy(), np.ones(count, dtype=bool)) if guess is None else (guess, np.zeros(count, dtype=bool))
+        )
+        for turn in range(_ROUNDS):
             trial = Mesh(tail, pair.copy(), node.copy())
-            if volts is None:
-                for (x, y, slot), row in zip(at, law.secant(), strict=True):
-                    _join(trial.pair, trial.node, x, y, slot, row)
-            else:
-                self._bend(trial, law, volts, at)
+            self._bend(trial, law, volts, at, anew)
             trial.eliminate(0, tail.places)
             found = np.empty((tail.places, node.shape[1] - 1, len(columns)))
             trial.substitute(found, 0)
             links.close(found, start.pattern)
-            fresh = np.where(on_a, found[a, 0], 0.0) - np.where(on_b, found[b, 0], 0.0)
-            if volts is None:
-                volts = fresh
-                continue
-            step = fresh - volts
-            volts = volts + np.clip(step, -_STEP_V, _STEP_V)
-            moving = np.abs(step).max(axis=0) > _SETTLED_V
+            step = np.where(on_a, found[a, 0], 0.0) - np.where(on_b, found[b, 0], 0.0) - volts
+            size = np.abs(step).max(axis=0)
+            moving = anew | (size > _SETTLED_V)
+            limit = np.where(anew, np.inf, _STEP_V)
+            volts = volts + np.clip(step, -limit, limit)
+            anew = (size > _FAR_V) & (turn == 0) & ~anew  # nothing like the guess: better from the secant
             left = int(moving.sum())
             if left <= 0.6 * len(columns):
                 out[:, columns] = volts
                 if not left:
                     return out
-                columns, volts = columns[moving], volts[:, moving]
+                columns, volts, anew = columns[moving], volts[:, moving], anew[moving]
                 pair, node = pair[:, moving], node[:, :, moving]
                 law, links = law.columns(moving), links.columns(moving)
         worst = float(np.abs(step).max())

@@ -12,7 +12,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from diag.circuit.arrange import in_series
-from diag.circuit.network import Change, Network
+from diag.circuit.network import Change, Floats, Network
 from diag.circuit.solve import Solution, Solver, Variants
 
 __all__ = ["Settled", "Stage", "merged", "picked", "union"]
@@ -98,15 +98,15 @@ class Stage:
         self.variants.branch_s[rows, branch] = wanted
         return moved
 
-    def solve_all(self) -> None:
-        """The first solution; behaviours may look at it from then on."""
-        self.solution = self.solver.solve(self.variants)
+    def solve_all(self, near: Floats | None = None) -> None:
+        """The first solution; behaviours may look at it from then on. `near`: volts (R, nodes) to begin at."""
+        self.solution = self.solver.solve(self.variants, near=near)
 
     def solve(self, rows: np.ndarray) -> None:
         """Brings the solution of those rows up to date."""
         if not len(rows):
             return
-        fresh = self.solver.solve(self.variants.subset(rows))
+        fresh = self.solver.solve(self.variants.subset(rows), near=self.solution.volts[rows])
         for f in fields(Solution):
             getattr(self.solution, f.name)[rows] = getattr(fresh, f.name)
 
