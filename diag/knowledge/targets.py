@@ -54,5 +54,5 @@ def target_title(knowledge: Knowledge, target: str) -> str:
 
 
 def targets(knowledge: Knowledge) -> tuple[str, ...]:
-    """Every part that can be named, in the order of the files; a lamp with two filaments is named by filament."""
-    return tuple(one for name, part in knowledge.parts.items() for one in filaments_of(name, part) or (name,))
+    """Every part in the order of the files, and after a lamp with two filaments each of them."""
+    return tuple(one for name, part in knowledge.parts.items() for one in (name, *filaments_of(name, part)))

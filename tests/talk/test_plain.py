@@ -19,6 +19,8 @@ from tests.talk.hands import fresh
 from tests.talk.test_terminal import until_measure
 
 STEADY = "turn lamps light but do not flash"
+HAZARD = "hazard lights do not work"
+"""What the first question after it asks to look at is a lamp."""
 
 
 def said(conversation: Conversation, *lines: str) -> str:
@@ -82,7 +84,7 @@ def test_end_of_lines_tells_what_is_known(reasoner: Reasoner) -> None:
 def test_looks_are_taken_as_number_or_words(reasoner: Reasoner, line: str, light: str, rhythm: str) -> None:
     """People write the same look in many ways."""
     conversation = fresh(reasoner)
-    said(conversation, STEADY, line)
+    said(conversation, HAZARD, line)
     assert values(conversation) == [{"light": light, "rhythm": rhythm}]
 
 
@@ -90,7 +92,7 @@ def test_looks_are_taken_as_number_or_words(reasoner: Reasoner, line: str, light
 def test_a_bad_line_is_refused_and_asked_again(reasoner: Reasoner, line: str) -> None:
     """`dim` alone has no rhythm, and no number may be guessed at: the message says what was expected."""
     conversation = fresh(reasoner)
-    text = said(conversation, STEADY, line, "dark")
+    text = said(conversation, HAZARD, line, "dark")
     assert "! " in text and "expected" in text
     assert text.count("Watch: Turn tell-tale.") == 2
     assert values(conversation) == [{"light": "dark", "rhythm": "none"}]
@@ -108,7 +110,7 @@ def test_commands_are_spelt_out(reasoner: Reasoner) -> None:
     """Whatever a key does in the terminal a word does here."""
     conversation = fresh(reasoner)
     text = said(
-        conversation, STEADY, "why", "causes", "help", "note fuse box is wet", "dark", "undo", "not sure",
+        conversation, HAZARD, "why", "causes", "help", "note fuse box is wet", "dark", "undo", "not sure",
         "symptom horn silent", "can't reach", "changed renewed the horn fuse",
     )  # fmt: skip
     assert "Why this question" in text and "Likely so far" in text and "One answer a line" in text
@@ -120,7 +122,7 @@ def test_commands_are_spelt_out(reasoner: Reasoner) -> None:
 def test_an_older_answer_is_corrected_in_one_line(reasoner: Reasoner) -> None:
     """The number stands before each answer in the list that `correct` prints."""
     conversation = fresh(reasoner)
-    said(conversation, STEADY, "dark")
+    said(conversation, HAZARD, "dark")
     seq = conversation.state.standing("answered")[-1].seq
     text = said(conversation, "correct", "correct 99 dark", "correct x", f"correct {seq} normal steady")
     assert f"{seq} Turn tell-tale" in text and "No answer has the number 99" in text and "Found `x`" in text
@@ -130,7 +132,7 @@ def test_an_older_answer_is_corrected_in_one_line(reasoner: Reasoner) -> None:
 def test_quit_stops_before_the_lines_end(reasoner: Reasoner) -> None:
     """What stands behind `quit` is not an answer."""
     conversation = fresh(reasoner)
-    said(conversation, STEADY, "quit", "dark")
+    said(conversation, HAZARD, "quit", "dark")
     assert values(conversation) == []
 
 

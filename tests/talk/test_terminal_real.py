@@ -61,7 +61,7 @@ def test_a_dumb_terminal_gets_plain_lines(reasoner: object) -> None:
     program = spawn(80, ["start"], TERM="dumb")
     program.expect("name a circuit")
     program.sendline("turn lamps light but do not flash")
-    program.expect("Watch: Turn tell-tale")
+    program.expect("Listen to: Flasher unit")
     program.sendline("quit")
     program.expect("diag resume")
     program.expect(pexpect.EOF)
