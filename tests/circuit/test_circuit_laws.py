@@ -107,7 +107,7 @@ def test_leaving_out_what_cannot_matter_changes_no_answer(
     """Two thirds of all points are not computed; forced to compute them, every finding stays the same."""
     quick = Predictor(demo.knowledge, []).shown(operate)
     with monkeypatch.context() as patch:
-        patch.setattr(Predictor, "_matters", lambda self, change, healthy: True)
+        patch.setattr(Predictor, "_matters", lambda *_: True)
         full = Predictor(demo.knowledge, []).shown(operate)
     for name in ("volts", "off_volts", "branch_a", "flasher", "buzzing", "lamp_on_v", "lamp_off_v"):
         fed = _fed(full) if name.startswith("lamp") else 1.0  # the volts across a lamp that is not there say nothing
