@@ -31,23 +31,17 @@ class Point:
     most_s: float
 
 
+_BLADE = (
+    Point(1.10, 360_000.0, math.inf),
+    Point(1.35, 0.75, 600.0),
+    Point(1.60, 0.25, 50.0),
+    Point(2.00, 0.15, 5.0),
+    Point(3.50, 0.04, 0.5),
+    Point(6.00, 0.02, 0.1),
+)
 LINKS: dict[str, tuple[Point, ...]] = {
-    "blade": (
-        Point(1.10, 360_000.0, math.inf),
-        Point(1.35, 0.75, 600.0),
-        Point(1.60, 0.25, 50.0),
-        Point(2.00, 0.15, 5.0),
-        Point(3.50, 0.04, 0.5),
-        Point(6.00, 0.02, 0.1),
-    ),
-    "torpedo": (
-        Point(1.10, 3600.0, math.inf),
-        Point(1.35, 0.75, 600.0),
-        Point(1.60, 0.25, 50.0),
-        Point(2.00, 0.15, 5.0),
-        Point(3.50, 0.04, 0.5),
-        Point(6.00, 0.02, 0.1),
-    ),
+    "blade": _BLADE,
+    "torpedo": _BLADE,
     "glass": (
         Point(1.10, 14_400.0, math.inf),
         Point(1.35, 5.0, 3600.0),
@@ -57,9 +51,9 @@ LINKS: dict[str, tuple[Point, ...]] = {
     ),
 }
 """Time-current classes. blade: ISO 8820-3 (longest times at 200, 350 and 600 % as a data sheet quotes them,
-the others from memory). torpedo: DIN 72581 gives size and rating here, no times; those of the blade class
-stand in, common practice, no source. glass: UL 248-14 (4 h at 110 %, 60 min at 135 %, 2 min at 200 %); its
-least times and all above 200 % are common practice, no source."""
+the others from memory). torpedo: DIN 72581 gives sizes and ratings; for want of its times those of the blade
+class stand in, common practice, no source. glass: UL 248-14 (4 h at 110 %, 60 min at 135 %, 2 min at 200 %);
+its least times and all above 200 % are common practice, no source."""
 
 _PREECE_COPPER = 80.0
 """Fusing current of copper wire in free air, A = 80 · d^1.5, d in mm (Preece's law)."""

@@ -5,9 +5,12 @@ Expectations are `common practice, no source`.
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
-from tests.circuit.demo import LEFT, SIDE, STOP, Demo
+from diag.circuit import observe
+from diag.circuit.behaviour import Shown
+from tests.circuit.demo import LEFT, STOP, Demo
 
 
 def test_an_led_lamp_is_as_bright_as_the_filament_that_it_replaces(demo: Demo) -> None:
@@ -31,6 +34,13 @@ def test_an_led_turn_lamp_makes_the_unit_flash_fast(demo: Demo, mode: str) -> No
 
 
 def test_an_led_does_not_glow_where_a_filament_returns_a_neighbours_current(demo: Demo) -> None:
-    """Backwards and below its threshold it carries nothing at all: the backfeed of a missing earth ends there."""
-    assert demo.look("tail-lamp-left", SIDE) == "normal/steady"
-    assert abs(demo.amps("stop-wire", {}, "stop-lamp-left.led")) < 1e-4
+    """Backwards it carries nothing: the stop lamp's way back through a tail lamp ends where that is an LED."""
+    predictor = demo.predictor
+    causes = {cause.id: i for i, cause in enumerate(predictor.causes)}
+    lost, led = causes["earth-rear-left.open"], causes["tail-lamp-left.led"]
+    shown = Shown.stacked(
+        [predictor.shown(STOP).rows([0]), predictor.shown_sets(STOP, [frozenset({lost}), frozenset({lost, led})])]
+    )
+    limits = dict(demo.knowledge.vocabulary.light_limits)
+    words = observe.lamp_looks(shown, demo.network, "tail-lamp-left", np.zeros(3), limits).argmax(axis=1)
+    assert ["/".join(observe.LOOKS[i]) for i in words] == ["dark/none", "glow/steady", "dark/none"]

@@ -98,7 +98,17 @@ _FAULTS: list[tuple[str, Operate, dict[str, str]]] = [
     ("dip-switch.swapped-56a-56b", MAIN, {**dict.fromkeys(_DIP, _LIT), "main-beam-tell-tale": _DARK}),
     ("headlamp-left.swapped-56a-56b", DIPPED, {"headlamp-left.56a": _LIT, "headlamp-right.56b": _LIT}),
     ("headlamp-left.swapped-56a-56b", MAIN, {"headlamp-left.56b": _LIT, "headlamp-right.56a": _LIT}),
-    ("headlamp-left.bridged", DIPPED, {**dict.fromkeys(_BEAM, _LIT), "main-beam-tell-tale": _LIT}),
+    # a filament that lies on the other: dipped, its fuse carries both main beams and burns; on main it is fed
+    (
+        "headlamp-left.bridged",
+        DIPPED,
+        {"headlamp-left.56b": _DARK, "headlamp-right.56b": _LIT, "main-beam-tell-tale": _DARK},
+    ),
+    (
+        "headlamp-left.bridged",
+        MAIN,
+        {**dict.fromkeys(_BEAM, _LIT), "headlamp-left.56b": _LIT, "headlamp-right.56b": _DARK},
+    ),
     # one headlamp dim, the other right: its earth; both dim: switch, dip switch or feed
     ("earth-front-left.resistive", DIPPED, {"headlamp-left.56b": "dim/steady", "headlamp-right.56b": _LIT}),
     ("dip-switch.resistive-56-56b", DIPPED, dict.fromkeys(_DIP, "dim/steady")),

@@ -94,7 +94,7 @@ def test_fuses_of_the_demo_vehicle_are_of_a_rating_that_exists(demo: Demo) -> No
     """Torpedo fuses come in few sizes; a rating between them is a slip of the pen."""
     for name, part in demo.knowledge.parts.items():
         if isinstance(part, FusePart):
-            assert part.rating_a in _TORPEDO_A | _BLADE_A, name
+            assert part.rating_a in {"torpedo": _TORPEDO_A, "blade": _BLADE_A}[part.link], name
 
 
 def test_every_fused_wire_of_the_demo_vehicle_outlasts_its_fuse(demo: Demo) -> None:
