@@ -6,6 +6,7 @@ causes or of what hangs on a fuse.
 
 from __future__ import annotations
 
+import functools
 import math
 from bisect import bisect_left
 from collections.abc import Mapping
@@ -94,6 +95,7 @@ def _usual_s(multiple: float, link: str) -> float:
     return math.inf if math.isinf(most) else math.sqrt(least * most)
 
 
+@functools.cache
 def opens_from(link: str, within_s: float = WATCHED_S) -> float:
     """Multiple of its rating from which a fuse is taken to open within some seconds.
 

@@ -17,6 +17,7 @@ from diag.circuit.readings import LEADS_OHM, Indication, no_path_ohm
 
 __all__ = [
     "DIODE_OHMMETER",
+    "MOVING_COIL",
     "Ammeter",
     "Hookup",
     "Instrument",
@@ -36,10 +37,17 @@ _LIVE_V = 0.02
 
 @dataclass(frozen=True)
 class Voltmeter:
-    """A voltmeter of `input_ohm`: 10 Mohm digital, 20 kohm a volt and range for a moving coil
-    (common practice, no source)."""
+    """A voltmeter of `input_ohm`, sure to `digits_v` and a share of the reading (see `volts_readings`).
+
+    10 Mohm and a few digits where it is digital (common practice, no source).
+    """
 
     input_ohm: float = 1e7
+    digits_v: float = 0.04
+
+
+MOVING_COIL = Voltmeter(2e5, 0.25)
+"""20 kohm a volt on a 10 V range, sure to 2.5 % of full scale (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -111,12 +119,12 @@ def fitted(network: Network, instrument: Instrument, red: str, black: str) -> Ne
 class Hookup:
     """An instrument between two points of a vehicle's network, read under any operate.
 
-    `instead_of`: the fuse that an ammeter takes the place of; its points are the fuse's ends.
-    Raises KeyError for an unknown point or fuse.
+    `always`: what connecting it changes on the vehicle, such as a fuse that comes out for it. Raises
+    KeyError for an unknown point.
     """
 
     def __init__(
-        self, bench: Bench, instrument: Instrument, red: str, black: str, instead_of: str | None = None
+        self, bench: Bench, instrument: Instrument, red: str, black: str, always: Change | None = None
     ) -> None:
         self.instrument = instrument
         network = fitted(bench.network, instrument, red, black)
@@ -124,15 +132,22 @@ class Hookup:
         self.bench = bench.over(network, guarded)
         self._a, self._b = network.node(red), network.node(black)
         self._no_path = no_path_ohm(bench.network)
-        pulled = {network.branch(instead_of): np.inf} if instead_of is not None else {}
-        self._always = Change(added_ohm=pulled)
+        self._always = always or Change()
+        self._wire: int | None = None
 
     @staticmethod
-    def ammeter(bench: Bench, fuse: str, instrument: Ammeter | None = None) -> Hookup:
-        """An ammeter in place of a fuse, positive where current enters at the fuse's first end."""
-        branch = bench.network.branches[bench.network.branch(fuse)]
-        ends = (bench.network.nodes[branch.a], bench.network.nodes[branch.b])
-        return Hookup(bench, instrument or Ammeter(), *ends, instead_of=fuse)
+    def ammeter(bench: Bench, through: str, meter: Ammeter | None = None) -> Hookup:
+        """An ammeter in place of a fuse, or between the end of a wire and what it was on; positive where current
+        enters at the first end of that fuse or wire. Raises KeyError for an unknown one."""
+        meter, net = meter or Ammeter(), bench.network
+        index = net.branch(through)
+        branch = net.branches[index]
+        in_line = branch.role == "wire"  # its burden then adds to the wire, which itself says what flows
+        always = Change(added_ohm={index: meter.ohm if in_line else np.inf})
+        hookup = Hookup(bench, meter, net.nodes[branch.a], net.nodes[branch.b], always)
+        if in_line:
+            hookup.bench, hookup._wire = bench, index
+        return hookup
 
     def read(self, operate: Mapping[str, str], changes: Sequence[Change]) -> Indication:
         """What the instrument shows for each change.
@@ -146,6 +161,8 @@ class Hookup:
         on, off = self._across(shown.volts), self._across(shown.off_volts)
         if isinstance(self.instrument, ProbeLamp):
             on, off = shown.lamp_on_v[:, -1], shown.lamp_off_v[:, -1]
+        elif self._wire is not None:
+            on = off = shown.branch_a[:, self._wire]
         elif isinstance(self.instrument, Ammeter):
             meter = len(self.bench.network.branches) - 1
             gone = np.array([meter in found for found in blown])  # all the volts stand across its melted fuse

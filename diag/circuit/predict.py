@@ -80,6 +80,7 @@ class Predictor:
         self._tables: dict[Key, Shown] = {}
         self._sets: dict[tuple[Key, frozenset[int]], Shown] = {}
         self._prepare({operate_key(operate): dict(operate) for operate in operates}, cache, progress)
+        self._names = [digest_of(change) for change in self._lasting]
 
     # ------------------------------------------------------------ the table
 
@@ -87,7 +88,7 @@ class Predictor:
         """What the healthy vehicle (row 0) and every cause (row 1 + its index) show."""
         key = operate_key(operate)
         if key not in self._tables:
-            names = [digest_of(change) for change in self._lasting]
+            names = self._names
             self._solve({key: dict(operate)}, dict(zip(names, self._lasting, strict=True)), lambda share: None)
             sheet = self._sheets[key]
             self._tables[key] = sheet.shown.rows([sheet.place[names[row]] for row in self._row])

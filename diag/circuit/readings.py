@@ -96,13 +96,16 @@ class Indication:
 # ---------------------------------------------------------------- numbers with their tolerance
 
 
-def volts_readings(mean: Floats, spread: Floats, unsure_v: Floats | float = 0.0) -> Readings:
+def volts_readings(
+    mean: Floats, spread: Floats, unsure_v: Floats | float = 0.0, digits_v: float = _METER_V
+) -> Readings:
     """Volts; `spread` (R,) is each cause's own scatter as a natural logarithm, row 0 the healthy vehicle.
 
-    `unsure_v`: volts that hang on how far this meter loads the point.
+    `unsure_v`: volts that hang on how far this meter loads the point. `digits_v`: volts that the meter
+    itself is unsure of.
     """
     strays = spread * np.minimum(np.abs(mean - mean[0]), 4.0)
-    return Readings(mean, np.sqrt(_METER_V**2 + (_METER_SHARE * mean) ** 2 + strays**2 + np.square(unsure_v)))
+    return Readings(mean, np.sqrt(digits_v**2 + (_METER_SHARE * mean) ** 2 + strays**2 + np.square(unsure_v)))
 
 
 def amps_readings(mean: Floats, spread: Floats) -> Readings:
