@@ -1,4 +1,4 @@
-"""Verbs that tell of a vehicle as it is described: `diag vehicle show`.
+"""Verbs that tell of a vehicle as it is described: `diag vehicle show`, `diag vehicle netlist`.
 
 Each opens what it needs and hands over; errors are the caller's to turn into messages.
 """
@@ -6,7 +6,7 @@ Each opens what it needs and hands over; errors are the caller's to turn into me
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
@@ -69,15 +69,58 @@ def show(
     circuits = circuit_of(knowledge, circuit)
     predictor = Predictor(knowledge, ())
     if fault == "list":
-        for cause in predictor.causes:
-            click.echo(f"{cause.id:42} {cause.title}")
+        _list_faults(predictor.causes)
         return
     figures = Figures.of(predictor, positions, causes_of(predictor.causes, fault))
-    text = _in_form(figures, circuits, out.suffix.lower() if out is not None else ".txt", narrow)
+    _hand_over(_in_form(figures, circuits, out.suffix.lower() if out is not None else ".txt", narrow), out, "utf-8")
+
+
+@vehicle.command()
+@file_argument
+@operate_option
+@click.option("--fault", metavar="ID", help="With this fault, or several parted by commas; `list` shows all.")
+@click.option(
+    "--phase",
+    type=click.Choice(["closed", "open"]),
+    default="closed",
+    show_default=True,
+    help="Contact of the flasher unit.",
+)
+@click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
+def netlist(file: str | None, operate: tuple[str, ...], fault: str | None, phase: str, out: Path | None) -> None:
+    """The electrical state under one operate as a SPICE netlist, for any circuit simulator.
+
+    \b
+    diag vehicle netlist --operate ignition=on --operate turn=left --out turn.cir
+    diag vehicle netlist --operate lights=side --fault earth-rear-left.open
+    """
+    from diag.circuit.netlist import settled_netlist
+    from diag.circuit.predict import Predictor
+    from diag.knowledge.load import load_knowledge
+    from diag.sheet.asked import causes_of, operate_of
+    from diag.talk.opening import vehicle_file
+
+    knowledge = load_knowledge(vehicle_file(file))
+    positions = operate_of(knowledge, operate)
+    predictor = Predictor(knowledge, ())
+    if fault == "list":
+        _list_faults(predictor.causes)
+        return
+    text = settled_netlist(predictor, positions, causes_of(predictor.causes, fault), phase)
+    _hand_over(text, out, "ascii")
+
+
+def _list_faults(causes: Iterable[Any]) -> None:
+    for cause in causes:
+        click.echo(f"{cause.id:42} {cause.title}")
+
+
+def _hand_over(text: str, out: Path | None, encoding: str) -> None:
+    """To the screen, or to a file with a word that it is there."""
     if out is None:
         click.echo(text, nl=False)
     else:
-        out.write_text(text, encoding="utf-8")
+        out.write_text(text, encoding=encoding)
         click.echo(f"Written: {out}")
 
 

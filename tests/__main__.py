@@ -11,7 +11,7 @@ _STEPS = (
     ("format", ["-m", "ruff", "format", "--check", "diag", "tests"]),
     ("lint", ["-m", "ruff", "check", "diag", "tests"]),
     ("types", ["-m", "mypy"]),
-    ("tests", ["-m", "pytest", "-n", "2", "--dist", "worksteal"]),
+    ("tests", ["-m", "pytest", "-n", "2", "--dist", "worksteal", "-rs"]),
 )
 
 

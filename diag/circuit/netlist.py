@@ -1,6 +1,7 @@
 """One electrical state of a vehicle as a SPICE netlist that any general circuit simulator loads.
 
-R, V and B elements and comments only. Writes what it is given: no finding, no behaviour, no solving.
+R, V and B elements and comments only. Knows nothing of findings, and of behaviour only whom to ask for
+the state that everything settles to.
 """
 
 from __future__ import annotations
@@ -13,11 +14,15 @@ from dataclasses import dataclass
 
 from diag import __version__
 from diag.circuit.elements import LED_ON_SHARE, SOFT_V
-from diag.circuit.network import LEAK_S, Network
+from diag.circuit.faults import Cause
+from diag.circuit.network import LEAK_S, Change, Network
+from diag.circuit.predict import Predictor
 from diag.circuit.solve import Variants
 
-__all__ = ["About", "Names", "Netlist", "write_netlist"]
+__all__ = ["PHASES", "About", "Names", "Netlist", "settled_netlist", "write_netlist"]
 
+PHASES = ("closed", "open")
+"""Of the contact of a flasher unit."""
 _GROUND = "0"
 _CURVE, _FLOOR = -0.225, 1.6e-5
 
@@ -34,6 +39,7 @@ class About:
     fault: str
     operate: Mapping[str, str]
     phase: str
+    blown: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -79,6 +85,23 @@ def write_netlist(network: Network, variants: Variants, about: About, row: int =
     leads from every node to body, elements of zero siemens are left out. Ends with `.op`.
     """
     return _Writer(network, variants, row).written(about)
+
+
+def settled_netlist(predictor: Predictor, operate: Mapping[str, str], causes: Sequence[Cause], phase: str) -> str:
+    """The state that the vehicle with those faults at once settles to under `operate`: fuses blown, relays
+    pulled in, contact of the flasher unit as `phase` says (one of PHASES; open where it cannot close)."""
+    change = Change()
+    for cause in causes:
+        change = change.merged(cause.change or Change())
+    settled, net = predictor.bench.settle(operate, [change]), predictor.network
+    about = About(
+        predictor.knowledge.vehicle.title,
+        ", ".join(f"{cause.id} ({cause.title})" for cause in causes) or "none",
+        operate,
+        "open" if phase == "open" else "closed, where it can close",
+        tuple(net.branches[i].id for i in sorted(settled.blown[0])),
+    )
+    return write_netlist(net, settled.open if phase == "open" else settled.closed, about).text
 
 
 class _Writer:
@@ -217,6 +240,7 @@ def _heading(about: About) -> Sequence[str]:
         _comment(f"Fault: {about.fault}"),
         _comment(f"Operate: {operate}"),
         _comment(f"Flasher contact: {about.phase}"),
+        *([_comment(f"Blown or burnt while operating: {', '.join(about.blown)}")] if about.blown else []),
         _comment(f"Written by diag {__version__}: the state after fuses, relays and machines have settled"),
         _comment("Run: ngspice -b FILE, or load it in any simulator that knows R, V and B elements"),
     ]

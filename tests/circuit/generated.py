@@ -11,7 +11,7 @@ import random
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from diag.circuit.behaviour import Bench, short_to_body
+from diag.circuit.behaviour import Bench
 from diag.circuit.network import Branch, Change, Diode, Extra, Filament, Network, Relay, Source
 from diag.circuit.parts import wire_ohm
 
@@ -85,7 +85,9 @@ class _Maker:
         self.faults[f"{name}.open"] = Change(added_ohm={index: _OPEN})
         self.faults[f"{name}.resistive"] = Change(added_ohm={index: round(self.chance.uniform(0.2, 5.0), 2)})
         if here.a and here.b:
-            self.faults[f"{name}.to-body"] = Change(extra=short_to_body(here.a, here.b))
+            self.faults[f"{name}.to-body"] = Change(
+                extra=tuple(Extra(end, 0, _TOUCH_S, end) for end in (here.a, here.b))
+            )
         if self.wires % 3 == 0:
             other = self.chance.choice([b for b in self.branches if b.role == "wire"][-12:])
             touch = Extra(here.b, other.b, _TOUCH_S, here.b)

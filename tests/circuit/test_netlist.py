@@ -94,6 +94,20 @@ def test_a_voltage_divider_divides() -> None:
         assert volts[2] == pytest.approx(6.0, abs=_MILLIVOLT)
 
 
+@needs_ngspice
+def test_a_lamp_behind_a_corroded_joint_is_a_cold_one() -> None:
+    """1 kilohm before a 25 W lamp leaves it millivolts, where its law is that of a cold filament: V solves
+    (12.6 - V)/1000 = I0·k·(k² + 1.6e-5)^-0.225 (solved here by bisection)."""
+    net = network(
+        ["body", "feed", "lamp"], [("feed", "lamp", 1000.0)], [("lamp", "body", 13.5, 25.0)],
+        ("feed", "body", 12.6, 1e-6),
+    )  # fmt: skip
+    by_hand = brentq(lambda v: (12.6 - v) / 1000.0 - filament_a(v, 13.5, 25.0), 0.0, 1.0, xtol=1e-13)
+    assert 0.005 < by_hand < 0.01
+    for volts in _both(net, _as_it_stands(net)):
+        assert volts[2] == pytest.approx(by_hand, rel=1e-4)
+
+
 def _valves(way: float, lamp_watts: float = 25.0) -> tuple[Network, Variants]:
     """Battery, a lamp, a diode towards body behind it."""
     plain = network(["body", "feed", "anode"], [], [("feed", "anode", 13.5, lamp_watts)], ("feed", "body", 12.6, 1e-6))
