@@ -13,12 +13,12 @@ from diag.knowledge.load import rules_folder
 __all__ = ["write_everything"]
 
 _CONTROLS = """controls:                    # rest position first
-  wiper: ["off", slow, fast]
-  dip: [dipped, main]
-  dimmer: [bright, half]
-  fuel: [full, low]
-  trailer: ["off", coupled]
-  start-button: [released, pressed]
+  bed-wiper: ["off", slow, fast]
+  bed-dip: [dipped, main]
+  bed-dimmer: [bright, half]
+  bed-fuel: [full, low]
+  bed-trailer: ["off", coupled]
+  bed-start-button: [released, pressed]
 """
 
 _CIRCUIT = """\
@@ -26,16 +26,17 @@ circuit: everything
 title: One of every kind
 parts:
   relay-lamps: {kind: relay, title: Headlamp relay, place: under-dash, change-over: true, diode: true}
-  dip-switch: {kind: switch, title: Dip switch, place: column, control: dip, terminals: ["56", 56a, 56b],
+  dip-switch: {kind: switch, title: Dip switch, place: column, control: bed-dip, terminals: ["56", 56a, 56b],
     contacts: {dipped: [["56", 56b]], main: [["56", 56a]]}}
   headlamp: {kind: two-filament-lamp, title: Headlamp, place: front, terminals: [56a, 56b, "31"], test-w: [45 W, 40 W]}
   main-beam: {kind: lamp, title: Main beam tell-tale, place: under-dash, terminals: [56a, "31"], test-w: 2 W,
     colour: blue, tell-tale: true}
-  dimmer: {kind: rheostat, title: Instrument dimmer, place: under-dash, control: dimmer,
+  dimmer: {kind: rheostat, title: Instrument dimmer, place: under-dash, control: bed-dimmer,
     positions: {bright: 0.5 ohm, half: 10 ohm}}
   panel-lamp: {kind: lamp, title: Instrument lamp, place: under-dash, terminals: [58d, "31"], test-w: 3 W}
   starter: {kind: starter, title: Starter, place: engine-bay}
-  start-button: {kind: switch, title: Starter button, place: under-dash, control: start-button, terminals: ["30", "50"],
+  start-button: {kind: switch, title: Starter button, place: under-dash, control: bed-start-button,
+    terminals: ["30", "50"],
     contacts: {released: [], pressed: [["30", "50"]]}}
   alternator: {kind: alternator, title: Alternator, place: engine-bay}
   charge-lamp: {kind: lamp, title: Charge tell-tale, place: under-dash, terminals: ["15", "61"], test-w: 2 W,
@@ -47,17 +48,17 @@ parts:
   idle-valve: {kind: valve, title: Idle valve, place: engine-bay, terminals: ["15", "31"], current-a: 0.5 A}
   radio: {kind: accessory, title: Radio, place: under-dash, terminals: ["30", "31"], current-a: 1 A}
   blower: {kind: motor, title: Blower, place: under-dash, terminals: ["15", "31"], current-a: 4 A}
-  wiper-switch: {kind: switch, title: Wiper switch, place: column, control: wiper, terminals: [53a, "53", 53b, 53e],
+  wiper-switch: {kind: switch, title: Wiper switch, place: column, control: bed-wiper, terminals: [53a, "53", 53b, 53e],
     contacts: {"off": [["53", 53e]], slow: [[53a, "53"]], fast: [[53a, 53b]]}}
   wiper: {kind: wiper-motor, title: Wiper motor, place: engine-bay}
   fuel-gauge: {kind: gauge, title: Fuel gauge, place: under-dash}
-  fuel-sender: {kind: level-sender, title: Fuel sender, place: rear, control: fuel,
+  fuel-sender: {kind: level-sender, title: Fuel sender, place: rear, control: bed-fuel,
     positions: {full: 5 ohm, low: 180 ohm}}
   oil-switch: {kind: sender, title: Oil pressure switch, place: engine-bay, closed-when: [stopped]}
   oil-lamp: {kind: lamp, title: Oil tell-tale, place: under-dash, terminals: ["15", G], test-w: 2 W, colour: red,
     tell-tale: true}
   feed-diode: {kind: diode, title: Diode of the radio feed, place: under-dash}
-  trailer-socket: {kind: plug, title: Trailer socket, place: rear, pins: [L, "31"], control: trailer,
+  trailer-socket: {kind: plug, title: Trailer socket, place: rear, pins: [L, "31"], control: bed-trailer,
     joined-when: [coupled]}
   trailer-lamp: {kind: lamp, title: Trailer lamp, place: rear, terminals: [L, "31"], test-w: 21 W, colour: amber}
   bus-key: {kind: joint, title: Key bar, place: fuse-box, terminals: [in, "1", "2", "3", "4", "5", "6", "7", "8", "9"]}

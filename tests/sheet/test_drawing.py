@@ -186,7 +186,12 @@ def test_every_wire_ends_on_the_boxes_of_its_parts(
 
 @pytest.mark.parametrize(
     ("vehicle", "operate"),
-    [("demo", LEFT), ("demo", {"hazard": "on"}), ("everything", {}), ("everything", {"dip": "main", "wiper": "fast"})],
+    [
+        ("demo", LEFT),
+        ("demo", {"hazard": "on"}),
+        ("everything", {}),
+        ("everything", {"bed-dip": "main", "bed-wiper": "fast"}),
+    ],
 )
 def test_lines_inside_a_box_join_what_the_network_joins(
     vehicle: str, operate: dict[str, str], request: pytest.FixtureRequest

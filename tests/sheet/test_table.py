@@ -199,7 +199,7 @@ def test_wire_that_no_fuse_saves_is_told_as_a_danger(demo: Predictor, tmp_path: 
 def test_no_danger_is_told_of_a_sound_vehicle(demo: Predictor, everything: Predictor) -> None:
     """Also where the starter turns: its cable is made for it."""
     assert sheet_of(demo, REAR, None).happens == ()
-    sheet = sheet_of(everything, {"start-button": "pressed"}, None)
+    sheet = sheet_of(everything, {"bed-start-button": "pressed"}, None)
     amps = {wire.id: wire.amps for wire in wires(sheet.circuits)}
     assert float(amps["wire-16"].removesuffix(" A")) > 100
     assert not [line for line in sheet.happens if line.startswith("wire 16")]
