@@ -191,7 +191,7 @@ class Bench:
         carrying = self._flashing.carrying(stage)
         if len(carrying):
             opened = stage.part(carrying)
-            self._flashing.open(opened)
+            self._flashing.part_contacts(opened.variants)
             opened.solve(np.arange(len(carrying)))
             settle_relays(opened, np.arange(len(carrying)))
             open_ = _patched(closed, carrying, opened.variants)
@@ -199,7 +199,9 @@ class Bench:
         rhythm = self._flashing.rhythm(stage, closed_solution, open_solution)
         rests = np.nonzero(rhythm.states[:, 0] > 0.5)[0]  # the contact never closes: there is only the open phase
         if len(rests):
-            closed = _patched(closed, rests, open_.subset(rests))
+            resting = open_.subset(rests)
+            self._flashing.part_contacts(resting)  # where nothing flowed through them this changes no volt
+            open_, closed = _patched(open_, rests, resting), _patched(closed, rests, resting)
             closed_solution = merged(closed_solution, rests, picked(open_solution, rests))
         blown = tuple(frozenset(gone) for gone in stage.blown)
         settled = Settled(

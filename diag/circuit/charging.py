@@ -15,7 +15,7 @@ from diag.circuit.arrange import owner
 from diag.circuit.network import Floats, Network
 from diag.circuit.stage import Stage
 
-__all__ = ["Charging"]
+__all__ = ["CUT_IN", "Charging"]
 
 _RESIDUAL = 0.02
 """Share of its volts that a turning dynamo makes without a field."""
@@ -23,7 +23,7 @@ _EXCITES = 0.12
 """Share of its full field current from which a turning dynamo builds up."""
 _COLLAPSES = 0.28
 """Loss inside the armature, as a share of its volts, at which a shunt dynamo loses its field."""
-_CUT_IN, _BACK_A = 0.85, 2.0
+CUT_IN, _BACK_A = 0.85, 2.0
 """Share of the dynamo's volts at which the cut-out closes (12.9 V of 15.2 V), and amps back into the dynamo
 that open it (2 to 6 A); both from memory."""
 _CONTACT_BEARS = 2.5
@@ -168,7 +168,7 @@ class Charging:
         """A cut-out closes by the volts on D+ against its case, which its screws earth."""
         for regulator in self._regulators:
             node = self._d_plus(regulator)
-            least = _CUT_IN * max((self._volts(i) for i in self._dynamos), default=np.inf)
+            least = CUT_IN * max((self._volts(i) for i in self._dynamos), default=np.inf)
             stage.solve(self._cut_out(stage, regulator, rows, np.abs(stage.solution.volts[rows, node]) >= least))
 
     def _open_cut_outs(self, stage: Stage, rows: np.ndarray) -> None:

@@ -13,7 +13,7 @@ import numpy as np
 
 from diag.circuit.arrange import owner
 from diag.circuit.network import Floats, Network
-from diag.circuit.solve import Solution
+from diag.circuit.solve import Solution, Variants
 from diag.circuit.stage import Stage, union
 
 __all__ = ["FLASHER_STATES", "LEGAL_RATE", "Flasher", "Flashing", "Rhythm"]
@@ -123,9 +123,9 @@ class Flashing:
         amps = np.abs(stage.solution.branch_a[:, self.contacts + self.tell_tales])
         return np.nonzero((amps > 1e-9).any(axis=1))[0]
 
-    def open(self, stage: Stage) -> None:
-        """Contacts open in all rows; the solution is as it was."""
-        stage.variants.branch_s[:, self.contacts + self.tell_tales] = 0.0
+    def part_contacts(self, variants: Variants) -> None:
+        """Contacts open in all rows."""
+        variants.branch_s[:, self.contacts + self.tell_tales] = 0.0
 
     # ------------------------------------------------------------ its rhythm
 
