@@ -86,7 +86,14 @@ class _Drawing:
         """Places everything, turns the terminals of each box towards where their wires go, and places again."""
         heights = {wire: label.height for wire, label in self._labels.items()}
         best: tuple[float, Placed, dict[str, Face]] | None = None
+        tried: set[tuple[str, ...]] = set()
         for turn in range(_TURNS):
+            order = tuple(
+                f"{pin.end} {pin.wires}" for box in self.plan.boxes.values() for pin in (*box.upper, *box.lower)
+            )
+            if order in tried:
+                break
+            tried.add(order)
             self._faces = {part: self._face(box) for part, box in self.plan.boxes.items()}
             placed = place(self.plan, {part: face.size for part, face in self._faces.items()}, heights)
             cost = sum(abs(a[0] - b[0]) + 1.0 for way in placed.ways.values() for a, b in pairwise(way))

@@ -56,6 +56,10 @@ class _Item:
     x: float = 0.0
 
 
+_Joint = tuple[_Item, float, bool]
+"""A point of a wire on the edge of a lane: whose, how far from its left edge, whether the lane lies below it."""
+
+
 @dataclass
 class _Segment:
     """A run's stretch in one lane: from `x1` to `x2`, each entering from above or below; `track` counts down."""
@@ -93,6 +97,7 @@ class _Layout:
     sizes: Mapping[str, Size]
     labels: Mapping[str, float]
     rows: list[list[_Item]] = field(default_factory=list)
+    _at: list[dict[str, list[_Joint]]] = field(default_factory=list)
 
     # ------------------------------------------------------------ rows
 
@@ -119,6 +124,7 @@ class _Layout:
             low, high = sorted((run.lane_a, run.lane_b))
             for row in range(low, high):
                 self.rows[row].append(_Item("", PASS, {("", run.wire): PASS / 2}))
+        self._at = [self._find_joints(lane) for lane in range(len(self.rows) + 1)]
 
     def _positions(self) -> list[list[tuple[_Item, float]]]:
         return [[(item, item.x) for item in row] for row in self.rows]
@@ -129,9 +135,12 @@ class _Layout:
             for item, x in row:
                 item.x = x
 
-    def _joints(self, lane: int) -> dict[str, list[tuple[_Item, float, bool]]]:
-        """By wire, its points on the edges of a lane: (item, offset, whether the lane lies below it)."""
-        found: dict[str, list[tuple[_Item, float, bool]]] = {}
+    def _joints(self, lane: int) -> dict[str, list[_Joint]]:
+        """By wire, its points on the edges of a lane."""
+        return self._at[lane]
+
+    def _find_joints(self, lane: int) -> dict[str, list[_Joint]]:
+        found: dict[str, list[_Joint]] = {}
         for above, row in ((True, lane - 1), (False, lane)):
             if not 0 <= row < len(self.rows):
                 continue
@@ -178,7 +187,13 @@ class _Layout:
         """Moves items along their rows until wires are as straight as their neighbours let them be."""
         for row in range(len(self.rows)):
             self._settle(row, {id(item): item.x for item in self.rows[row]})
+        before: list[float] = []
         for sweep in range(_SWEEPS):
+            if sweep % 2 == 0:
+                now = [item.x for row in self.rows for item in row]
+                if now == before:
+                    return  # down and up again and nothing moved
+                before = now
             order = range(len(self.rows)) if sweep % 2 == 0 else range(len(self.rows) - 1, -1, -1)
             for row in order:
                 wanted = self._wanted((row, row + 1))

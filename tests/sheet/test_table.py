@@ -211,6 +211,24 @@ def test_fault_that_is_not_electrical_says_so(demo: Predictor) -> None:
     assert any("not electrical" in note for note in sheet_of(demo, {}, fault.id).notes)
 
 
+def test_motors_and_relays_are_told_as_they_are_heard(everything: Predictor) -> None:
+    """The starter turns while its button is pressed, the wiper at its switch, the relay with its lamps; and a
+    relay whose coil is broken does not, with what it should do beside it."""
+    on = {"ignition": "on", "lights": "head", "bed-wiper": "slow", "bed-start-button": "pressed"}
+    found = {row.id: row.now for row in sheet_of(everything, on, None).motors}
+    assert found == {"starter": "runs", "blower": "runs", "wiper": "runs", "relay-lamps": "pulled in"}
+    rest = {row.id: row.now for row in sheet_of(everything, {}, None).motors}
+    assert rest == {"starter": "still", "blower": "still", "wiper": "still", "relay-lamps": "released"}
+    faulty = {row.id: row for row in sheet_of(everything, {"lights": "head"}, "relay-lamps.coil-open").motors}
+    assert (faulty["relay-lamps"].now, faulty["relay-lamps"].healthy) == ("released", "pulled in")
+
+
+def test_flash_rate_stands_beside_the_click(demo: Predictor) -> None:
+    """A person counts it: 85 a minute is what this unit is made for."""
+    (unit,) = [row for row in sheet_of(demo, LEFT, None).sounds if row.id == "flasher-unit"]
+    assert unit.now == "click, about 85 a minute"
+
+
 @pytest.mark.parametrize("columns", [NARROW, WIDE, 57, 20])
 @pytest.mark.parametrize(("operate", "fault"), [*SEEN[:5], (LEFT, None)])
 def test_lines_fit_their_columns(demo: Predictor, operate: dict[str, str], fault: str | None, columns: int) -> None:
