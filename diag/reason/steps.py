@@ -198,13 +198,16 @@ def _of_check(knowledge: Knowledge, check: schema.Check) -> Step:
 
 def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -> list[dict[str, str]]:
     """Operates of a circuit's looks and listens in which something is at work when all is well, without
-    those that only add a further control to another, and with the engine standing where that will do."""
+    those that add a further control to another and put nothing else to work, and with the engine standing
+    where that will do."""
     found: dict[tuple[tuple[str, str], ...], dict[str, str]] = {}
+    works: dict[tuple[tuple[str, str], ...], set[str]] = {}
     for check in knowledge.circuits[circuit].checks:
         if check.kind not in ("look", "listen") or "unplugged" in check.operate:
             continue
         if _at_work(knowledge, predictor, check):
             found[operate_key(check.operate)] = dict(check.operate)
+            works.setdefault(operate_key(check.operate), set()).add(check.target or "")
     if not found:  # a circuit that only feeds others: its own measurements say what loads it
         found = {
             operate_key(check.operate): dict(check.operate)
@@ -212,7 +215,12 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
             if check.operate and check.unit in ("V", "A")
         }
     calm = {key: operate for key, operate in found.items() if operate.get("engine") != "running"} or found
-    return [operate for key, operate in calm.items() if not any(set(other) < set(key) for other in calm)]
+    out = []
+    for key, operate in calm.items():
+        within = [other for other in calm if set(other) < set(key)]
+        if not within or works.get(key, set()) - set().union(*(works.get(other, set()) for other in within)):
+            out.append(operate)
+    return out
 
 
 def _at_work(knowledge: Knowledge, predictor: Predictor, check: schema.Check) -> bool:

@@ -16,6 +16,11 @@ SHARES = 8
 ALIKE = {
     "hazard-switch.stuck-49a-L": "both switches feed the same joint; only taking one off tells",
     "hazard-switch.stuck-49a-R": "both switches feed the same joint; only taking one off tells",
+    "turn-switch.stuck-49a-L": "both switches feed the same joint; only taking one off tells",
+    "turn-switch.stuck-49a-R": "both switches feed the same joint; only taking one off tells",
+    "turn-switch.bridged-L-R": "the two wires of the tell-tale rubbed through to each other join the sides as well",
+    "hazard-switch.swapped-15-30": "a battery feed left off reads the same at 30 with the key off, and is met far more",
+    "hazard-switch.swapped-15-49a": "a unit that never closes shows the same on turn and hazard, and is met far more",
     "pedal-switch.stuck-15-54": "a pedal switch set too far in shows the same; setting it is tried first",
     "slip-ring-wire.to-body": "the ring touching the column shows the same at every terminal",
     "dynamo-field-wire.to-body": "a dynamo without field shows the same; polarising is tried first",
