@@ -36,11 +36,11 @@ def filament_current(ratio: Floats, rated_a: Floats) -> tuple[Floats, Floats]:
 def diode_current(volts: Floats, on_v: Floats, siemens: Floats, way: Floats) -> tuple[Floats, Floats]:
     """Current in A from a to b and its slope in siemens for `volts` from a to b.
 
-    I = siemens·s·ln(1 + exp((V - on_v)/s)), s = 0.05 V. `way`: 1 conducts from a to b, -1 the other
-    way, 0 not at all.
+    I = siemens·s·ln(1 + exp((V - on_v)/s)) less its value at 0 V, s = 0.05 V. `way`: 1 conducts from a
+    to b, -1 the other way, 0 not at all.
     """
     over = (volts * way - on_v) / SOFT_V
-    amps = siemens * SOFT_V * np.logaddexp(0.0, over)
+    amps = siemens * SOFT_V * (np.logaddexp(0.0, over) - np.logaddexp(0.0, -on_v / SOFT_V))
     slope = siemens * 0.5 * (1 + np.tanh(over / 2))
     return amps * way, slope * np.abs(way)
 

@@ -6,6 +6,7 @@ the state that everything settles to.
 
 from __future__ import annotations
 
+import math
 import re
 import textwrap
 import unicodedata
@@ -181,7 +182,7 @@ class _Writer:
     def _diodes(self) -> tuple[str, ...]:
         found = []
         if self._net.diodes:
-            self._lines.append(f"* diodes: i = (s/ohm)*ln(1+exp((v-von)/s)), s = {SOFT_V} V")
+            self._lines.append(f"* diodes: i = (s/ohm)*(ln(1+exp((v-von)/s)) - ln(1+exp(-von/s))), s = {SOFT_V} V")
         for i, diode in enumerate(self._net.diodes):
             way = float(self._variants.valve[self._row, i])
             there = way != 0.0 and diode.a != diode.b
@@ -193,7 +194,8 @@ class _Writer:
         if way < 0:
             a, b = b, a
         x = f"(({self._across(a, b)} - {_number(on_v)})/{SOFT_V})"
-        law = f"{_number(SOFT_V / ohm)} * (max({x}, 0) + ln(1 + exp(-abs({x}))))"
+        at_rest = math.log1p(math.exp(-on_v / SOFT_V))
+        law = f"{_number(SOFT_V / ohm)} * (max({x}, 0) + ln(1 + exp(-abs({x}))) - {_number(at_rest)})"
         return self._source_of_current(name, a, b, law, what + (" the wrong way round" if way < 0 else ""))
 
     def _source_of_current(self, name: str, a: int, b: int, law: str, what: str) -> str:

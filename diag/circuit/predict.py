@@ -18,6 +18,7 @@ from diag.circuit.faults import Cause, derive_causes
 from diag.circuit.kept import Key, Sheet, digest_of, read_sheets, rounded, write_sheets
 from diag.circuit.network import Change, Floats
 from diag.circuit.parts import build_network
+from diag.circuit.reach import Reach
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key
 
@@ -25,7 +26,6 @@ __all__ = ["HEALTHY", "Predictor"]
 
 HEALTHY = 0
 _FORMAT = "3"
-_QUIET_A, _QUIET_V = 1e-10, 1e-8
 _BATCH = 1024
 _TABLES_OPEN = 24
 """Operates whose rows are held unfolded; the others fold up to their different rows."""
@@ -127,39 +127,6 @@ class Predictor:
             same &= np.isclose(found, found[HEALTHY], atol=1e-6).reshape(len(found), -1).all(axis=1)
         return ~same
 
-    def _matters(self, change: Change, healthy: Shown, passed: Sequence[tuple[Floats, Floats]]) -> bool:
-        """False only where linear theory says that nothing can change: no current in what opens, no
-        volts across what closes, and no behaviour or source touched; in either phase of a flasher, and in the
-        states that the sound vehicle `passed` (volts, amps of branches)."""
-        net = self.network
-        if change.flags or change.emf:
-            return True
-        amps = [healthy.branch_a[0], *(each for _, each in passed)]
-        volts = [healthy.volts[0], healthy.off_volts[0], *(each for each, _ in passed)]
-        if any(abs(a[branch]) > _QUIET_A for a in amps for branch in (*change.added_ohm, *change.limit)):
-            return True
-        if any(abs(healthy.lamp_on_v[0, i]) > _QUIET_V for i in (*change.scale, *change.led)):
-            return True
-        flashes = bool((healthy.volts[0] != healthy.off_volts[0]).any())
-        if flashes and (change.added_ohm or any(abs(healthy.lamp_off_v[0, i]) > _QUIET_V for i in change.scale)):
-            return True
-        pairs = [(net.branches[b].a, net.branches[b].b) for b in change.closed]
-        pairs += [(link.a, link.b) for link in change.extra]
-        pairs += [(net.diodes[d].a, net.diodes[d].b) for d in change.diode]
-        pairs += [*change.swap]
-        for wire, (a, b) in change.moved.items():
-            pairs += [(net.branches[wire].a, a), (net.branches[wire].b, b)]
-        if any(abs(v[a] - v[b]) > _QUIET_V for v in volts for a, b in pairs):
-            return True
-        return any(
-            abs(a[wire]) > _QUIET_A
-            for a in amps
-            for wire in (
-                *change.moved,
-                *(w for left, right in change.swap for w in net.wires_at(left) + net.wires_at(right)),
-            )
-        )
-
     def _prepare(
         self, operates: Mapping[Key, Mapping[str, str]], cache: Path | None, progress: Callable[[float], None] | None
     ) -> None:
@@ -195,21 +162,18 @@ class Predictor:
             return False
         healthy, _ = self.bench.operate(list(lacking.values()), [Change()] * len(lacking))
         passed = self.bench.passed(list(lacking.values()))
+        names, reach = list(changes), Reach(self.network, list(changes.values()))
         waiting: list[tuple[Key, str]] = []
         for i, (key, operate) in enumerate(lacking.items()):
-            sound = healthy.rows([i])
-            sheet = self._sheets.setdefault(key, Sheet(rounded(sound), {digest_of(Change()): 0}))
-            alive = operate.get("battery") != "disconnected"
-            for name, change in changes.items():
+            sheet = self._sheets.setdefault(key, Sheet(rounded(healthy.rows([i])), {digest_of(Change()): 0}))
+            touched = self._touched(reach, operate, healthy, [(each.volts[i], each.branch_a[i]) for each in passed], i)
+            for name, different in zip(names, touched.tolist(), strict=True):
                 if name in sheet.place:
                     continue
-                # a wire that changed places comes off with another terminal than on the sound vehicle
-                parted = "unplugged" in operate and bool(change.swap or change.moved)
-                through = [(each.volts[i], each.branch_a[i]) for each in passed]
-                if alive and not parted and not self._matters(change, sound, through):
-                    sheet.place[name] = 0
-                else:
+                if different:
                     waiting.append((key, name))
+                else:
+                    sheet.place[name] = 0
         for start in range(0, len(waiting), _BATCH):
             batch = waiting[start : start + _BATCH]
             shown, blown = self.bench.operate([operates[key] for key, _ in batch], [changes[name] for _, name in batch])
@@ -218,6 +182,22 @@ class Predictor:
                 self._sheets[key].add([batch[i][1] for i in rows], shown.rows(rows), [blown[i] for i in rows])
             tell(min(1.0, (start + len(batch)) / len(waiting)))
         return True
+
+    def _touched(
+        self,
+        reach: Reach,
+        operate: Mapping[str, str],
+        healthy: Shown,
+        passed: Sequence[tuple[Floats, Floats]],
+        row: int,
+    ) -> np.ndarray:
+        """Which changes need solving under one operate. With the battery off all do: ohms change without volts."""
+        volts, amps = healthy.volts[row], healthy.branch_a[row]
+        flashes = bool((volts != healthy.off_volts[row]).any())
+        states = [(volts, amps), (healthy.off_volts[row], amps), *passed]
+        lamp_v = [healthy.lamp_on_v[row], healthy.lamp_off_v[row]]
+        touched = reach.touched(states, lamp_v, flashes=flashes, unplugged="unplugged" in operate)
+        return touched | (operate.get("battery") == "disconnected")
 
     # ------------------------------------------------------------ keeping it
 

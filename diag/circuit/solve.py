@@ -125,13 +125,16 @@ class Solver:
         apart = (variants.ends != self._ends).any(axis=(1, 2))
         if variants.extra_s.shape[1]:
             apart |= ((variants.extra_s > 0) & (variants.extra > 0).all(axis=2)).any(axis=1)
-        for torn in (False, True):
-            rows = np.nonzero(apart == torn)[0]
+        driven = (variants.emf_v * variants.source_s).any(axis=1)
+        for torn, live in ((False, True), (True, True), (False, False), (True, False)):
+            rows = np.nonzero((apart == torn) & (driven == live))[0]
+            if not live and not inner:
+                continue  # without a source there is nothing but zeros
             for start in range(0, len(rows), _COLUMNS):
                 here = rows[start : start + _COLUMNS]
                 whole = len(here) == count
                 guess = None if near is None else (near[here][:, self._a] - near[here][:, self._b]).T
-                found = self._columns(variants if whole else variants.subset(here), guess, torn, inner)
+                found = self._columns(variants if whole else variants.subset(here), guess, torn, live, inner)
                 for target, values in zip((volts, bent_v, inner_ohm), found, strict=True):
                     target[here] = values
         return self._solution(variants, volts, bent_v, inner_ohm)
@@ -169,7 +172,7 @@ class Solver:
     # ------------------------------------------------------------ side by side
 
     def _columns(
-        self, variants: Variants, guess: Floats | None, torn: bool, inner: bool
+        self, variants: Variants, guess: Floats | None, torn: bool, live: bool, inner: bool
     ) -> tuple[Floats, Floats, Floats]:
         """volts (F, nodes), volts on bent elements (F, P), inner ohms (F, nodes) of one batch."""
         pattern = self._pattern
@@ -182,7 +185,7 @@ class Solver:
         law = self._law(variants)
         mesh = Mesh(pattern, pair, node)
         mesh.eliminate(0, fixed)
-        bent_v = self._newton(mesh, guess, law, links, fixed)
+        bent_v = self._newton(mesh, guess, law, links, fixed) if live else np.zeros((len(self._a), len(siemens.T)))
         self._bend(mesh, law, bent_v, self._bent_at)
         mesh.eliminate(fixed, pattern.places)
         found = np.empty((pattern.places, node.shape[1] - 1, node.shape[2]))

@@ -23,7 +23,7 @@ def filament_a(volts: float, test_v: float, test_w: float) -> float:
 
 def diode_a(volts: float, on_v: float, ohm: float) -> float:
     """Amps of a diode from its first end to its second: a soft knee of 0.05 V at `on_v`, then a straight line."""
-    return 0.05 / ohm * float(np.logaddexp(0.0, (volts - on_v) / 0.05))
+    return 0.05 / ohm * float(np.logaddexp(0.0, (volts - on_v) / 0.05) - np.logaddexp(0.0, -on_v / 0.05))
 
 
 def led_a(volts: float, test_v: float, rated_a: float, way: float) -> float:

@@ -13,6 +13,7 @@ from diag.circuit import observe
 from diag.circuit.behaviour import Shown
 from diag.circuit.network import LEAK_S, Change, Network
 from diag.circuit.predict import Predictor
+from diag.circuit.reach import Reach
 from diag.circuit.solve import Solution, Variants
 from tests.circuit.bench import filament_a, led_a
 from tests.circuit.demo import CHARGING, HAZARD, HORN, KEY, LEFT, REST, SIDE, STOP, Demo, Operate
@@ -107,7 +108,7 @@ def test_leaving_out_what_cannot_matter_changes_no_answer(
     """Two thirds of all points are not computed; forced to compute them, every finding stays the same."""
     quick = Predictor(demo.knowledge, []).shown(operate)
     with monkeypatch.context() as patch:
-        patch.setattr(Predictor, "_matters", lambda *given: True)
+        patch.setattr(Reach, "touched", lambda self, *given, **more: np.ones(self._count, dtype=bool))
         full = Predictor(demo.knowledge, []).shown(operate)
     for name in ("volts", "off_volts", "branch_a", "flasher", "buzzing", "lamp_on_v", "lamp_off_v"):
         fed = _fed(full) if name.startswith("lamp") else 1.0  # the volts across a lamp that is not there say nothing

@@ -186,7 +186,8 @@ def _diode_ohm(meter: Ohmmeter, way: float) -> float:
     """What the meter must show over a diode of 0.7 V, 0.05 ohm: the lowest range that holds it, by root finding."""
 
     def amps(volts: float) -> float:
-        return way * (0.05 / 0.05) * math.log1p(math.exp((way * volts - 0.7) / 0.05))
+        knee = math.log1p(math.exp((way * volts - 0.7) / 0.05)) - math.log1p(math.exp(-0.7 / 0.05))
+        return way * (0.05 / 0.05) * knee
 
     for top, series in meter.ranges:
         volts = brentq(lambda v, r=series: (meter.test_v - v) / r - amps(v), 0.0, meter.test_v, xtol=1e-14)

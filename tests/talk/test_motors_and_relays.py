@@ -11,6 +11,7 @@ import pytest
 from diag.circuit.behaviour import MOTORS
 from diag.circuit.observe import SOUNDS
 from diag.circuit.predict import Predictor
+from diag.circuit.reach import Reach
 from diag.knowledge.load import load_knowledge
 from diag.reason.matcher import PlainMatcher
 from diag.reason.reasoner import Reasoner
@@ -164,7 +165,7 @@ def test_leaving_out_what_cannot_matter_changes_nothing_seen(small: Reasoner, mo
     """A wiper at rest draws nothing; yet what feeds it on its way home decides whether it got there."""
     operates = step_operates(small.knowledge)
     with monkeypatch.context() as patch:
-        patch.setattr(Predictor, "_matters", lambda *_: True)
+        patch.setattr(Reach, "touched", lambda self, *given, **more: np.ones(self._count, dtype=bool))
         full = Predictor(small.knowledge, operates)
     assert small.predictor is not None
     for operate in operates:
