@@ -7,13 +7,14 @@ decided elsewhere. Knows nothing of time.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import fields
 
 import numpy as np
 
 from diag.circuit.network import Change, Network
 from diag.circuit.solve import Variants
 
-__all__ = ["in_series", "owner", "variants_of"]
+__all__ = ["in_series", "owner", "stacked", "variants_of"]
 
 
 def owner(branch_id: str) -> str:
@@ -75,6 +76,11 @@ def variants_of(
     if operate.get("battery") == "disconnected":
         found.source_s[:, [i for i, source in enumerate(sources) if source.kind == "battery"]] = 0.0
     return found
+
+
+def stacked(parts: Sequence[Variants]) -> Variants:
+    """All rows of several, one after the other; they have room for the same number of added links."""
+    return Variants(*(np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Variants)))
 
 
 def _move(found: Variants, changes: Sequence[Change], wires: np.ndarray) -> None:

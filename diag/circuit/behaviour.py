@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from diag.circuit.arrange import variants_of
+from diag.circuit.arrange import stacked, variants_of
 from diag.circuit.charging import Charging
 from diag.circuit.flashing import FLASHER_STATES, Flasher, Flashing, Rhythm
 from diag.circuit.fuses import Melting
@@ -125,7 +125,7 @@ class Bench:
         if len(parts) == 1:
             return parts[0]
         back = np.argsort(np.concatenate([np.array(rows) for rows in together.values()]))
-        return Variants(*(np.concatenate([getattr(p, f.name) for p in parts])[back] for f in fields(Variants)))
+        return stacked(parts).subset(back)
 
     # ------------------------------------------------------------ settling
 

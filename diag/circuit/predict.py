@@ -26,7 +26,7 @@ __all__ = ["HEALTHY", "Predictor"]
 
 HEALTHY = 0
 _FORMAT = "3"
-_BATCH = 1024
+_BATCH = 4096
 _TABLES_OPEN = 24
 """Operates whose rows are held unfolded; the others fold up to their different rows."""
 

@@ -23,8 +23,9 @@ _SETTLED_V = 5e-5
 """Step below which Newton stops; the solution that follows is one more step, so far within a microvolt."""
 _STEP_V, _FAR_V = 8.0, 2.0
 _ROUNDS = 120
-_COLUMNS = 1024
-"""Variants solved side by side: enough that numpy's calls cost little, few enough to stay in the cache."""
+_CELLS = 600_000
+"""Nodes times variants solved side by side: so many that numpy's calls cost little beside the numbers, and no
+more than the memory of a phone bears."""
 
 
 @dataclass(frozen=True)
@@ -125,13 +126,14 @@ class Solver:
         apart = (variants.ends != self._ends).any(axis=(1, 2))
         if variants.extra_s.shape[1]:
             apart |= ((variants.extra_s > 0) & (variants.extra > 0).all(axis=2)).any(axis=1)
+        columns = max(64, _CELLS // size)
         driven = (variants.emf_v * variants.source_s).any(axis=1)
         for torn, live in ((False, True), (True, True), (False, False), (True, False)):
             rows = np.nonzero((apart == torn) & (driven == live))[0]
             if not live and not inner:
                 continue  # without a source there is nothing but zeros
-            for start in range(0, len(rows), _COLUMNS):
-                here = rows[start : start + _COLUMNS]
+            for start in range(0, len(rows), columns):
+                here = rows[start : start + columns]
                 whole = len(here) == count
                 guess = None if near is None else (near[here][:, self._a] - near[here][:, self._b]).T
                 found = self._columns(variants if whole else variants.subset(here), guess, torn, live, inner)
