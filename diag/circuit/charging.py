@@ -43,7 +43,7 @@ _ALTERNATOR_HIGH, _ONE_DIODE_V, _ONE_DIODE_OHM = 1.13, 0.97, 4.0
 
 @dataclass(frozen=True)
 class _Regulator:
-    """Branches of one regulator, and its dynamo (by source index): `field` is that of the machine."""
+    """Branches of one regulator, by their indices."""
 
     name: str
     cut_out: int

@@ -35,6 +35,8 @@ _HEAVY_UNIT_TRIPS = 1.4
 """Share for a unit made for twice the lamps: it needs both sides (hazard) to flash."""
 _LOAD_A = 0.05
 """Current through the flasher contact below which no lamp hangs on it."""
+_NOTHING_A = 1e-11
+"""Current of no contact: a tenth of a millivolt over the meter's own 10 Mohm."""
 _RATES_DIFFER = 0.05
 """How far units of one kind differ in rate, as a natural logarithm."""
 
@@ -121,7 +123,7 @@ class Flashing:
     def carrying(self, stage: Stage) -> np.ndarray:
         """Rows in which anything flows through a contact of the unit."""
         amps = np.abs(stage.solution.branch_a[:, self.contacts + self.tell_tales])
-        return np.nonzero((amps > 1e-9).any(axis=1))[0]
+        return np.nonzero((amps > _NOTHING_A).any(axis=1))[0]
 
     def part_contacts(self, variants: Variants) -> None:
         """Contacts open in all rows."""

@@ -28,7 +28,7 @@ _BRAKED = 0.3
 """A motor that is parted from its feed stops at once where its terminal is earthed by less than this share of
 its own resistance; else it runs on past its rest, as often as `_RUNS_ON`, and starts again."""
 _RUNS_ON = 0.6
-_QUIET = 1e-9
+_QUIET = 1e-11
 
 Operate = Mapping[str, str]
 Make = Callable[[Sequence[Operate], Sequence[Change]], Stage]

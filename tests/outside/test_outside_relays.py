@@ -14,7 +14,7 @@ _COIL_OHM = 85.0
 """12 V, ± 10 %: 1.7 W, about 0.141 A."""
 _PULLS_BY_V = {12.0: 8.0, 24.0: 16.0}
 _HOLDS_ABOVE_V = {12.0: 1.5, 24.0: 3.0}
-"""A relay of 12 or 24 V has pulled in by the one, and lets go not below the other... the data sheet's limits."""
+"""A relay has pulled in by the first, and has let go by the second."""
 _DROP_AT_10_A = 0.2
 """V across a new make contact at most (15 mV typical)."""
 _SOLENOID_OHM = (0.9, 1.5)
