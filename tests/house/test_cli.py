@@ -100,7 +100,7 @@ def test_unknown_engine_is_a_message_and_not_a_traceback() -> None:
     [
         (DEMO.replace("system-v: 12 V", "system-v: twelve"), 4, 11, "twelve"),
         (DEMO.replace("earth: negative", "earth: sideways"), 5, 8, "sideways"),
-        (DEMO.replace("horn, oil-warning", "hron, oil-warning"), 7, 38, "hron"),
+        (DEMO.replace("horn, oil-warning", "hron, oil-warning"), 7, 49, "hron"),
         (DEMO.replace("title:", "titel:"), 3, 1, "titel"),
         ("vehicle: demo\n  title: [", 2, 8, "YAML"),
     ],
