@@ -83,7 +83,7 @@ _CASES: dict[str, tuple[list[tuple[str, Value]], str, float]] = {
     "oil-lamp-lit-with-its-wire-off-is-the-wire": (
         [("oil-running", _NORMAL_STEADY), ("oil-wire-off", _NORMAL_STEADY)],
         "oil-sender-wire.to-body",
-        0.88,
+        0.90,
     ),
     "horn-that-falls-silent-with-its-wire-off-the-column-is-the-column": (
         [("horn-rest", "sound"), ("horn-column-unplugged", "none")],
