@@ -35,7 +35,7 @@ _REPEATS = 3
 _POINTS_A_DECK = 400
 _ROWS_AT_ONCE = 4096
 _GROWTH = (1, 2, 4, 8)
-_GROWTH_POINTS = 400
+_GROWTH_POINTS, _GROWTH_OPERATES = 400, 9
 _TIGHT, _DEFAULT = "reltol=1e-9 abstol=1e-12 vntol=1e-6 gmin=1e-18", "gmin=1e-18"
 
 
@@ -215,11 +215,11 @@ def _size(network: Network) -> str:
 
 def _growth(work: Work) -> None:
     print("growth, us a point:")
-    busiest = max(work.operates, key=len)
+    every = max(1, len(work.operates) // _GROWTH_OPERATES)
     for copies in _GROWTH:
-        larger = replace(work, network=replicated(work.network, copies), operates=[busiest])
+        larger = replace(work, network=replicated(work.network, copies), operates=work.operates[::every])
         ours, _ = _measured(larger)
-        some = replace(larger, changes=work.changes[:: max(1, len(work.changes) // _GROWTH_POINTS)])
+        some = replace(larger, changes=work.changes[:: max(1, larger.points // _GROWTH_POINTS)])
         spice = spice_s(some, _gathered(some), _TIGHT, writing=False)
         print(
             f"  {copies} x: ours {ours * 1e6 / larger.points:.1f}, ngspice {spice * 1e6 / some.points:.0f} "
