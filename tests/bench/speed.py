@@ -1,6 +1,6 @@
 """Speed as ratios against references measured in the same run; no test depends on it.
 
-Run: python -m tests.bench.speed
+The circuit solver has a script of its own, `tests.bench.circuits`. Run: python -m tests.bench.speed
 """
 
 from __future__ import annotations
@@ -18,9 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
-from diag.circuit.network import Change
 from diag.circuit.predict import Predictor
-from diag.circuit.solve import Solver, Variants
 from diag.job.journal import Journal
 from diag.knowledge.load import default_vehicle, load_knowledge
 from diag.reason.engine import default_matcher
@@ -83,25 +81,6 @@ def _answers(reasoner: Reasoner, folder: Path) -> list[float]:
     return times
 
 
-def _table(folder: Path) -> tuple[float, float, int]:
-    """Seconds of the whole table, of the same work by dense factoring, and the points in it."""
-    knowledge = load_knowledge(default_vehicle())
-    operates = step_operates(knowledge)
-    predictor = Predictor(knowledge, operates[:1])
-    ours = _median_s(lambda: Predictor(knowledge, operates, None), 1)
-    bench = predictor.bench
-    changes = [Change(), *(cause.change for cause in predictor.causes if cause.change is not None)]
-    solver, points, seconds = Solver(predictor.network), 0, 0.0
-    for operate in operates:
-        variants: Variants = bench.variants(operate, changes)
-        start = time.perf_counter()
-        for first in range(0, len(changes), 64):
-            solver.solve(variants.subset(np.arange(first, min(first + 64, len(changes)))), dense=True)
-        seconds += time.perf_counter() - start
-        points += len(changes)
-    return ours, seconds, points
-
-
 def main() -> None:
     """Print machine, date, and every ratio with both of its figures."""
     with tempfile.TemporaryDirectory() as name:
@@ -123,11 +102,6 @@ def main() -> None:
         print(
             f"answer to next question over {len(times)} recorded answers: median {median / numpy_s:.3f}, p95 "
             f"{p95 / numpy_s:.3f} x `import numpy` ({1000 * median:.0f} ms, {1000 * p95:.0f} ms)"
-        )
-        ours, dense, points = _table(folder)
-        print(
-            f"table of all faults: dense factoring alone takes {dense / ours:.1f} x our whole table ({dense:.1f} s, "
-            f"{ours:.1f} s; {points} points, flasher phases, fuses and inner resistance included in ours)"
         )
         print(f"memory at most {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
 
