@@ -38,6 +38,8 @@ _VOLT_RANGE, _AMP_RANGE, _DECADES = 15.0, 20.0, 7.0
 _TOLD_RIGHT = 0.94
 """How far a complaint in a few words can be trusted; the rest says nothing."""
 _TOLD_ANY = 0.06
+_MOVES = 0.02
+"""A cause changes what a step shows where so much of the chances of its answers lies elsewhere."""
 
 
 def _logistic(found: Floats) -> Floats:
@@ -157,6 +159,12 @@ class Chances:
         if step.id not in self._exact:
             self._exact[step.id] = self._computed_table(step, quick=False)
         return self._exact[step.id]
+
+    def moves(self, step: Step) -> np.ndarray:
+        """(causes,) True where a cause changes what a step shows, whatever the answer."""
+        table = self.table(step)
+        out: np.ndarray = 0.5 * np.abs(table[1:] - table[:1]).sum(axis=1) > _MOVES
+        return out
 
     def _near(self, step: Step) -> np.ndarray:
         """Causes that may bear on a step that nobody computes: of its circuit, what it needs, and the supply."""

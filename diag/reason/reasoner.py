@@ -164,7 +164,8 @@ class Reasoner:
             if told is not None:
                 judged.append((finding, told))
                 together = self._together(finding, supply_v)
-                rows.append(Judged(finding.seq, finding.period, told.rows, told.flat, together))
+                moves = self.chances.moves(finding.step) if together is not None and finding.step is not None else None
+                rows.append(Judged(finding.seq, finding.period, told.rows, told.flat, together, moves))
         now = [finding for finding in findings if finding.period == last]
         outcome = forward(self._by_circuit, list(self._facts(now).values()), self.matcher)
         firings, established = outcome.firings, outcome.established
@@ -174,6 +175,7 @@ class Reasoner:
             self.prior,
             _HEALTHY_PRIOR if proving else _COMPLAINT_PRIOR,
             self.knowledge.kinds.outside_chance,
+            lambda wanted: self._solve([finding for finding, _ in judged], wanted),
         )
         posterior = weigh(evidence)
         asked, warned, stopped = _effects(firings)
@@ -203,6 +205,14 @@ class Reasoner:
         if step is None or value is None or not self.chances.computed(step):
             return None
         return lambda sets: self.chances.told_sets(step, value, sets, supply_v)
+
+    def _solve(self, findings: Sequence[Finding], wanted: Mapping[int, Sequence[frozenset[int]]]) -> None:
+        """Solves all sets that will be asked about side by side."""
+        if self.predictor is not None:
+            steps = {f: findings[f].step for f in wanted}
+            self.predictor.solve_sets(
+                (step.operate, members) for f, step in steps.items() if step is not None for members in wanted[f]
+            )
 
     def _supply_v(self, findings: Sequence[Finding]) -> float | None:
         """Battery volts at rest as last measured in this job, in V."""

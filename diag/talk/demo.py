@@ -16,6 +16,7 @@ from diag.knowledge.names import nearest
 from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
 from diag.talk.rehearsal import SimulatedFitter
+from diag.talk.screen import odd_words
 from diag.talk.wording import answer_words
 
 __all__ = ["Played", "list_faults", "play", "play_through"]
@@ -134,6 +135,8 @@ def _tell(reasoner: Reasoner, found: dict[str, Any], say: Say) -> None:
 def _tell_conclusion(found: dict[str, Any], say: Say) -> None:
     if not found["remedies"]:
         say(_wrapped(found["reason"].replace("-", " ").capitalize() + "."))
+        for words in odd_words(found):
+            say(_wrapped(words, "   - "))
         return
     for remedy in found["remedies"][:3]:
         say(_wrapped(f"LIKELY {remedy['p']:.0%}: {remedy['title']}"))

@@ -245,4 +245,11 @@ def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
         "remedies": remedies,
         "outside": round(posterior.outside, 4),
         "unexplained": list(posterior.unexplained),
+        "odd": [
+            {"seq": odd.seq, "text": finding_words(knowledge, finding), "p": round(odd.p, 4)}
+            for odd in posterior.odd
+            for finding in plan.findings
+            if finding.seq == odd.seq
+        ],
+        "contradictions": [sorted(group) for group in posterior.contradictions],
     }

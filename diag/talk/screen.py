@@ -25,6 +25,7 @@ __all__ = [
     "chance_words",
     "conclusion_page",
     "end_page",
+    "odd_words",
     "framed",
     "head",
     "choice_lines",
@@ -38,6 +39,8 @@ __all__ = [
 Object = dict[str, Any]
 _BAR = 10
 _LEAST_SHOWN = 0.005
+_MISFITS = 3
+"""Answers, and groups of them, that are named where nothing known fits."""
 
 
 @dataclass(frozen=True)
@@ -222,6 +225,18 @@ def _misfits(seqs: Sequence[int], width: int) -> list[Line]:
     )
 
 
+def odd_words(told: Object) -> list[str]:
+    """Which answers speak against the rest, where no known cause fits: what to look at again, and first of all."""
+    out = []
+    for group in told["contradictions"][:_MISFITS]:
+        numbers = " and ".join(map(str, group))
+        out.append(f"No fault explains answer{f's {numbers} together' if len(group) > 1 else f' {numbers}'}.")
+    for place, odd in enumerate(told["odd"][:_MISFITS]):
+        again = "Look again first at" if place == 0 else "then at"
+        out.append(f"{again} answer {odd['seq']}: {odd['text']} (misread: {_percent(odd['p'])}).")
+    return out
+
+
 _REASON = {
     "certain": "Enough is known.",
     "cheaper-to-try": "Trying this takes less time than checking on.",
@@ -280,7 +295,10 @@ def end_page(conversation: Conversation, said: Sequence[Object], width: int) -> 
     out = [Line("Where this job stands", "strong"), Line()]
     for told in said:
         if told["type"] == "conclude":
-            out += [*paragraph(_reason(told), width), Line()]
+            out += paragraph(_reason(told), width)
+            for words in odd_words(told) if not told["remedies"] else []:
+                out += paragraph(words, width, "- ")
+            out.append(Line())
     for title in done_so_far(conversation):
         out += paragraph(f"done: {title}", width, "+ ")
     seen = len(answers_so_far(conversation))

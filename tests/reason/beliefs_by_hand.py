@@ -64,10 +64,14 @@ def _chance(e: Evidence, f: int, members: frozenset[int], together: Together | N
 
 
 def explains(e: Evidence, members: frozenset[int], together: Together | None = None) -> bool:
-    """Whether a set needs no finding to be misread, were all remedies to take."""
+    """Whether a set needs no finding to be misread, were all remedies to take. What is solved together and no
+    single cause makes likelier than chance is explained by none of them."""
     for f, finding in enumerate(e.findings):
         left = members - _cured(e, [True] * len(e.treatments), finding.period)
-        if _chance(e, f, left, together) < EXPLAINS * finding.rows.max():
+        level = float(finding.rows.max())
+        if finding.together is not None:
+            level = max(level, finding.flat)
+        if _chance(e, f, left, together) < EXPLAINS * level:
             return False
     return True
 

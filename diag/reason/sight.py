@@ -1,0 +1,199 @@
+"""What each set of causes says of each finding, whichever remedies took.
+
+Arrays over findings and causes; knows nothing of priors, of which sets are worth weighing, or of
+circuits: where a network can say what several causes show together, it is asked through `Judged`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from diag.circuit.network import Floats
+
+__all__ = ["IMPOSSIBLE", "Evidence", "Judged", "Sight", "Took", "Treatment"]
+
+IMPOSSIBLE = -1e6
+"""Log chance of what cannot be: finite, so that differences stay numbers, and below any sum of real ones."""
+_EXPLAINS = 0.12
+"""A finding is explained by a cause that gives it at least this share of its best chance."""
+_TOUCHES = 0.05
+_PATTERNS = 5
+Took = tuple[bool, ...]
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One finding as chances: `rows` (1 + causes,), `flat` for what is not in the model. `moves` (causes,)
+    True where a cause changes what is there to find, though perhaps not how likely this answer is."""
+
+    seq: int
+    period: int
+    rows: Floats
+    flat: float
+    together: Callable[[Sequence[frozenset[int]]], Floats] | None = None
+    """Exact chance for sets of causes, where the network can say."""
+    moves: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class Treatment:
+    """A remedy carried out: it begins `period`, cures `causes` (None: whatever was changed), and takes
+    with chance `takes`."""
+
+    period: int
+    causes: frozenset[int] | None
+    takes: float = 0.95
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """All that was found. `prior` (causes,) sums to 1; `healthy` and `outside` are priors relative to it.
+    `prepare` is told, by index of finding, for which sets `together` will be asked, so that all are solved
+    side by side."""
+
+    findings: tuple[Judged, ...]
+    treatments: tuple[Treatment, ...]
+    prior: Floats
+    healthy: float
+    outside: float
+    prepare: Callable[[Mapping[int, Sequence[frozenset[int]]]], None] | None = None
+
+
+class Sight:
+    """Logs of the findings' chances. `rows` (findings, 1 + causes), `touch` (findings, causes) where a cause
+    makes the answer likelier or less likely, `moves` where it changes what is found at all, `explained`
+    (findings, 1 + causes), `stands_for` (causes,): of the causes that no finding and no remedy tells apart,
+    the most frequent."""
+
+    def __init__(self, evidence: Evidence) -> None:
+        self.e = evidence
+        self.count = len(evidence.prior)
+        self.periods = 1 + max(
+            [f.period for f in evidence.findings] + [t.period for t in evidence.treatments], default=0
+        )
+        chances = np.array([f.rows for f in evidence.findings], dtype=float).reshape(-1, 1 + self.count)
+        self.rows = np.where(chances > 0, np.log(np.maximum(chances, 1e-300)), IMPOSSIBLE)
+        self.flat = float(sum(np.log(f.flat) if f.flat > 0 else IMPOSSIBLE for f in evidence.findings))
+        self.period = np.array([f.period for f in evidence.findings], dtype=int)
+        # what the network computes and no single cause makes likelier than chance may be several at work
+        chance = [np.log(f.flat) if f.together is not None and f.flat > 0 else IMPOSSIBLE for f in evidence.findings]
+        self._least = np.maximum(self.rows.max(axis=1, initial=IMPOSSIBLE), np.array(chance)) + np.log(_EXPLAINS)
+        self.explained = self.rows >= self._least[:, None]
+        self.touch = np.abs(self.rows[:, 1:] - self.rows[:, :1]) > _TOUCHES
+        self.moves = self.touch.copy()
+        for f, finding in enumerate(evidence.findings):
+            if finding.moves is not None:
+                self.moves[f] |= finding.moves
+        self.all_took: Took = (True,) * len(evidence.treatments)
+        self.stands_for = self._alike()
+        self._together: dict[tuple[int, frozenset[int]], float] = {}
+        self._gone: dict[tuple[Took, int], np.ndarray] = {}
+
+    def _alike(self) -> np.ndarray:
+        cured = [self._mask(t.causes) for t in self.e.treatments if t.causes is not None]
+        marks = np.round(np.vstack([self.rows[:, 1:], *(mask[None, :] for mask in cured)]), 9)
+        stands = np.arange(self.count)
+        if len(marks):
+            _, group = np.unique(marks.T, axis=0, return_inverse=True)
+            group = group.reshape(-1)
+            order = np.argsort(-self.e.prior, kind="stable")
+            first = np.full(self.count, -1)
+            for i in order:
+                if first[group[i]] < 0:
+                    first[group[i]] = i
+            stands = first[group]
+        return stands
+
+    # ------------------------------------------------------------ remedies
+
+    def patterns(self) -> Iterator[tuple[Took, float]]:
+        """Which of the treatments took, with log chance; all but the last few are believed."""
+        treatments = self.e.treatments
+        free = treatments[-_PATTERNS:]
+        for took in product((True, False), repeat=len(free)):
+            chance = sum(np.log(t.takes if yes else 1 - t.takes) for t, yes in zip(free, took, strict=True))
+            yield (True,) * (len(treatments) - len(free)) + took, float(chance)
+
+    def gone(self, took: Took, period: int) -> np.ndarray:
+        """(causes,) True where a cause is gone in a period."""
+        if (took, period) not in self._gone:
+            gone = np.zeros(self.count, dtype=bool)
+            for treatment, yes in zip(self.e.treatments, took, strict=True):
+                if yes and treatment.period <= period:
+                    gone |= np.ones(self.count, bool) if treatment.causes is None else self._mask(treatment.causes)
+            self._gone[took, period] = gone
+        return self._gone[took, period]
+
+    def left(self, start: frozenset[int], took: Took) -> frozenset[int]:
+        """What is still present at the end."""
+        gone = self.gone(took, self.periods - 1)
+        return frozenset(i for i in start if not gone[i])
+
+    def _mask(self, causes: frozenset[int]) -> np.ndarray:
+        mask = np.zeros(self.count, dtype=bool)
+        mask[list(causes)] = True
+        return mask
+
+    # ------------------------------------------------------------ what sets say
+
+    def told(self, sets: Sequence[frozenset[int]], took: Took) -> Floats:
+        """(sets, findings) log chance of each finding with exactly these causes present at the start."""
+        on, members = self._on(self.touch, sets, took)
+        own = np.where(on, np.concatenate([self.rows[:, 1:], self.rows[:, :1]], axis=1)[:, members], -np.inf)
+        out = np.where(on.any(axis=2), own.max(axis=2, initial=-np.inf), self.rows[:, :1])
+        if self._together:
+            on, _ = self._on(self.moves, sets, took)
+            for f, s in np.argwhere(on.sum(axis=2) > 1):
+                known = self._known(int(f), frozenset(members[s][on[f, s]].tolist()))
+                if known is not None:
+                    out[f, s] = known
+        told: Floats = out.T
+        return told
+
+    def misread(self, told: Floats) -> np.ndarray:
+        """(sets, findings) True where a set needs the finding to be misread."""
+        misread: np.ndarray = told < self._least[None, :]
+        return misread
+
+    def _on(self, mask: np.ndarray, sets: Sequence[frozenset[int]], took: Took) -> tuple[np.ndarray, np.ndarray]:
+        """(findings, sets, members) True where `mask` holds for a member that is not cured; the (sets, members)."""
+        members = np.full((len(sets), max([1, *(len(s) for s in sets)])), self.count)
+        for row, found in enumerate(sets):
+            members[row, : len(found)] = sorted(found)
+        on = np.zeros((len(self.rows), *members.shape), dtype=bool)
+        for period in range(self.periods):
+            here = self.period == period
+            if here.any():
+                there = mask[here] & ~self.gone(took, period)
+                on[here] = np.concatenate([there, np.zeros((len(there), 1), bool)], axis=1)[:, members]
+        return on, members
+
+    def _known(self, f: int, touching: frozenset[int]) -> float | None:
+        known = self._together.get((f, touching))
+        if known is None:
+            known = self._together.get((f, frozenset(int(self.stands_for[i]) for i in touching)))
+        return known
+
+    def solve(self, sets: Sequence[frozenset[int]]) -> None:
+        """Ask the network what these sets show, were all remedies to take or none."""
+        wanted: dict[int, dict[frozenset[int], None]] = {}
+        able = np.array([finding.together is not None for finding in self.e.findings], dtype=bool)
+        if not sets or not able.any():
+            return
+        for took in {self.all_took, (False,) * len(self.all_took)}:
+            on, members = self._on(self.moves, sets, took)
+            for f, s in np.argwhere((on.sum(axis=2) > 1) & able[:, None]):
+                touching = frozenset(members[s][on[f, s]].tolist())
+                if (int(f), touching) not in self._together:
+                    wanted.setdefault(int(f), {})[touching] = None
+        if wanted and self.e.prepare is not None:
+            self.e.prepare({f: list(found) for f, found in wanted.items()})
+        for f, found in wanted.items():
+            together = self.e.findings[f].together
+            assert together is not None
+            for touching, chance in zip(found, together(list(found)), strict=True):
+                self._together[f, touching] = float(np.log(chance)) if chance > 0 else IMPOSSIBLE
