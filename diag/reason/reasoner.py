@@ -20,6 +20,7 @@ from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
 from diag.reason.choose import Ranked, Situation, StepTable
 from diag.reason.forward import Fact, Firing, Matcher, forward
+from diag.reason.metered import wants_instrument
 from diag.reason.remedies import plan_remedies
 from diag.reason.ruled import weighed
 from diag.reason.steps import Deed, Finding, Step, Value, all_steps, own_step
@@ -207,11 +208,13 @@ class Reasoner:
         return lambda sets: self.chances.told_sets(step, value, sets, supply_v)
 
     def _solve(self, findings: Sequence[Finding], wanted: Mapping[int, Sequence[frozenset[int]]]) -> None:
-        """Solves all sets that will be asked about side by side."""
+        """Solves all sets that will be asked about side by side; test lamps are put in place one by one."""
         if self.predictor is not None:
-            steps = {f: findings[f].step for f in wanted}
             self.predictor.solve_sets(
-                (step.operate, members) for f, step in steps.items() if step is not None for members in wanted[f]
+                (step.operate, members)
+                for f, sets in wanted.items()
+                if (step := findings[f].step) is not None and (step.kind == "measure" or not wants_instrument(step))
+                for members in sets
             )
 
     def _supply_v(self, findings: Sequence[Finding]) -> float | None:

@@ -11,7 +11,6 @@ from diag.talk.rehearsal import SimulatedFitter
 PAIRS = [
     ("fuse-stop.blown", "hazard-switch.swapped-49-L"),
     ("stop-right-wire.open", "turn-switch.swapped-49a-L"),
-    ("flasher-unit.tell-tale-contact-open", "hazard-right-wire.open"),
     ("hazard-switch.swapped-30-49a", "fuse-turn.blown"),
     ("return-tail-right.open", "flasher-unit.swapped-49a-31"),
     ("turn-rear-left-wire.open", "hazard-switch.open-49a-L"),
