@@ -27,6 +27,7 @@ from diag.knowledge.targets import part_of_target
 from diag.reason.metered import Metered, wants_instrument
 from diag.reason.ruled import RuledChances, weighed
 from diag.reason.steps import Step, Value, fits
+from diag.reason.tables import noisy_or
 
 __all__ = ["Chances", "Told"]
 
@@ -332,7 +333,7 @@ class Chances:
         }
 
     def _holds(self, symptom: schema.Symptom, steps: Mapping[str, Step]) -> Floats:
-        silent = np.ones(1 + len(self.causes))
+        ways: list[Floats] = []
         for alternative in symptom.shows:
             holds = np.ones(1 + len(self.causes))
             for condition in alternative:
@@ -340,9 +341,8 @@ class Chances:
                 if step is not None:
                     holds *= self._meets(step, condition)
             # a complaint is made of what stands out, not of what a sound vehicle is now and then said to show
-            silent *= 1 - np.maximum(0.0, (holds - holds[HEALTHY]) / max(1 - holds[HEALTHY], 1e-9))
-        out: Floats = 1 - silent
-        return out
+            ways.append(np.maximum(0.0, (holds - holds[HEALTHY]) / max(1 - holds[HEALTHY], 1e-9)))
+        return noisy_or(ways) + np.zeros(1 + len(self.causes))
 
     def _meets(self, step: Step, condition: schema.Condition) -> Floats:
         """(rows,) chance that an answer meets a condition."""

@@ -1,4 +1,4 @@
-"""The step worth its minutes: expected information about the remedy, per minute.
+"""The step worth its minutes: expected information about the remedy per minute, and what comes after it.
 
 Knows chances and minutes; nothing of circuits, rules' conditions or the journal.
 """
@@ -6,15 +6,17 @@ Knows chances and minutes; nothing of circuits, rules' conditions or the journal
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from diag.circuit.network import Floats
+from diag.reason.ahead import best_first
 from diag.reason.belief import Posterior
 from diag.reason.steps import Step
+from diag.reason.tables import expected_bits
 
-__all__ = ["Ranked", "Situation", "StepTable", "minutes_of"]
+__all__ = ["Ranked", "Situation", "StepTable", "minutes_of", "rank"]
 
 _WALK_MINUTES = 0.6
 _CAUTION_MINUTES = 0.6
@@ -22,6 +24,8 @@ _ENGINE_MINUTES = 1.5
 _PROP_MINUTES = 2.0
 _ASKED_FOR = 3.0
 """How much more a step is worth that a fired rule asks for."""
+_WRONG_MINUTES = 30.0
+"""What acting on the likeliest and finding it sound costs: a remedy carried out in vain and its proof."""
 _TOUCHES, _TELLING = 0.02, 2e-3
 _SUSPECT = 0.04
 """A remedy is suspected from this share of the leading one's chance."""
@@ -77,7 +81,94 @@ class StepTable:
 
     def information(self, posterior: Posterior, group_of: Mapping[int, str]) -> Floats:
         """(steps,) expected bits that an answer tells about which remedies are needed."""
-        sets = [(members, p) for members, p in posterior.sets[:_WEIGHED] if p > _LEAST]
+        return self.bits(_Suspects.of(posterior, group_of))
+
+    def bits(self, suspects: _Suspects) -> Floats:
+        """The same for suspects that are known already."""
+        bits = np.zeros(len(self.steps))
+        rows = np.array([1 + i for members, _ in suspects.sets for i in members], dtype=int)
+        share = np.array([p for members, p in suspects.sets for _ in members])
+        members = [members for members, _ in suspects.sets]
+        for places, stack, touches in self._stacks:
+            telling = touches[:, rows] @ share > _TELLING  # a step that hardly any suspect changes tells nothing
+            if telling.any():
+                bits[places[telling]] = expected_bits(_of_sets(stack[telling], members), suspects.member)
+        return bits
+
+    def rows(self, suspects: _Suspects, step: int) -> Floats:
+        """(groups, outcomes) chance of each answer to one step, by what would be done about it."""
+        members = [members for members, _ in suspects.sets]
+        for places, stack, _ in self._stacks:
+            here = np.nonzero(places == step)[0]
+            if len(here):
+                joint = suspects.member @ _of_sets(stack[here], members)[0]
+                found: Floats = joint / suspects.weights[:, None]
+                return found
+        raise IndexError(step)
+
+    def rank(
+        self, posterior: Posterior, group_of: Mapping[int, str], situation: Situation, allowed: Callable[[Step], bool]
+    ) -> list[Ranked]:
+        """Allowed steps, the best to ask now first; ties keep the order of the steps."""
+        return rank([self], posterior, group_of, situation, allowed)
+
+
+def rank(
+    tables: Sequence[StepTable],
+    posterior: Posterior,
+    group_of: Mapping[int, str],
+    situation: Situation,
+    allowed: Callable[[Step], bool],
+) -> list[Ranked]:
+    """Allowed steps of all tables, the best to ask now first: the likeliest few by the minutes that are
+    expected until it is known what to do, the rest by bits per minute."""
+    suspects = _Suspects.of(posterior, group_of)
+    found: list[tuple[StepTable, int, Ranked]] = []
+    for table in tables:
+        for place, (step, bits) in enumerate(zip(table.steps, table.bits(suspects).tolist(), strict=True)):
+            if allowed(step):
+                minutes = minutes_of(step, situation)
+                found.append((table, place, Ranked(step, bits, minutes, bits / _felt(step, minutes, situation))))
+
+    def rows_of(chosen: Sequence[int]) -> Floats:
+        rows = [found[i][0].rows(suspects, found[i][1]) for i in chosen]
+        out = np.zeros((len(rows), len(suspects.weights), max((row.shape[1] for row in rows), default=0)))
+        for row, filled in zip(rows, out, strict=True):
+            filled[:, : row.shape[1]] = row
+        return out
+
+    def minutes_after(first: int, later: Sequence[int]) -> Floats:
+        step = found[first][2].step
+        there = replace(
+            situation,
+            place=step.place,
+            acknowledged=situation.acknowledged | ({step.caution} if step.caution is not None else frozenset()),
+        )
+        return np.array([_felt(found[i][2].step, minutes_of(found[i][2].step, there), there) for i in later])
+
+    felt = np.array([_felt(ranked.step, ranked.minutes, situation) for _, _, ranked in found])
+    bits = np.array([ranked.bits for _, _, ranked in found])
+    order = best_first(bits, felt, suspects.weights, rows_of, minutes_after, _WRONG_MINUTES)
+    return [found[i][2] for i in order]
+
+
+def _felt(step: Step, minutes: float, situation: Situation) -> float:
+    """Minutes, less where a fired rule asks for the step."""
+    return minutes / (_ASKED_FOR if step.id in situation.asked_for else 1.0)
+
+
+@dataclass(frozen=True)
+class _Suspects:
+    """Sets that still matter, with their chances, and by group of what would be done about them: `member`
+    (groups, 1 + sets) weights that sum to 1, nothing wrong first; `weights` (groups,)."""
+
+    sets: tuple[tuple[frozenset[int], float], ...]
+    member: Floats
+    weights: Floats
+
+    @staticmethod
+    def of(posterior: Posterior, group_of: Mapping[int, str]) -> _Suspects:
+        sets = tuple((members, p) for members, p in posterior.sets[:_WEIGHED] if p > _LEAST)
         needed: dict[str, float] = {}
         for members, p in sets:
             for remedy in {group_of[i] for i in members}:
@@ -93,28 +184,7 @@ class StepTable:
         weights /= weights.sum()
         member = np.zeros((len(names), len(weights)))
         member[groups, np.arange(len(weights))] = weights
-        bits = np.zeros(len(self.steps))
-        rows = np.array([1 + i for members, _ in sets for i in members], dtype=int)
-        share = np.array([p for members, p in sets for _ in members])
-        for places, stack, touches in self._stacks:
-            telling = touches[:, rows] @ share > _TELLING  # a step that hardly any suspect changes tells nothing
-            if telling.any():
-                bits[places[telling]] = _bits(_of_sets(stack[telling], [members for members, _ in sets]), member)
-        return bits
-
-    def rank(
-        self, posterior: Posterior, group_of: Mapping[int, str], situation: Situation, allowed: Callable[[Step], bool]
-    ) -> list[Ranked]:
-        """Allowed steps by worth, best first; ties keep the order of the steps."""
-        bits = self.information(posterior, group_of)
-        out = []
-        for step, found in zip(self.steps, bits, strict=True):
-            if allowed(step):
-                minutes = minutes_of(step, situation)
-                worth = float(found) / minutes * (_ASKED_FOR if step.id in situation.asked_for else 1.0)
-                out.append(Ranked(step, float(found), minutes, worth))
-        out.sort(key=lambda ranked: -ranked.worth)
-        return out
+        return _Suspects(sets, member, member.sum(axis=1))
 
 
 def _of_sets(stack: Floats, sets: Sequence[frozenset[int]]) -> Floats:
@@ -133,15 +203,3 @@ def _of_sets(stack: Floats, sets: Sequence[frozenset[int]]) -> Floats:
             far = np.abs(rows - stack[:, :1]).sum(axis=2).argmax(axis=1)
             chances[:, row] = rows[np.arange(steps), far]
     return chances
-
-
-def _bits(chances: Floats, member: Floats) -> Floats:
-    """Mutual information, in bits, of group and outcome for each step. `chances` (steps, hypotheses,
-    outcomes); `member` (groups, hypotheses): weight of each hypothesis in its group, summing to 1."""
-    joint = np.matmul(member[None, :, :], chances)
-    outcome = joint.sum(axis=1)
-    group = member.sum(axis=1)
-    log_joint = np.log2(np.maximum(joint, 1e-300))
-    inner = (joint * log_joint).sum(axis=(1, 2)) - (outcome * np.log2(np.maximum(outcome, 1e-300))).sum(axis=1)
-    bits: Floats = np.maximum(inner - float((group * np.log2(np.maximum(group, 1e-300))).sum()), 0.0)
-    return bits

@@ -18,7 +18,7 @@ from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
-from diag.reason.choose import Ranked, Situation, StepTable
+from diag.reason.choose import Ranked, Situation, StepTable, rank
 from diag.reason.forward import Fact, Firing, Matcher, forward
 from diag.reason.metered import wants_instrument
 from diag.reason.remedies import plan_remedies
@@ -157,6 +157,7 @@ class Reasoner:
         last = max([f.period for f in findings] + [t.period for t in treated], default=0)
         judged: list[tuple[Finding, Told]] = []
         rows: list[Judged] = []
+        weighed_in: list[Finding] = []
         for finding in findings:
             own = finding.step is not None and self.tells_supply(
                 finding.step
@@ -164,8 +165,11 @@ class Reasoner:
             told = self._told(finding, None if own else supply_v, self._context(findings, finding))
             if told is not None:
                 judged.append((finding, told))
+                if self._repeats(findings, finding):
+                    continue
                 together = self._together(finding, supply_v)
                 moves = self.chances.moves(finding.step) if together is not None and finding.step is not None else None
+                weighed_in.append(finding)
                 rows.append(Judged(finding.seq, finding.period, told.rows, told.flat, together, moves))
         now = [finding for finding in findings if finding.period == last]
         outcome = forward(self._by_circuit, list(self._facts(now).values()), self.matcher)
@@ -176,7 +180,7 @@ class Reasoner:
             self.prior,
             _HEALTHY_PRIOR if proving else _COMPLAINT_PRIOR,
             self.knowledge.kinds.outside_chance,
-            lambda wanted: self._solve([finding for finding, _ in judged], wanted),
+            lambda wanted: self._solve(weighed_in, wanted),
         )
         posterior = weigh(evidence)
         asked, warned, stopped = _effects(firings)
@@ -191,6 +195,22 @@ class Reasoner:
             tuple(judged),
             self._values(now),
         )
+
+    def _repeats(self, findings: Sequence[Finding], finding: Finding) -> bool:
+        """Whether an answer only says again what was said of the same check: the same eyes and the same meter,
+        so the same mistake, if it was one. Where the answers differ each counts, as one of them is wrong."""
+        step = finding.step
+        if step is None or finding.value is None:
+            return any(
+                f.symptom == finding.symptom and f.seq < finding.seq and f.period == finding.period for f in findings
+            )
+        same = [
+            f
+            for f in findings
+            if f.step is not None and f.step.id == step.id and f.period == finding.period and f.value is not None
+        ]
+        answers = {self.chances.column(step, f.value) for f in same if f.value is not None}
+        return len(answers) == 1 and any(f.seq < finding.seq for f in same)
 
     def _told(self, finding: Finding, supply_v: float | None, context: Mapping[str, Value]) -> Told | None:
         if finding.symptom is not None:
@@ -294,15 +314,9 @@ class Reasoner:
     # ------------------------------------------------------------ the next step
 
     def rank(self, beliefs: Beliefs, situation: Situation, allowed: Callable[[Step], bool]) -> list[Ranked]:
-        """Allowed steps by what they are worth now, best first."""
+        """Allowed steps, the best to ask now first."""
         ruled = StepTable(self._ruled_steps, lambda step: self.chances.table(step, beliefs.context))
-        found = [
-            ranked
-            for table in (self._computed_steps, ruled)
-            for ranked in table.rank(beliefs.posterior, self.remedy_of, situation, allowed)
-        ]
-        found.sort(key=lambda ranked: -ranked.worth)
-        return found
+        return rank([self._computed_steps, ruled], beliefs.posterior, self.remedy_of, situation, allowed)
 
 
 def _fact(check: str, value: Value) -> Fact:

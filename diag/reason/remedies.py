@@ -6,7 +6,7 @@ Knows nothing of probabilities.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from diag.circuit.faults import Cause
 from diag.knowledge import schema
@@ -24,7 +24,8 @@ R2, H4; headlamps from memory)."""
 
 @dataclass(frozen=True)
 class RemedyPlan:
-    """A remedy of this vehicle. `proof`: ids of checks, most telling first. `minutes` to carry out."""
+    """A remedy of this vehicle. `proof`: ids of checks, most telling first. `minutes` to carry out, `reach`
+    minutes to get at what it is about, at `place` (None where it is in more than one)."""
 
     id: str
     title: str
@@ -33,6 +34,8 @@ class RemedyPlan:
     cautions: tuple[str, ...]
     minutes: float
     proof: tuple[str, ...]
+    place: str | None = None
+    reach: float = 0.0
 
 
 def plan_remedies(
@@ -43,7 +46,18 @@ def plan_remedies(
     groups: dict[str, list[Cause]] = {}
     for cause in causes:
         groups.setdefault(written.get(cause.id, cause.remedy), []).append(cause)
-    return {remedy: _plan(knowledge, remedy, group, shows) for remedy, group in groups.items()}
+    return {
+        remedy: _placed(knowledge, _plan(knowledge, remedy, group, shows), group) for remedy, group in groups.items()
+    }
+
+
+def _placed(knowledge: Knowledge, plan: RemedyPlan, group: Sequence[Cause]) -> RemedyPlan:
+    """The same with where it is done, if all its causes lie in parts at one place."""
+    parts = [knowledge.parts.get(cause.subject) for cause in group]
+    places = {part.place if part is not None else None for part in parts}
+    if len(places) != 1 or None in places:
+        return plan
+    return replace(plan, place=places.pop(), reach=max(part.reach for part in parts if part is not None))
 
 
 def _plan(

@@ -14,7 +14,7 @@ import numpy as np
 from diag.circuit.network import Floats
 from diag.reason.ahead import best_first
 
-__all__ = ["Check", "DecisionTable", "RankedCheck", "expected_bits"]
+__all__ = ["Check", "DecisionTable", "RankedCheck", "expected_bits", "noisy_or"]
 
 
 @dataclass(frozen=True)
@@ -45,6 +45,22 @@ def expected_bits(chances: Floats, member: Floats) -> Floats:
     inner = inner - (answer * np.log2(np.maximum(answer, 1e-300))).sum(axis=1)
     bits: Floats = np.maximum(inner - float((group * np.log2(np.maximum(group, 1e-300))).sum()), 0.0)
     return bits
+
+
+def noisy_or(chances: Sequence[Floats | float], leak: float = 0.0) -> Floats:
+    """Chance that at least one of several independent ways brings something about (J. Pearl, Probabilistic
+    Reasoning in Intelligent Systems, 1988). `chances`: of each way alone, as if there were no other.
+
+    `leak` is one more such way, always there: the chances of the others are those *without* it, so that two
+    ways of 0.4 and 0.8 with a leak of 0.02 make 1 - 0.98 · 0.6 · 0.2 = 0.8824. Chances that were counted
+    with the leak in them (the other convention, which would make 0.8776) are to be cleared of it before:
+    (p - leak) / (1 - leak).
+    """
+    silent = np.asarray(1.0 - leak)
+    for chance in chances:
+        silent = silent * (1.0 - np.asarray(chance, dtype=float))
+    out: Floats = 1.0 - silent
+    return out
 
 
 class DecisionTable:

@@ -12,6 +12,7 @@ from diag.job.state import JobState
 from diag.knowledge import schema
 from diag.reason.choose import Ranked, Situation
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
+from diag.reason.repairs import Try, best_order
 from diag.reason.steps import Finding, Step
 from diag.talk.findings import findings_of
 
@@ -80,6 +81,7 @@ class End:
     """The job is done; `open` items are left."""
 
 
+Ranking = tuple[tuple[str, float], ...]
 Next = Start | DoFirst | Look | Conclude | End
 
 
@@ -228,9 +230,10 @@ class _Decision:
         if p >= CERTAIN:
             return self._conclude("certain")
         ranked = self._rank()
-        if not ranked or ranked[0].bits < _LEAST_BITS or ranked[0].worth < _LEAST_WORTH:
+        telling = max(ranked, key=lambda found: found.worth, default=None)
+        if telling is None or telling.bits < _LEAST_BITS or telling.worth < _LEAST_WORTH:
             return self._conclude("nothing-more-to-tell-apart")
-        if p >= _TRY_FROM and self._cheaper_to_try(best, p, ranked[0]):
+        if p >= _TRY_FROM and self._cheaper_to_try(best, p, telling):
             return self._conclude("cheaper-to-try")
         chosen = ranked[0]
         return self._asked(Look(chosen.step, ranked=chosen, rule=self.beliefs.asked_for.get(chosen.step.id)))
@@ -253,10 +256,8 @@ class _Decision:
 
     def _conclude(self, reason: str) -> Conclude:
         ranking = tuple((name, p) for name, p in self.beliefs.ranking if p >= 0.02)[:5]
-        if reason == "nothing-more-to-tell-apart":  # least expected minutes: chance over cost (Kadane and Simon, 1975)
-            ranking = tuple(
-                sorted(ranking, key=lambda r: -r[1] / (self.reasoner.remedies[r[0]].minutes + _PROVE_MINUTES))
-            )
+        if reason == "nothing-more-to-tell-apart":
+            ranking = self._cheapest_first(ranking)
         rest = 0.0
         if ranking:
             cured = {i for i, name in self.reasoner.remedy_of.items() if name == ranking[0][0]}
@@ -267,6 +268,25 @@ class _Decision:
             )
             rest /= max(ranking[0][1], 1e-9)
         return Conclude(ranking, rest < 0.5, reason if ranking else "nothing-in-the-model")
+
+    def _cheapest_first(self, ranking: Ranking) -> Ranking:
+        """Remedies in the order of least expected minutes; what lies at one place shares the way there and
+        what has to come off first."""
+        plans = {name: self.reasoner.remedies[name] for name, _ in ranking}
+        access: dict[str, float] = {}
+        for plan in plans.values():
+            if plan.place is not None:
+                access[plan.place] = min(access.get(plan.place, plan.reach), plan.reach)
+        tries = [
+            Try(
+                name,
+                p,
+                plans[name].minutes + _PROVE_MINUTES + plans[name].reach - access.get(plans[name].place or "", 0.0),
+                plans[name].place,
+            )
+            for name, p in ranking
+        ]
+        return tuple((found.id, found.p) for found in best_order(tries, access))
 
     def _proof(self) -> Look | None:
         """The next check that proves the last remedy, unless one has already failed."""
