@@ -75,12 +75,12 @@ def weigh(evidence: Evidence) -> Posterior:
     """The posterior. Raises ContradictionError where findings and nothing at all agree (all chances zero)."""
     work = _Work(evidence)
     work.add_singles()
-    several = work.misreads_of_best() > 0
+    several = evidence.most > 1 and work.misreads_of_best() > 0
     if several:
         work.add_sets(2)
         if work.misreads_of_best() > 0:
             work.add_mended()
-        if work.misreads_of_best() > 0:
+        if evidence.most > 2 and work.misreads_of_best() > 0:
             work.add_sets(3)
     return work.posterior(several)
 
@@ -138,7 +138,7 @@ class _Work:
         """The likeliest sets with one cause more, where the network says what several show together."""
         if any(finding.together is not None for finding in self.e.findings):
             found = mended(self.sight, self.prior, self._likely(_LIKELY))
-            self._add_standing([s for s in found if s not in self.start], [])
+            self._add_standing([s for s in found if s not in self.start and len(s) <= self.e.most], [])
 
     def _add_standing(self, solved: Sequence[frozenset[int]], listed: Sequence[frozenset[int]]) -> None:
         standing = [*solved, *listed]

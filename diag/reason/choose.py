@@ -96,13 +96,11 @@ class StepTable:
         return bits
 
     def rows(self, suspects: _Suspects, step: int) -> Floats:
-        """(groups, outcomes) chance of each answer to one step, by what would be done about it."""
-        members = [members for members, _ in suspects.sets]
+        """(1 + sets, outcomes) chance of each answer to one step."""
         for places, stack, _ in self._stacks:
             here = np.nonzero(places == step)[0]
             if len(here):
-                joint = suspects.member @ _of_sets(stack[here], members)[0]
-                found: Floats = joint / suspects.weights[:, None]
+                found: Floats = _of_sets(stack[here], [members for members, _ in suspects.sets])[0]
                 return found
         raise IndexError(step)
 
@@ -148,7 +146,7 @@ def rank(
 
     felt = np.array([_felt(ranked.step, ranked.minutes, situation) for _, _, ranked in found])
     bits = np.array([ranked.bits for _, _, ranked in found])
-    order = best_first(bits, felt, suspects.weights, rows_of, minutes_after, _WRONG_MINUTES)
+    order = best_first(bits, felt, suspects.weights, suspects.groups, rows_of, minutes_after, _WRONG_MINUTES)
     return [found[i][2] for i in order]
 
 
@@ -160,11 +158,12 @@ def _felt(step: Step, minutes: float, situation: Situation) -> float:
 @dataclass(frozen=True)
 class _Suspects:
     """Sets that still matter, with their chances, and by group of what would be done about them: `member`
-    (groups, 1 + sets) weights that sum to 1, nothing wrong first; `weights` (groups,)."""
+    (groups, 1 + sets) weights that sum to 1, nothing wrong first; the same as `weights` and `groups` (1 + sets,)."""
 
     sets: tuple[tuple[frozenset[int], float], ...]
     member: Floats
     weights: Floats
+    groups: np.ndarray
 
     @staticmethod
     def of(posterior: Posterior, group_of: Mapping[int, str]) -> _Suspects:
@@ -184,7 +183,7 @@ class _Suspects:
         weights /= weights.sum()
         member = np.zeros((len(names), len(weights)))
         member[groups, np.arange(len(weights))] = weights
-        return _Suspects(sets, member, member.sum(axis=1))
+        return _Suspects(sets, member, weights, np.array(groups))
 
 
 def _of_sets(stack: Floats, sets: Sequence[frozenset[int]]) -> Floats:

@@ -53,7 +53,7 @@ class Treatment:
 class Evidence:
     """All that was found. `prior` (causes,) sums to 1; `healthy` and `outside` are priors relative to it.
     `prepare` is told, by index of finding, for which sets `together` will be asked, so that all are solved
-    side by side."""
+    side by side. `most` causes are weighed together (1: they exclude each other)."""
 
     findings: tuple[Judged, ...]
     treatments: tuple[Treatment, ...]
@@ -61,6 +61,7 @@ class Evidence:
     healthy: float
     outside: float
     prepare: Callable[[Mapping[int, Sequence[frozenset[int]]]], None] | None = None
+    most: int = 3
 
 
 class Sight:

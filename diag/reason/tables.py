@@ -100,15 +100,15 @@ class DecisionTable:
         bits = self.bits(weights)
         worth = bits / np.maximum(self._minutes, 1e-9)
         if ahead:
-            member = self._belongs * (weights / weights.sum())[None, :]
-            group = member.sum(axis=1)
+            alive = np.nonzero(weights > 0)[0]
+            shares = weights[alive] / weights.sum()
+            groups = self._belongs.argmax(axis=0)[alive]
 
             def rows_of(checks: Sequence[int]) -> Floats:
-                joint = np.matmul(member[None], self._rows[list(checks)])
-                rows: Floats = joint[:, group > 0] / group[None, group > 0, None]
+                rows: Floats = self._rows[list(checks)][:, alive]
                 return rows
 
-            order = best_first(bits, self._minutes, group[group > 0], rows_of, None, wrong)
+            order = best_first(bits, self._minutes, shares, groups, rows_of, None, wrong)
         else:
             order = np.argsort(-worth, kind="stable").tolist()
         return [RankedCheck(self.checks[i], float(bits[i]), float(worth[i])) for i in order]
