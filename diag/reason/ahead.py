@@ -19,7 +19,7 @@ _OVERLAP = 0.3
 """Two causes are told apart by a check where their answers have less than this in common."""
 _ANSWERS = 5
 """Answers of a check that are followed, the likeliest one by one and the others as one."""
-_DEPTH, _SMALL, _KNOWN = 6, 0.01, 0.01
+_DEPTH, _SMALL, _KNOWN, _DARED = 6, 0.01, 0.01, 0.04
 """How far answers are followed, down to which chance, and until how little is in doubt."""
 _EFFORT = 150_000
 """Subsets of causes times answers times checks that are looked at: about 5 ms on one core. Beyond, and with
@@ -167,7 +167,8 @@ def _followed(
             break
         total, of_group = nodes.sum(axis=1), nodes @ member.T
         doubt = total - of_group.max(axis=1)
-        given_up = np.full(len(nodes), _NEVER) if wrong is None else wrong * doubt
+        acted = np.full(len(nodes), _NEVER) if wrong is None else wrong * doubt
+        given_up = np.where(doubt <= _DARED * total, acted, _NEVER)
         split = np.matmul(member[None, None] * nodes[:, None, None, :], rows[None])
         unknown = _log(total) - _log(of_group).sum(axis=1)
         bits = unknown[:, None] - (_log(split.sum(axis=2)).sum(axis=2) - _log(split).sum(axis=(2, 3)))
@@ -176,7 +177,7 @@ def _followed(
         here = np.arange(len(nodes))
         known = doubt <= (_KNOWN if wrong is not None else _NOTHING) * total
         going = ~known & (rate[here, best] > 0)
-        ended = np.where(known, 0.0 if wrong is None else given_up, np.where(going, 0.0, _NEVER))
+        ended = np.where(known, 0.0 if wrong is None else acted, np.where(going, 0.0, acted))
         if level == _DEPTH or (wrong is not None and not (total > _SMALL).any()):
             ended = np.where(going, unknown * total / np.maximum(rate[here, best], 1e-9), ended)
             levels.append((ended, given_up, above))
