@@ -19,15 +19,20 @@ _OVERLAP = 0.3
 """Two causes are told apart by a check where their answers have less than this in common."""
 _ANSWERS = 5
 """Answers of a check that are followed, the likeliest one by one and the others as one."""
-_DEPTH, _SMALL, _KNOWN, _DARED = 6, 0.01, 0.01, 0.04
-"""How far answers are followed, down to which chance, and until how little is in doubt."""
+_DEPTH, _SMALL, _KNOWN, _LEAST_RATE = 4, 0.005, 0.01, 0.02
+"""How far answers are followed, down to which chance, until how little is in doubt, and while a check tells at
+least so many bits a minute."""
+_WIDE = 40
+"""Beliefs after the same number of answers that are followed on, the likeliest."""
+_MERGED = 0.04
+"""Causes of one group whose chances differ by less than this are followed as one."""
 _EFFORT = 150_000
 """Subsets of causes times answers times checks that are looked at: about 5 ms on one core. Beyond, and with
 so many causes at most, one goes on greedily after the first check."""
 _CAUSES = 48
-_FIRST, _LATER = 10, 16
+_FIRST, _THOUGHT, _LATER = 10, 5, 16
 """Checks that may come first, and later, the best by information per minute."""
-_SHARE = 0.2
+_SHARE = 0.6
 """A check worth less than this share of the best at once is not thought through."""
 _NOTHING = 1e-9
 _NEVER = 1e12
@@ -41,23 +46,27 @@ def best_first(
     rows_of: Callable[[Sequence[int]], Floats],
     minutes_after: Callable[[int, Sequence[int]], Floats] | None = None,
     wrong: float | None = None,
+    more: Callable[[int], Sequence[int]] | None = None,
 ) -> list[int]:
     """Indices of checks, the best to begin with first; ties keep their order.
 
     `bits` (checks,) information of each alone and `minutes` (checks,) each; `weights` (causes,), `groups`
     (causes,) what would be done about each, from 0; `rows_of(checks)` (checks, causes, answers) chances;
     `minutes_after(first, checks)` minutes once one was made (the same where None); `wrong`: minutes lost
-    where the likeliest group is acted on and is not it (None: it has to be known).
+    where the likeliest group is acted on and is not it (None: it has to be known); `more(first)` further
+    checks that may be best once the first was made.
     """
     worth = bits / np.maximum(minutes, 1e-9)
     order: list[int] = np.argsort(-worth, kind="stable").tolist()
     telling = [i for i in order[: max(_FIRST, _LATER)] if bits[i] > _NOTHING]
-    first = [i for i in telling[:_FIRST] if worth[i] >= _SHARE * worth[telling[0]]]
+    first = [i for i in telling[:_THOUGHT] if worth[i] >= _SHARE * worth[telling[0]]]
     if wrong is None:  # what is worth little at once may still be what must be known in the end
         first = telling[:_FIRST]
     if len(first) < 2:
         return order
     later = telling[:_LATER]
+    if more is not None:
+        later = list(dict.fromkeys([*later, *more(first[0])]))
     after = np.array([minutes[later] if minutes_after is None else minutes_after(i, later) for i in first])
     places = [later.index(i) for i in first]
     left = minutes_left(rows_of(later), weights, groups, minutes[first], after, places, wrong)
@@ -83,7 +92,8 @@ def minutes_left(
     """
     kept = np.sort(np.argsort(-weights, kind="stable")[:_CAUSES])
     rows, weights = _likeliest(rows[:, kept], weights[kept]), weights[kept]
-    member = (np.unique(groups[kept])[:, None] == groups[kept][None, :]).astype(float)
+    rows, weights, of = _merged(rows, weights, groups[kept])
+    member = (np.unique(of)[:, None] == of[None, :]).astype(float)
     joint = (rows[list(first)] * weights[None, :, None]).transpose(0, 2, 1)
     owner, _ = some = np.nonzero(joint.sum(axis=2) > _NOTHING)
     leaves = joint[some]
@@ -98,6 +108,19 @@ def minutes_left(
     out = minutes.astype(float).copy()
     np.add.at(out, owner, cost)
     return out
+
+
+def _merged(rows: Floats, weights: Floats, groups: np.ndarray) -> tuple[Floats, Floats, np.ndarray]:
+    """The same with causes of one group that no check tells apart as one."""
+    steps = np.round(rows.transpose(1, 0, 2) / _MERGED).reshape(len(groups), -1)
+    marks = np.concatenate([groups[:, None], steps], axis=1)
+    _, first, place = np.unique(marks, axis=0, return_index=True, return_inverse=True)
+    place = place.reshape(-1)
+    belongs = np.zeros((len(first), len(groups)))
+    belongs[place, np.arange(len(groups))] = weights
+    total = belongs.sum(axis=1)
+    merged = np.matmul(belongs[None], rows) / np.maximum(total, 1e-300)[None, :, None]
+    return merged, total, groups[first]
 
 
 def _likeliest(rows: Floats, weights: Floats) -> Floats:
@@ -154,13 +177,17 @@ def _followed(
     rows: Floats, member: Floats, leaves: Floats, made: np.ndarray, minutes: Floats, wrong: float | None
 ) -> Floats:
     """(leaves,) expected minutes, times the chance of the leaf, when one goes on with the most information per
-    minute, no check twice. Beginning with the check that this says is best is never worse, so far as the
-    chances are right, than going on so from the beginning.
+    minute, no check twice, and acts where it is known what to do or nothing tells any more.
 
     `member` (groups, causes) 1 where a cause is in a group; `leaves` (leaves, causes) weights; `made` (leaves,
     checks); `minutes` (leaves, checks).
     """
-    levels: list[tuple[Floats, Floats, np.ndarray]] = []
+    if wrong is not None:  # half the digits are enough, and twice as quick
+        rows, member, leaves = rows.astype(np.float32), member.astype(np.float32), leaves.astype(np.float32)
+        minutes = minutes.astype(np.float32)
+    nothing = _NOTHING if wrong is None else 1e-6  # float32 has no more
+    certain, least, small = (_KNOWN, _LEAST_RATE, _SMALL) if wrong is not None else (_NOTHING, 0.0, 0.0)
+    levels: list[tuple[Floats, np.ndarray]] = []
     nodes, above, spent = leaves, np.arange(len(leaves)), minutes
     for level in range(_DEPTH + 1):
         if not len(nodes):
@@ -168,39 +195,40 @@ def _followed(
         total, of_group = nodes.sum(axis=1), nodes @ member.T
         doubt = total - of_group.max(axis=1)
         acted = np.full(len(nodes), _NEVER) if wrong is None else wrong * doubt
-        given_up = np.where(doubt <= _DARED * total, acted, _NEVER)
-        split = np.matmul(member[None, None] * nodes[:, None, None, :], rows[None])
+        known = doubt <= certain * total
         unknown = _log(total) - _log(of_group).sum(axis=1)
-        bits = unknown[:, None] - (_log(split.sum(axis=2)).sum(axis=2) - _log(split).sum(axis=(2, 3)))
-        rate = np.where(made | (bits < _NOTHING * total[:, None]), 0.0, bits / np.maximum(spent, 1e-9))
+        rate = np.zeros((len(nodes), len(rows)))
+        open_ = np.nonzero(~known)[0]
+        split = np.matmul(member[None, None] * nodes[open_, None, None, :], rows[None])
+        bits = unknown[open_, None] - (_log(split.sum(axis=2)).sum(axis=2) - _log(split).sum(axis=(2, 3)))
+        telling = ~made[open_] & (bits > nothing * total[open_, None])
+        rate[open_] = np.where(telling, bits / np.maximum(spent[open_], 1e-9), 0.0)
         best = rate.argmax(axis=1)
         here = np.arange(len(nodes))
-        known = doubt <= (_KNOWN if wrong is not None else _NOTHING) * total
-        going = ~known & (rate[here, best] > 0)
-        ended = np.where(known, 0.0 if wrong is None else acted, np.where(going, 0.0, acted))
-        if level == _DEPTH or (wrong is not None and not (total > _SMALL).any()):
-            ended = np.where(going, unknown * total / np.maximum(rate[here, best], 1e-9), ended)
-            levels.append((ended, given_up, above))
-            break
-        small = going & (total <= (_SMALL if wrong is not None else 0.0))
-        ended = np.where(small, unknown * total / np.maximum(rate[here, best], 1e-9), ended)
-        going &= ~small
-        levels.append((np.where(going, spent[here, best] * total, ended), given_up, above))
+        top = rate[here, best]
+        going = ~known & (top > least * total)
+        guess = np.minimum(acted, unknown * total / np.maximum(top, 1e-12))
+        cut = going & ((total <= small) | (level == _DEPTH))
+        cost = np.where(known, 0.0 if wrong is None else acted, np.where(cut, guess, acted))
+        wide = going & ~cut
+        if wide.sum() > _WIDE:
+            cut |= wide & (total < np.sort(total[wide])[-_WIDE])
+            cost = np.where(cut, guess, cost)
+        going &= ~cut
+        levels.append((np.where(going, spent[here, best] * total, cost), above))
         answers = rows[best[going]].transpose(0, 2, 1) * nodes[going][:, None, :]
-        parent, _ = some = np.nonzero(answers.sum(axis=2) > _NOTHING * total[going][:, None])
+        parent, _ = some = np.nonzero(answers.sum(axis=2) > nothing * total[going][:, None])
         from_ = np.nonzero(going)[0][parent]
         made = made[from_]
         made[np.arange(len(from_)), best[from_]] = True
         nodes, above, spent = answers[some], from_, spent[from_]
-    below = np.zeros(0)
-    for level in reversed(range(len(levels))):
-        cost, given_up, _ = levels[level]
-        if level + 1 < len(levels):
-            np.add.at(cost, levels[level + 1][2], below)
-        below = np.minimum(cost, given_up)
+    below, above = np.zeros(0), np.zeros(0, dtype=int)
+    for cost, owner in reversed(levels):
+        np.add.at(cost, above, below)
+        below, above = cost, owner
     return below
 
 
 def _log(weights: Floats) -> Floats:
-    out: Floats = weights * np.log2(np.maximum(weights, 1e-300))
+    out: Floats = weights * np.log2(np.maximum(weights, 1e-37))
     return out

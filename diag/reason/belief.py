@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import product
 
 import numpy as np
 
@@ -147,23 +146,41 @@ class _Work:
         self.sight.solve(solved)
         totals = self._totals(standing)
         self._solve_the_first(standing, totals, _SOLVED, set(solved))
-        alike: dict[int, list[int]] = {}
-        for i, first in enumerate(self.sight.stands_for.tolist()):
-            alike.setdefault(first, []).append(i)
-        members = [
-            (frozenset(chosen), row)
-            for row, s in enumerate(standing)
-            for chosen in product(*(alike[i] for i in sorted(s)))
-        ]
-        less = [self._prior_of(chosen) - self._prior_of(standing[row]) for chosen, row in members]
-        every = totals[:, [row for _, row in members]] + np.array(less)
-        order = np.argsort(-np.logaddexp.reduce(every, axis=0), kind="stable")[:_LISTED]
-        kept = [int(i) for i in order if members[i][0] not in self.start]
-        sets, every = [members[i][0] for i in kept], every[:, kept]
+        sets, every = self._for_those_alike(standing, totals)
         self._solve_the_first(sets, every, _EXACT, set())
         for (took, _), row in zip(self.sight.patterns(), every, strict=True):
             for members_of, total in zip(sets, row, strict=True):
                 self._add(members_of, self.sight.left(members_of, took), float(total))
+
+    def _for_those_alike(
+        self, standing: Sequence[frozenset[int]], totals: Floats
+    ) -> tuple[list[frozenset[int]], Floats]:
+        """The likeliest sets when each cause stands for itself again, and their (patterns, sets) log weights:
+        those of the set that stands for them, but for what is rarer about their own causes."""
+        alike: dict[int, np.ndarray] = {}
+        for first in {i for s in standing for i in s}:
+            same = np.nonzero(self.sight.stands_for == first)[0]
+            alike[first] = same[np.argsort(-self.prior[same], kind="stable")]
+        rows, less, places = [], [], []
+        for row, members in enumerate(standing):
+            rarer = np.zeros(1)
+            for i in sorted(members):
+                rarer = np.add.outer(rarer, self.prior[alike[i]] - self.prior[i]).ravel()
+            frequent = np.argsort(-rarer, kind="stable")[:_LISTED]
+            rows.append(np.full(len(frequent), row))
+            less.append(rarer[frequent])
+            places.append(frequent)
+        row_of, place_of = np.concatenate(rows), np.concatenate(places)
+        every = totals[:, row_of] + np.concatenate(less)
+        sets, kept = [], []
+        for i in np.argsort(-np.logaddexp.reduce(every, axis=0), kind="stable")[:_LISTED]:
+            ordered = sorted(standing[row_of[i]])
+            chosen = np.unravel_index(int(place_of[i]), [len(alike[m]) for m in ordered])
+            found = frozenset(int(alike[m][c]) for m, c in zip(ordered, chosen, strict=True))
+            if found not in self.start:
+                sets.append(found)
+                kept.append(int(i))
+        return sets, every[:, kept]
 
     def _solve_the_first(
         self, sets: Sequence[frozenset[int]], totals: Floats, most: int, solved: set[frozenset[int]]

@@ -82,6 +82,7 @@ class Chances:
         self._near_circuit: dict[str, np.ndarray] = {}
         self._tables: dict[str, Floats] = {}
         self._exact: dict[str, Floats] = {}
+        self._by_rules: dict[tuple[str, tuple[bool, ...]], Floats] = {}
         self._look_confusion = self._confusion_of_looks()
 
     # ------------------------------------------------------------ what is computed
@@ -149,9 +150,12 @@ class Chances:
             if step.id not in self._tables:
                 self._tables[step.id] = self._computed_table(step)
             return self._tables[step.id]
-        values = _middles(self.edges(step)) if step.kind == "measure" else list(step.outcomes)
-        chance = self._ruled.table(step, values, context or {})
-        return (1 - self._floor) * chance + self._floor / len(values)
+        key = (step.id, self._ruled.holding(step, context or {}))
+        if key not in self._by_rules:
+            values = _middles(self.edges(step)) if step.kind == "measure" else list(step.outcomes)
+            chance = self._ruled.table(step, values, context or {})
+            self._by_rules[key] = (1 - self._floor) * chance + self._floor / len(values)
+        return self._by_rules[key]
 
     def answers(self, step: Step) -> Floats:
         """`table` for an answer that was given: instruments are solved in the network."""

@@ -16,10 +16,10 @@ from diag.reason.belief import Posterior
 from diag.reason.steps import Step
 from diag.reason.tables import expected_bits
 
-__all__ = ["Ranked", "Situation", "StepTable", "minutes_of", "rank"]
+__all__ = ["CAUTION_MINUTES", "WALK_MINUTES", "Ranked", "Situation", "StepTable", "minutes_of", "rank"]
 
-_WALK_MINUTES = 0.6
-_CAUTION_MINUTES = 0.6
+WALK_MINUTES = 0.6
+CAUTION_MINUTES = 0.6
 _ENGINE_MINUTES = 1.5
 _PROP_MINUTES = 2.0
 _ASKED_FOR = 3.0
@@ -29,6 +29,10 @@ _WRONG_MINUTES = 30.0
 _TOUCHES, _TELLING = 0.02, 2e-3
 _SUSPECT = 0.04
 """A remedy is suspected from this share of the leading one's chance."""
+_BRANCHES, _NEXT = 3, 4
+"""Answers of the step that seems best after which the best steps are looked for anew, and how many."""
+_POOL = 48
+"""Steps, the best by bits per minute, that are thought of as coming first or later."""
 _LEAST, _WEIGHED = 3e-4, 90
 """Sets below this chance, or beyond this many, do not change which step is best."""
 
@@ -42,6 +46,8 @@ class Situation:
     acknowledged: frozenset[str]
     asked_for: frozenset[str]
     alone: bool = True
+    volts_first: float = 0.0
+    """Minutes to measure the battery first, which every other reading of volts is judged by; 0 once known."""
 
 
 @dataclass(frozen=True)
@@ -57,11 +63,12 @@ class Ranked:
 
 def minutes_of(step: Step, situation: Situation) -> float:
     """Minutes of a step from here: its own, walking, starting the engine, a caution read for the first time."""
-    walk = _WALK_MINUTES if situation.place not in (None, step.place) else 0.0
-    caution = _CAUTION_MINUTES if step.caution is not None and step.caution not in situation.acknowledged else 0.0
+    walk = WALK_MINUTES if situation.place not in (None, step.place) else 0.0
+    caution = CAUTION_MINUTES if step.caution is not None and step.caution not in situation.acknowledged else 0.0
     engine = _ENGINE_MINUTES if step.operate.get("engine") == "running" else 0.0
     prop = _PROP_MINUTES if situation.alone and "helper" in step.instruments else 0.0
-    return step.minutes + walk + caution + engine + prop
+    volts = situation.volts_first if step.kind == "measure" and step.unit == "V" else 0.0
+    return step.minutes + walk + caution + engine + prop + volts
 
 
 class StepTable:
@@ -81,28 +88,24 @@ class StepTable:
 
     def information(self, posterior: Posterior, group_of: Mapping[int, str]) -> Floats:
         """(steps,) expected bits that an answer tells about which remedies are needed."""
-        return self.bits(_Suspects.of(posterior, group_of))
-
-    def bits(self, suspects: _Suspects) -> Floats:
-        """The same for suspects that are known already."""
+        suspects = _Suspects.of(posterior, group_of)
         bits = np.zeros(len(self.steps))
+        for places, chances in self.telling(suspects):
+            bits[places] = expected_bits(chances, suspects.member)
+        return bits
+
+    def telling(self, suspects: _Suspects) -> list[tuple[np.ndarray, Floats]]:
+        """Steps that some suspect changes, by their number of answers: places of the steps, and (steps, 1 + sets,
+        answers) chances. The others tell nothing."""
         rows = np.array([1 + i for members, _ in suspects.sets for i in members], dtype=int)
         share = np.array([p for members, p in suspects.sets for _ in members])
         members = [members for members, _ in suspects.sets]
+        out = []
         for places, stack, touches in self._stacks:
-            telling = touches[:, rows] @ share > _TELLING  # a step that hardly any suspect changes tells nothing
+            telling = touches[:, rows] @ share > _TELLING
             if telling.any():
-                bits[places[telling]] = expected_bits(_of_sets(stack[telling], members), suspects.member)
-        return bits
-
-    def rows(self, suspects: _Suspects, step: int) -> Floats:
-        """(1 + sets, outcomes) chance of each answer to one step."""
-        for places, stack, _ in self._stacks:
-            here = np.nonzero(places == step)[0]
-            if len(here):
-                found: Floats = _of_sets(stack[here], [members for members, _ in suspects.sets])[0]
-                return found
-        raise IndexError(step)
+                out.append((places[telling], _of_sets(stack[telling], members)))
+        return out
 
     def rank(
         self, posterior: Posterior, group_of: Mapping[int, str], situation: Situation, allowed: Callable[[Step], bool]
@@ -118,36 +121,64 @@ def rank(
     situation: Situation,
     allowed: Callable[[Step], bool],
 ) -> list[Ranked]:
-    """Allowed steps of all tables, the best to ask now first: the likeliest few by the minutes that are
-    expected until it is known what to do, the rest by bits per minute."""
+    """Allowed steps of all tables that tell anything, the best to ask now first: the likeliest few by the minutes
+    that are expected until it is known what to do, the rest by bits per minute."""
     suspects = _Suspects.of(posterior, group_of)
-    found: list[tuple[StepTable, int, Ranked]] = []
+    found: list[Ranked] = []
+    felt: list[float] = []
+    rows: list[Floats] = []
     for table in tables:
-        for place, (step, bits) in enumerate(zip(table.steps, table.bits(suspects).tolist(), strict=True)):
-            if allowed(step):
-                minutes = minutes_of(step, situation)
-                found.append((table, place, Ranked(step, bits, minutes, bits / _felt(step, minutes, situation))))
+        for places, chances in table.telling(suspects):
+            bits = expected_bits(chances, suspects.member).tolist()
+            for row, (place, told) in enumerate(zip(places.tolist(), bits, strict=True)):
+                step = table.steps[place]
+                if allowed(step):
+                    minutes = minutes_of(step, situation)
+                    felt.append(_felt(step, minutes, situation))
+                    found.append(Ranked(step, told, minutes, told / felt[-1]))
+                    rows.append(chances[row])
+    best = np.argsort(-np.array([ranked.worth for ranked in found]), kind="stable")
+    thought_of = best[:_POOL].tolist()
+    pool = np.zeros((len(thought_of), len(suspects.weights), max((rows[i].shape[1] for i in thought_of), default=0)))
+    for place, i in enumerate(thought_of):
+        pool[place, :, : rows[i].shape[1]] = rows[i]
+    pool_felt = np.array([felt[i] for i in thought_of])
 
     def rows_of(chosen: Sequence[int]) -> Floats:
-        rows = [found[i][0].rows(suspects, found[i][1]) for i in chosen]
-        out = np.zeros((len(rows), len(suspects.weights), max((row.shape[1] for row in rows), default=0)))
-        for row, filled in zip(rows, out, strict=True):
-            filled[:, : row.shape[1]] = row
+        out: Floats = pool[list(chosen)]
         return out
 
     def minutes_after(first: int, later: Sequence[int]) -> Floats:
-        step = found[first][2].step
+        step = found[thought_of[first]].step
         there = replace(
             situation,
             place=step.place,
+            volts_first=0.0 if step.unit == "V" else situation.volts_first,
             acknowledged=situation.acknowledged | ({step.caution} if step.caution is not None else frozenset()),
         )
-        return np.array([_felt(found[i][2].step, minutes_of(found[i][2].step, there), there) for i in later])
+        steps = [found[thought_of[i]].step for i in later]
+        return np.array([_felt(step, minutes_of(step, there), there) for step in steps])
 
-    felt = np.array([_felt(ranked.step, ranked.minutes, situation) for _, _, ranked in found])
-    bits = np.array([ranked.bits for _, _, ranked in found])
-    order = best_first(bits, felt, suspects.weights, suspects.groups, rows_of, minutes_after, _WRONG_MINUTES)
-    return [found[i][2] for i in order]
+    def after_answers(first: int) -> Sequence[int]:
+        """Steps that tell most, by the minute, once the first was answered: each likely answer has its own."""
+        out: list[int] = []
+        for answer in np.argsort(-(suspects.weights @ pool[first]), kind="stable")[:_BRANCHES]:
+            given = suspects.member * pool[first, :, answer][None, :]
+            later = expected_bits(pool, given / max(float(given.sum()), 1e-300)) / np.maximum(pool_felt, 1e-9)
+            out += np.argsort(-later, kind="stable")[:_NEXT].tolist()
+        return out
+
+    order = best_first(
+        np.array([found[i].bits for i in thought_of]),
+        pool_felt,
+        suspects.weights,
+        suspects.groups,
+        rows_of,
+        minutes_after,
+        _WRONG_MINUTES,
+        after_answers,
+    )
+    return [found[i] for i in [*(thought_of[i] for i in order), *best[_POOL:].tolist()]]
 
 
 def _felt(step: Step, minutes: float, situation: Situation) -> float:

@@ -97,6 +97,7 @@ class Reasoner:
         computed = [step for step in self.steps.values() if self.chances.computed(step)]
         self._computed_steps = StepTable(computed, self.chances.table)
         self._ruled_steps = [step for step in self.steps.values() if not self.chances.computed(step)]
+        self._ruled_table: tuple[list[Floats], StepTable] | None = None
 
     def _known_causes(self) -> tuple[Cause, ...]:
         if self.predictor is not None:
@@ -315,8 +316,13 @@ class Reasoner:
 
     def rank(self, beliefs: Beliefs, situation: Situation, allowed: Callable[[Step], bool]) -> list[Ranked]:
         """Allowed steps, the best to ask now first."""
-        ruled = StepTable(self._ruled_steps, lambda step: self.chances.table(step, beliefs.context))
-        return rank([self._computed_steps, ruled], beliefs.posterior, self.remedy_of, situation, allowed)
+        tables = [self.chances.table(step, beliefs.context) for step in self._ruled_steps]
+        if self._ruled_table is None or any(
+            new is not old for new, old in zip(tables, self._ruled_table[0], strict=True)
+        ):
+            known = {step.id: table for step, table in zip(self._ruled_steps, tables, strict=True)}
+            self._ruled_table = tables, StepTable(self._ruled_steps, lambda step: known[step.id])
+        return rank([self._computed_steps, self._ruled_table[1]], beliefs.posterior, self.remedy_of, situation, allowed)
 
 
 def _fact(check: str, value: Value) -> Fact:

@@ -114,6 +114,10 @@ class RuledChances:
         for found in self._by_check.values():  # the rule with most conditions comes last and so counts
             found.sort(key=lambda g: (len(g.conditions), g.rule_id))
 
+    def holding(self, step: Step, context: Mapping[str, Value]) -> tuple[bool, ...]:
+        """Which rules that speak of a step hold with what else was answered: equal where its table is."""
+        return tuple(grounded.holds(context, step.id) for grounded in self._by_check.get(step.id, ()))
+
     def table(self, step: Step, values: Sequence[Value], context: Mapping[str, Value]) -> Floats:
         """(1 + causes, answers). `context`: what else was answered, by check."""
         usual = np.array([step.usual.get(_spelt(value), 0.0) for value in values])

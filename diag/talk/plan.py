@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from diag.job.state import JobState
 from diag.knowledge import schema
-from diag.reason.choose import Ranked, Situation
+from diag.reason.choose import CAUTION_MINUTES, WALK_MINUTES, Ranked, Situation
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
 from diag.reason.repairs import Try, best_order
 from diag.reason.steps import Finding, Step
@@ -177,7 +177,16 @@ class _Decision:
             self.acknowledged,
             frozenset(self.beliefs.asked_for),
             "helper" not in self.instruments,
+            self._volts_first(),
         )
+
+    def _volts_first(self) -> float:
+        """Minutes that the first reading of volts costs more, as the battery is measured before it."""
+        first = self._battery_first()
+        if first is None:
+            return 0.0
+        cautious = first.caution is not None and first.caution not in self.acknowledged
+        return first.minutes + WALK_MINUTES + (CAUTION_MINUTES if cautious else 0.0)
 
     # ------------------------------------------------------------ decisions
 

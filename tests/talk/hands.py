@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any
 
 from prompt_toolkit.application import create_app_session
@@ -13,6 +14,7 @@ from prompt_toolkit.input import create_pipe_input
 from prompt_toolkit.input.base import PipeInput
 from prompt_toolkit.output import DummyOutput
 
+from diag.knowledge.targets import target_title
 from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
 from diag.talk.opening import Rehearsed
@@ -95,6 +97,22 @@ def sit(
         pages = Watched(typing, keyboard)
         Terminal(conversation, (), pages).run()
     return Sitting(conversation, pages.seen, pages.entries)
+
+
+@cache
+def first_look(reasoner: Reasoner) -> tuple[str, str]:
+    """A complaint whose first question is a look at a lamp, and that lamp's title, whatever is chosen today."""
+    for symptom in reasoner.knowledge.symptoms:
+        conversation = fresh(reasoner)
+        conversation.say()
+        start = conversation.open_ask
+        assert start is not None
+        conversation.take({"answer": start["id"], "value": symptom})
+        conversation.say()
+        ask = conversation.open_ask
+        if ask is not None and ask["kind"] == "look" and not ask["check"].startswith("lamp:"):
+            return symptom, target_title(reasoner.knowledge, ask["target"])
+    raise AssertionError("no complaint leads to a look at a lamp at once")
 
 
 def key_for(fitter: SimulatedFitter, ask: dict[str, Any]) -> str:

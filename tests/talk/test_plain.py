@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator
 
 import pytest
@@ -15,12 +16,10 @@ from diag.talk.conversation import Conversation
 from diag.talk.plain import run_plain
 from diag.talk.rehearsal import SimulatedFitter
 from diag.talk.typed import TypedError, command_of, message_of, older_of, value_of
-from tests.talk.hands import fresh
+from tests.talk.hands import first_look, fresh
 from tests.talk.test_terminal import until_measure
 
 STEADY = "turn lamps light but do not flash"
-HAZARD = "hazard lights do not work"
-"""What the first question after it asks to look at is a lamp."""
 
 
 def said(conversation: Conversation, *lines: str) -> str:
@@ -84,7 +83,7 @@ def test_end_of_lines_tells_what_is_known(reasoner: Reasoner) -> None:
 def test_looks_are_taken_as_number_or_words(reasoner: Reasoner, line: str, light: str, rhythm: str) -> None:
     """People write the same look in many ways."""
     conversation = fresh(reasoner)
-    said(conversation, HAZARD, line)
+    said(conversation, first_look(reasoner)[0], line)
     assert values(conversation) == [{"light": light, "rhythm": rhythm}]
 
 
@@ -92,9 +91,9 @@ def test_looks_are_taken_as_number_or_words(reasoner: Reasoner, line: str, light
 def test_a_bad_line_is_refused_and_asked_again(reasoner: Reasoner, line: str) -> None:
     """`dim` alone has no rhythm, and no number may be guessed at: the message says what was expected."""
     conversation = fresh(reasoner)
-    text = said(conversation, HAZARD, line, "dark")
+    text = said(conversation, first_look(reasoner)[0], line, "dark")
     assert "! " in text and "expected" in text
-    assert text.count("Watch: Turn tell-tale.") == 2
+    assert text.count(f"Watch: {first_look(reasoner)[1]}.") == 2
     assert values(conversation) == [{"light": "dark", "rhythm": "none"}]
 
 
@@ -108,13 +107,13 @@ def test_readings_are_taken_with_their_unit(reasoner: Reasoner, line: str, volts
 
 def test_commands_are_spelt_out(reasoner: Reasoner) -> None:
     """Whatever a key does in the terminal a word does here."""
-    conversation = fresh(reasoner)
+    conversation, (complaint, lamp) = fresh(reasoner), first_look(reasoner)
     text = said(
-        conversation, HAZARD, "why", "causes", "help", "note fuse box is wet", "dark", "undo", "not sure",
+        conversation, complaint, "why", "causes", "help", "note fuse box is wet", "dark", "undo", "not sure",
         "symptom horn silent", "can't reach", "changed renewed the horn fuse",
     )  # fmt: skip
     assert "Why this question" in text and "Likely so far" in text and "One answer a line" in text
-    assert "Undone: Turn tell-tale with hazard and key off: dark" in text
+    assert re.search(rf"Undone:\s+{lamp}[^:]*: dark", " ".join(text.split()))
     events = [e.event for e in conversation.state.entries]
     assert events == ["answered", "noted", "not-sure", "found", "skipped", "changed"]
 
@@ -122,17 +121,17 @@ def test_commands_are_spelt_out(reasoner: Reasoner) -> None:
 def test_an_older_answer_is_corrected_in_one_line(reasoner: Reasoner) -> None:
     """The number stands before each answer in the list that `correct` prints."""
     conversation = fresh(reasoner)
-    said(conversation, HAZARD, "dark")
+    said(conversation, first_look(reasoner)[0], "dark")
     seq = conversation.state.standing("answered")[-1].seq
     text = said(conversation, "correct", "correct 99 dark", "correct x", f"correct {seq} normal steady")
-    assert f"{seq} Turn tell-tale" in text and "No answer has the number 99" in text and "Found `x`" in text
+    assert f"{seq} {first_look(reasoner)[1]}" in text and "No answer has the number 99" in text and "Found `x`" in text
     assert values(conversation) == [{"light": "normal", "rhythm": "steady"}]
 
 
 def test_quit_stops_before_the_lines_end(reasoner: Reasoner) -> None:
     """What stands behind `quit` is not an answer."""
     conversation = fresh(reasoner)
-    said(conversation, HAZARD, "quit", "dark")
+    said(conversation, first_look(reasoner)[0], "quit", "dark")
     assert values(conversation) == []
 
 

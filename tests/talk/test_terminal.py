@@ -14,10 +14,9 @@ from diag.talk.opening import new_job, vehicle_file
 from diag.talk.rehearsal import SimulatedFitter
 from diag.talk.standing import minutes_so_far
 from diag.talk.typed import KEYS, LOOK_ORDER
-from tests.talk.hands import STOP, Sitting, fresh, key_for, sit
+from tests.talk.hands import STOP, Sitting, first_look, fresh, key_for, sit
 
 STEADY = "turn lamps light but do not flash\r"
-HAZARD = "hazard lights do not work\r"
 """What the first question after it asks to look at is a lamp."""
 
 
@@ -87,7 +86,7 @@ def test_no_screen_is_wider_or_taller_than_the_terminal(reasoner: Reasoner, colu
 
 def test_all_answers_of_a_lamp_are_in_view_on_a_phone(reasoner: Reasoner) -> None:
     """An answer that must be scrolled to is not given by someone with one clean finger."""
-    page = sit(fresh(reasoner), [HAZARD]).seen[-1]
+    page = sit(fresh(reasoner), [first_look(reasoner)[0] + "\r"]).seen[-1]
     for answer in ("1 dark", "2 normal steady", "9 too bright steady", "0 something else", "u undo", "q quit"):
         assert answer in page
     assert "more lines" not in page
@@ -95,22 +94,22 @@ def test_all_answers_of_a_lamp_are_in_view_on_a_phone(reasoner: Reasoner) -> Non
 
 def test_a_wrong_key_says_so_and_keeps_the_question(reasoner: Reasoner) -> None:
     """A slipped finger must neither answer nor leave the page."""
-    sitting = sit(fresh(reasoner), [HAZARD, "z2"])
+    sitting = sit(fresh(reasoner), [first_look(reasoner)[0] + "\r", "z2"])
     assert any("Key z does nothing here" in page for page in sitting.seen)
     assert [r["value"] for r in sitting.records("answered")][1:] == [{"light": "normal", "rhythm": "steady"}]
 
 
 def test_rare_looks_take_two_keys(reasoner: Reasoner) -> None:
     """Every look can be told, also those that are seldom met."""
-    sitting = sit(fresh(reasoner), [HAZARD, "0", "8"])
+    sitting = sit(fresh(reasoner), [first_look(reasoner)[0] + "\r", "0", "8"])
     assert sitting.records("answered")[1]["value"] == {"light": "too-bright", "rhythm": "slow"}
 
 
 def test_undo_brings_the_question_back(reasoner: Reasoner) -> None:
     """A slip is taken back with one key, and the screen says what was taken back."""
     conversation = fresh(reasoner)
-    sitting = sit(conversation, [HAZARD, "1", "u"])
-    assert "Undone:" in sitting.seen[-1] and "Watch: Turn tell-tale" in sitting.seen[-1]
+    sitting = sit(conversation, [first_look(reasoner)[0] + "\r", "1", "u"])
+    assert "Undone:" in sitting.seen[-1] and f"Watch: {first_look(reasoner)[1]}" in " ".join(sitting.seen[-1].split())
     assert len(conversation.state.standing("answered")) == 1
 
 
@@ -207,7 +206,7 @@ def test_a_remedy_is_not_done_by_the_key_that_opens_it(reasoner: Reasoner) -> No
 def test_an_older_answer_is_corrected_by_its_number(reasoner: Reasoner) -> None:
     """The slip that is noticed three questions later is mended without undoing the rest."""
     conversation = fresh(reasoner)
-    sit(conversation, [HAZARD, "1"])
+    sit(conversation, [first_look(reasoner)[0] + "\r", "1"])
     seq = conversation.state.standing("answered")[-1].seq
     sitting = sit(conversation, ["c", "99\r", "\x7f\x7f" + f"{seq}\r", "2"])
     assert any("No answer has the number 99" in page for page in sitting.seen)
