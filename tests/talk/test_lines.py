@@ -30,8 +30,8 @@ def with_blown_horn_fuse(ask: Object) -> Any:
         return "holds"
     if ask["kind"] == "look" and ask.get("red") in DEAD:
         return {"light": "dark", "rhythm": "none"}
-    if ask["kind"] == "measure" and ask["unit"] == "A" and ask.get("through") == "fuse-horn":
-        return 0.0
+    if ask["kind"] == "measure" and ask["unit"] == "A":  # the meter stands in the fuse's place
+        return healthy(ask)
     if ask["kind"] == "measure" and ask["unit"] == "V" and ask.get("red") in DEAD:
         return 0.01
     return healthy(ask)

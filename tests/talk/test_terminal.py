@@ -159,9 +159,10 @@ def test_why_and_causes_change_nothing(reasoner: Reasoner) -> None:
     """Looking is free: the same question comes back, and nothing is written."""
     sitting = sit(fresh(reasoner), [STEADY, "w", "\r", "b", "\r"])
     text = "\n".join(sitting.seen)
-    assert "A sound vehicle shows: click" in text
+    assert "A sound vehicle shows: " in text
     assert "#" in text and "%" in text and "Renew the flasher unit" in text
-    assert "Listen to: Flasher unit" in sitting.seen[-1]
+    asked = [page for page in sitting.seen if "1 answer" in " ".join(page.split()) and "n not sure" in page]
+    assert len(asked) > 2 and asked[-1] == asked[0]
     assert len(sitting.conversation.state.entries) == 1
 
 
