@@ -7,13 +7,15 @@ earlier findings are judged with the old faults, later ones with those that it l
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from diag.circuit.network import Floats
 from diag.reason.candidates import minimal_hitting_sets, smallest
+from diag.reason.posterior import Odd, Posterior
+from diag.reason.problems import Part, split, together
 from diag.reason.proposals import mended, propose
 from diag.reason.sight import IMPOSSIBLE, Evidence, Judged, Sight, Treatment
 
@@ -21,43 +23,18 @@ __all__ = ["ContradictionError", "Evidence", "Judged", "Odd", "Posterior", "Trea
 
 _PAIR_RATE = 0.35
 """Expected number of further faults on a vehicle with one; prior of a pair = rate · p · p."""
+_LOG_RATE = float(np.log(_PAIR_RATE))
 _LIKELY = 8
 _SOLVED, _EXACT, _ROUNDS = 24, 14, 3
 """Sets solved of causes that stand for others, then for their own causes after all (the rest take the answers
 of causes that look alike), and how often what comes first thereby is solved in turn."""
 _LISTED = 240
 _KEPT = 1e-5
+_SUSPECTED = 0.02
+"""From this chance on a cause of one problem must not touch what another problem's do."""
 _STARTS, _ODD = 60, 0.25
 """A finding is odd from this chance that it was misread."""
 _GROUP, _GROUPS, _FAMILIES = 4, 12, 60
-
-
-@dataclass(frozen=True)
-class Odd:
-    """A finding that was perhaps misread: `p` is the chance of that, were the cause one of the model."""
-
-    seq: int
-    p: float
-
-
-@dataclass(frozen=True)
-class Posterior:
-    """What is wrong now. `sets`: present causes and their chance, likeliest first; `present` (causes,)
-    marginal chance of each; `healthy`, `outside` chances; `unexplained` seqs that the likeliest set
-    needs to be misread; `several`: whether sets of more than one cause were weighed.
-
-    `odd`: findings that were likely misread, the likeliest first: the one most worth repeating leads.
-    `contradictions`: smallest groups of seqs that no set weighed explains together; empty where one
-    explains everything."""
-
-    sets: tuple[tuple[frozenset[int], float], ...]
-    present: Floats
-    healthy: float
-    outside: float
-    unexplained: tuple[int, ...]
-    several: bool
-    odd: tuple[Odd, ...] = ()
-    contradictions: tuple[frozenset[int], ...] = ()
 
 
 class ContradictionError(ValueError):
@@ -76,12 +53,43 @@ def weigh(evidence: Evidence) -> Posterior:
     work.add_singles()
     several = evidence.most > 1 and work.misreads_of_best() > 0
     if several:
-        work.add_sets(2)
-        if work.misreads_of_best() > 0:
-            work.add_mended()
-        if evidence.most > 2 and work.misreads_of_best() > 0:
-            work.add_sets(3)
+        problems = split(work.sight, work.prior, _LOG_RATE)
+        apart = _apart(work, problems) if len(problems) > 1 else None
+        if apart is not None:
+            return apart
+        work.add_more()
     return work.posterior(several)
+
+
+def _apart(whole: _Work, problems: Sequence[Sequence[int]]) -> Posterior | None:
+    """Each problem weighed with its own signs and with all that is as it should be, then put together. None where
+    likely causes of two problems change the same answer: then they are not apart after all."""
+    evidence, findings = whole.e, whole.e.findings
+    signs = {f for problem in problems for f in problem}
+    sound = float(sum(whole.sight.rows[f, 0] for f in range(len(findings)) if f not in signs))
+    parts = []
+    for problem in problems:
+        chosen = [f for f in range(len(findings)) if f not in signs or f in problem]
+        own = replace(evidence, findings=tuple(findings[f] for f in chosen), prepare=_prepare_for(evidence, chosen))
+        work = _Work(own)
+        work.add_singles()
+        several = work.misreads_of_best() > 0
+        if several:
+            work.add_more()
+        parts.append(Part(work.weights, work.posterior(several), sound))
+    suspected = np.array([part.alone.present > _SUSPECTED for part in parts])
+    if (((whole.sight.moves.astype(int) @ suspected.T.astype(int)) > 0).sum(axis=1) > 1).any():
+        return None
+    outside = (float(np.log(evidence.outside)) if evidence.outside > 0 else IMPOSSIBLE) + whole.sight.flat
+    return together(parts, evidence.healthy, _LOG_RATE, outside, whole.sight.count)
+
+
+def _prepare_for(
+    evidence: Evidence, chosen: Sequence[int]
+) -> Callable[[Mapping[int, Sequence[frozenset[int]]]], None] | None:
+    """The same for some of the findings."""
+    prepare = evidence.prepare
+    return None if prepare is None else lambda wanted: prepare({chosen[f]: sets for f, sets in wanted.items()})
 
 
 class _Work:
@@ -93,6 +101,8 @@ class _Work:
         """log weight of each set present now (empty set: healthy)."""
         self.start: dict[frozenset[int], float] = {}
         """log weight of each set present at the start."""
+        self.weights: dict[tuple[frozenset[int], frozenset[int]], float] = {}
+        """log weight of both together."""
 
     # ------------------------------------------------------------ single causes
 
@@ -111,6 +121,7 @@ class _Work:
                 self._add(frozenset([int(i)]), frozenset() if gone[i] else frozenset([int(i)]), float(total[i]))
 
     def _add(self, start: frozenset[int], now: frozenset[int], log_weight: float) -> None:
+        self.weights[start, now] = float(np.logaddexp(self.weights.get((start, now), -np.inf), log_weight))
         self.entries[now] = float(np.logaddexp(self.entries.get(now, -np.inf), log_weight))
         self.start[start] = float(np.logaddexp(self.start.get(start, -np.inf), log_weight))
 
@@ -127,6 +138,15 @@ class _Work:
         return [s for _, s in found[:most]]
 
     # ------------------------------------------------------------ several causes
+
+    def add_more(self) -> None:
+        """Two causes, and more where they are not enough."""
+        self.add_sets(2)
+        if self.misreads_of_best() > 0:
+            self.add_mended()
+        for size in range(3, self.e.most + 1):
+            if self.misreads_of_best() > 0:
+                self.add_sets(size)
 
     def add_sets(self, size: int) -> None:
         """Sets of `size` causes: weighed for causes that stand for those that look alike, then for each."""
@@ -197,7 +217,7 @@ class _Work:
             solved.update(sets[i] for i in new)
 
     def _prior_of(self, members: frozenset[int] | Sequence[int]) -> float:
-        return float(self.prior[list(members)].sum() + (len(members) - 1) * np.log(_PAIR_RATE))
+        return float(self.prior[list(members)].sum() + (len(members) - 1) * _LOG_RATE)
 
     def _totals(self, sets: Sequence[frozenset[int]]) -> Floats:
         """(patterns, sets) log weight of each, prior and course of the remedies included."""

@@ -34,6 +34,8 @@ _CHANGED_TAKES = 0.3
 _MISSES = 0.05
 """Chance that a remedy did not take."""
 _SHOWS = 0.35
+_OPEN = 0.5
+"""A problem whose signs were less likely misread, or cured, than this is still to be solved."""
 
 
 @dataclass(frozen=True)
@@ -261,10 +263,16 @@ class Reasoner:
         return Treatment(treated.period, cures, 1 - _MISSES)
 
     def _ranking(self, posterior: Posterior) -> tuple[tuple[str, float], ...]:
-        needed: dict[str, float] = {}
-        for members, chance in posterior.sets:
-            for remedy in {self.remedy_of[i] for i in members}:
-                needed[remedy] = needed.get(remedy, 0.0) + chance
+        absent: dict[str, float] = {}
+        for problem in posterior.problems or (posterior,):
+            needed: dict[str, float] = {}
+            for members, chance in problem.sets:
+                for remedy in {self.remedy_of[i] for i in members}:
+                    needed[remedy] = needed.get(remedy, 0.0) + chance
+            for remedy, p in needed.items():
+                absent[remedy] = absent.get(remedy, 1.0) * (1 - min(p, 1.0))
+        inside = 1 - posterior.outside if posterior.problems else 1.0
+        needed = {remedy: inside * (1 - p) for remedy, p in absent.items()}
         return tuple(sorted(needed.items(), key=lambda pair: (-pair[1], pair[0])))
 
     # ------------------------------------------------------------ rules
@@ -315,14 +323,18 @@ class Reasoner:
     # ------------------------------------------------------------ the next step
 
     def rank(self, beliefs: Beliefs, situation: Situation, allowed: Callable[[Step], bool]) -> list[Ranked]:
-        """Allowed steps, the best to ask now first."""
+        """Allowed steps, the best to ask now first. Of several problems the one that is nearest to its end."""
+        posterior = beliefs.posterior
+        if posterior.problems:
+            open_ = [problem for problem in posterior.problems if problem.healthy < _OPEN and problem.sets]
+            posterior = max(open_, key=lambda problem: self._ranking(problem)[0][1], default=posterior)
         tables = [self.chances.table(step, beliefs.context) for step in self._ruled_steps]
         if self._ruled_table is None or any(
             new is not old for new, old in zip(tables, self._ruled_table[0], strict=True)
         ):
             known = {step.id: table for step, table in zip(self._ruled_steps, tables, strict=True)}
             self._ruled_table = tables, StepTable(self._ruled_steps, lambda step: known[step.id])
-        return rank([self._computed_steps, self._ruled_table[1]], beliefs.posterior, self.remedy_of, situation, allowed)
+        return rank([self._computed_steps, self._ruled_table[1]], posterior, self.remedy_of, situation, allowed)
 
 
 def _fact(check: str, value: Value) -> Fact:

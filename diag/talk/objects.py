@@ -108,6 +108,9 @@ def do_of(reasoner: Reasoner, do: DoFirst, ask_id: str) -> Object:
     }
 
 
+_AGAIN = "Once more, as this does not agree with the rest. "
+
+
 def ask_of(reasoner: Reasoner, plan: Plan, look: Look, ask_id: str) -> Object:
     """A question, with what a sound vehicle shows and why it is asked."""
     step = look.step
@@ -124,13 +127,15 @@ def ask_of(reasoner: Reasoner, plan: Plan, look: Look, ask_id: str) -> Object:
             out[name] = getattr(step, name)
     out |= {
         "choices": _choices(step),
-        "text": step_words(reasoner.knowledge, step),
+        "text": _AGAIN * (look.again is not None) + step_words(reasoner.knowledge, step),
         "place": step.place,
         "minutes": round(step.minutes, 2),
         "instruments": list(step.instruments),
         "expected": expected_of(reasoner, step),
         "why": why_words(reasoner, plan, look),
     }
+    if look.again is not None:
+        out["again"] = look.again
     if step.caution is not None:
         out["caution"] = reasoner.knowledge.cautions[step.caution].text
     return out
@@ -178,6 +183,8 @@ def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
     if plan.beliefs is None or look.ranked is None:
         return "All later readings are judged by it."
     parts = []
+    if look.again is not None:
+        parts.append(f"Answer {look.again} does not agree with the others: seen once more, it counts or falls.")
     named = {reasoner.knowledge.circuit_of[f.symptom] for f in plan.findings if f.symptom is not None}
     if named and look.step.circuit not in {*named, "supply", "shared", ""}:
         parts.append("Another circuit than the one complained of: it shows whether what both share still works.")

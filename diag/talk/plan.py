@@ -29,6 +29,8 @@ __all__ = [
 
 CERTAIN = 0.99
 _TRY_FROM = 0.96
+_ASK_AGAIN = 0.25
+"""Chance that an answer was misread from which it may be asked again."""
 _WELL = 0.95
 _LEAST_BITS = 0.02
 _LEAST_WORTH = 0.008
@@ -57,13 +59,15 @@ class DoFirst:
 @dataclass(frozen=True)
 class Look:
     """Ask this step. `proof`: it proves a remedy; `walk`: it is part of checking a circuit;
-    `ranked`: what it was chosen for; `rule`: the rule that brought it forward."""
+    `ranked`: what it was chosen for; `rule`: the rule that brought it forward; `again`: number of the answer
+    that it repeats, as the others disagree with it."""
 
     step: Step
     proof: str | None = None
     walk: str | None = None
     ranked: Ranked | None = None
     rule: str | None = None
+    again: int | None = None
 
 
 @dataclass(frozen=True)
@@ -127,6 +131,8 @@ class _Decision:
         self.proving, self.beliefs = proving, beliefs
         self.acknowledged = frozenset(str(e.fields.get("caution")) for e in state.standing("acknowledged"))
         self.answered = {f.step.id for f in findings if f.step is not None and f.period == state.period}
+        self.odd = {odd.seq for odd in beliefs.posterior.odd if odd.p >= _ASK_AGAIN}
+        self.again = self._worth_repeating()
         self.answered |= self._complained()
         self.unsure = {str(e.fields.get("check")) for e in state.standing("not-sure") if e.period == state.period}
         skipped = state.standing("skipped")
@@ -146,11 +152,20 @@ class _Decision:
         step = self.reasoner.steps.get(check)
         return step.instruments if step is not None else ()
 
+    def _worth_repeating(self) -> dict[str, int]:
+        """Steps whose answer disagrees with the others, with its number; each is asked again once, as a second
+        look decides. Which of them is most worth repeating is chosen as any other question is."""
+        given: dict[str, list[int]] = {}
+        for finding in self.findings:
+            if finding.step is not None and finding.period == self.state.period:
+                given.setdefault(finding.step.id, []).append(finding.seq)
+        return {check: seqs[0] for check, seqs in given.items() if len(seqs) == 1 and seqs[0] in self.odd}
+
     def _complained(self) -> set[str]:
         """Checks that a complaint already answers: one that means one thing only is not asked back."""
         out: set[str] = set()
         for finding in self.findings:
-            if finding.symptom is not None and finding.period == self.state.period:
+            if finding.symptom is not None and finding.period == self.state.period and finding.seq not in self.odd:
                 shows = self.reasoner.knowledge.symptoms[finding.symptom].shows
                 if len(shows) == 1 and len(shows[0]) == 1 and shows[0][0].check is not None:
                     out.add(shows[0][0].check)
@@ -161,7 +176,7 @@ class _Decision:
     def allowed(self, step: Step) -> bool:
         """Not answered, not unsure, not skipped, reachable, with the instruments at hand."""
         return (
-            step.id not in self.answered
+            (step.id not in self.answered or step.id in self.again)
             and step.id not in self.unsure
             and step.id not in self.skipped
             and step.place not in self.closed_places
@@ -245,7 +260,8 @@ class _Decision:
         if p >= _TRY_FROM and self._cheaper_to_try(best, p, telling):
             return self._conclude("cheaper-to-try")
         chosen = ranked[0]
-        return self._asked(Look(chosen.step, ranked=chosen, rule=self.beliefs.asked_for.get(chosen.step.id)))
+        asked_by, again = self.beliefs.asked_for.get(chosen.step.id), self.again.get(chosen.step.id)
+        return self._asked(Look(chosen.step, ranked=chosen, rule=asked_by, again=again))
 
     def _told(self, reason: str) -> bool:
         return (
