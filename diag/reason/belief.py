@@ -17,9 +17,9 @@ from diag.reason.candidates import minimal_hitting_sets, smallest
 from diag.reason.proposals import mended, propose
 from diag.reason.sight import IMPOSSIBLE, Evidence, Judged, Sight, Treatment
 
-__all__ = ["ContradictionError", "Evidence", "Judged", "Odd", "Posterior", "Treatment", "weigh"]
+__all__ = ["PAIR_RATE", "ContradictionError", "Evidence", "Judged", "Odd", "Posterior", "Treatment", "weigh"]
 
-_PAIR_RATE = 0.35
+PAIR_RATE = 0.35
 """Expected number of further faults on a vehicle with one; prior of a pair = rate · p · p."""
 _LIKELY = 8
 _SOLVED, _EXACT, _ROUNDS = 24, 14, 3
@@ -48,7 +48,8 @@ class Posterior:
 
     `odd`: findings that were likely misread, the likeliest first: the one most worth repeating leads.
     `contradictions`: smallest groups of seqs that no set weighed explains together; empty where one
-    explains everything."""
+    explains everything. `starts`: the likeliest sets present before the first remedy (empty: nothing
+    wrong) and their log weight, likeliest first; what was found is explained by these."""
 
     sets: tuple[tuple[frozenset[int], float], ...]
     present: Floats
@@ -58,6 +59,7 @@ class Posterior:
     several: bool
     odd: tuple[Odd, ...] = ()
     contradictions: tuple[frozenset[int], ...] = ()
+    starts: tuple[tuple[frozenset[int], float], ...] = ()
 
 
 class ContradictionError(ValueError):
@@ -197,7 +199,7 @@ class _Work:
             solved.update(sets[i] for i in new)
 
     def _prior_of(self, members: frozenset[int] | Sequence[int]) -> float:
-        return float(self.prior[list(members)].sum() + (len(members) - 1) * np.log(_PAIR_RATE))
+        return float(self.prior[list(members)].sum() + (len(members) - 1) * np.log(PAIR_RATE))
 
     def _totals(self, sets: Sequence[frozenset[int]]) -> Floats:
         """(patterns, sets) log weight of each, prior and course of the remedies included."""
@@ -228,7 +230,10 @@ class _Work:
         healthy = float(chances[list(self.entries).index(frozenset())])
         likeliest = max(self.start, key=lambda s: self.start[s])
         unexplained = tuple(self._seqs(self._misread([likeliest])[0])) if likeliest else ()
-        return Posterior(tuple(sets), present, healthy, float(chances[-1]), unexplained, several, odd, contradictions)
+        starts = tuple((s, self.start[s]) for s in self._likely(_LISTED, healthy=True))
+        return Posterior(
+            tuple(sets), present, healthy, float(chances[-1]), unexplained, several, odd, contradictions, starts
+        )
 
     def _seqs(self, mask: np.ndarray) -> list[int]:
         return [self.e.findings[int(f)].seq for f in np.nonzero(mask)[0]]

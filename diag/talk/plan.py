@@ -5,7 +5,7 @@ or the end. Knows how to decide; not how anything is worded or transported.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from diag.job.state import JobState
@@ -95,6 +95,8 @@ class Plan:
     treated: tuple[Treated, ...]
     proving: str | None
     open_items: tuple[str, ...] = field(default=())
+    allowed: Callable[[Step], bool] = field(default=lambda step: True, compare=False)
+    """Whether a step may still be asked: not answered or passed over, with what is at hand."""
 
 
 def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
@@ -106,7 +108,9 @@ def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
     beliefs = reasoner.beliefs(findings, treated, proving=proving is not None and not _somebody_complained(findings))
     decided = _Decision(reasoner, state, findings, treated, proving, beliefs)
     chosen = decided.next()
-    return Plan(chosen, beliefs, tuple(findings), tuple(treated), proving, decided.open_items())
+    return Plan(
+        chosen, beliefs, tuple(findings), tuple(treated), proving, decided.open_items(), decided.allowed
+    )
 
 
 def _somebody_complained(findings: Sequence[Finding]) -> bool:
