@@ -26,6 +26,7 @@ __all__ = [
     "Back",
     "Reason",
     "account_of",
+    "accounts_of",
     "decibans",
     "number_words",
     "reasons_for",
@@ -38,9 +39,9 @@ _TELLS = 3.0
 """From this ratio on an answer, or how often a cause is met, is named as what decides."""
 _LEADERS = 4
 """Of so many likeliest sets it is tried whether the cause would stand beside them, or in place of a member."""
-_BACKS, _BACK_FROM, _AS_GOOD = 3, 0.2, 0.8
-"""Answers that would bring a cause back: how many, how likely each must be with it, and from which share of
-the best chance a quicker check is named first."""
+_BACKS, _BACK_FROM, _BACK_LEAST, _AS_GOOD = 3, 0.2, 0.05, 0.8
+"""Answers that would bring a cause back: how many, how likely each must be with it, the least chance of it
+then, and from which share of the best a quicker check is named first."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,8 @@ class Reason:
     """One finding for or against. `weight`: how many times likelier the answer is with the fault than with
     what it is compared with; `source`: `computed`, the rule that gives the weight, or `usual share`;
     `rules`: rules that say the same in words. `shown`: what the network computes with the fault, `instead`:
-    with what it is compared with (a sound vehicle where that is many); None where nobody computes it."""
+    with what it is compared with (a sound vehicle where that is many); None where nobody computes it, or the
+    answer says little."""
 
     finding: Finding
     weight: float
@@ -148,16 +150,20 @@ class _Case:
 
     # ------------------------------------------------------------ sets
 
-    def held(self, mine: Sequence[int]) -> tuple[frozenset[int], Took]:
-        """The likeliest set with one of these causes, and the course of the remedies that is likeliest for it:
-        of those weighed, or of the likeliest with a cause more or another in a member's place."""
+    def candidates(self, mine: Sequence[int]) -> list[frozenset[int]]:
+        """Sets with one of these causes: the likeliest of those weighed, or of the likeliest of all with a cause
+        more or another in a member's place."""
         starts, most = self.beliefs.posterior.starts, self.beliefs.evidence.most
         found = [s for s, _ in starts if not s.isdisjoint(mine)][:_LEADERS]
         found += [frozenset([i]) for i in mine]
-        for leader, _ in starts[:_LEADERS]:
+        for leader, _ in starts[: _LEADERS if len(mine) == 1 else 1]:
             for i in mine:
                 found += [leader | {i}, *(leader - {other} | {i} for other in leader)]
-        sets = [s for s in dict.fromkeys(found) if len(s) <= most]
+        return [s for s in dict.fromkeys(found) if len(s) <= most]
+
+    def held(self, mine: Sequence[int]) -> tuple[frozenset[int], Took]:
+        """The likeliest of the candidates, and the course of the remedies that is likeliest for it."""
+        sets = self.candidates(mine)
         self.sight.solve(sets)
         weights = self.weights(sets)
         best = int(weights.max(axis=0).argmax())
@@ -217,9 +223,12 @@ class _Case:
             return Reason(finding, weight, "computed" if reasoner.predictor is not None else "usual share", rules)
         if not reasoner.chances.computed(finding.step):
             return Reason(finding, weight, rules[0] if rules else "usual share", rules)
-        gone = self.sight.gone(took, finding.period)
+        if 1 / _SAYS_LITTLE < weight < _SAYS_LITTLE:
+            return Reason(finding, weight, "computed", rules)
+        f = next(i for i, judged in enumerate(self.beliefs.evidence.findings) if judged.seq == seq)
+        there = self.sight.moves[f] & ~self.sight.gone(took, finding.period)
         shown, instead = (
-            reasoner.chances.shown(finding.step, frozenset(i for i in members if not gone[i]))
+            reasoner.chances.shown(finding.step, frozenset(i for i in members if there[i]))
             for members in (chosen, against or frozenset())
         )
         return Reason(finding, weight, "computed", rules, shown, None if against is None else instead)
@@ -256,9 +265,20 @@ def account_of(
 ) -> Account:
     """Where a cause stands, or all causes of a remedy (`mine`, indices). `allowed`: the steps that may still be
     asked. Raises ValueError for no causes."""
+    return _account(_Case(reasoner, beliefs), mine, allowed)
+
+
+def accounts_of(reasoner: Reasoner, beliefs: Beliefs, several: Sequence[Sequence[int]]) -> list[Account]:
+    """The same for several causes or remedies side by side, without what would bring each back."""
+    case = _Case(reasoner, beliefs)
+    case.sight.solve([s for mine in several for s in case.candidates(mine)])
+    return [_account(case, mine, None) for mine in several]
+
+
+def _account(case: _Case, mine: Sequence[int], allowed: Callable[[Step], bool] | None) -> Account:
     if not mine:
         raise ValueError("an account needs at least one cause")
-    case, posterior = _Case(reasoner, beliefs), beliefs.posterior
+    reasoner, beliefs, posterior = case.reasoner, case.beliefs, case.beliefs.posterior
     chosen, took = case.held(mine)
     subject = chosen.intersection(mine)
     company = chosen - subject
@@ -296,7 +316,7 @@ def account_of(
         standing = "rare"
     else:
         standing = "open" if math.prod(min(r.weight, 1e6) for r in contrast) * _TELLS > 1 else "against"
-    back = _back(case, chosen, took, mine, p, contrast, allowed)
+    back = _back(case, chosen, took, p, contrast, allowed) if allowed is not None else ()
     return replace(out, standing=standing, contrast=contrast, back=back)
 
 
@@ -325,7 +345,6 @@ def _back(
     case: _Case,
     chosen: frozenset[int],
     took: Took,
-    mine: Sequence[int],
     p: float,
     contrast: Sequence[Reason],
     allowed: Callable[[Step], bool],
@@ -343,10 +362,10 @@ def _back(
         if not allowed(step):
             continue
         mine_row, every = outlook.of_set(step, now), outlook.total(step)
-        then = np.where(mine_row >= _BACK_FROM, p * mine_row / np.maximum(every, p * mine_row), 0.0)
-        column = int(then.argmax())
-        if then[column] > 2 * p or then[column] >= 0.5 > p:
-            found.append((float(then[column]), step, column))
+        after = np.where(mine_row >= _BACK_FROM, p * mine_row / np.maximum(every, p * mine_row), 0.0)
+        column = int(after.argmax())
+        if after[column] > max(2 * p, _BACK_LEAST):
+            found.append((float(after[column]), step, column))
     out: list[Back] = []
     while found and len(out) < _BACKS:
         best = max(then for then, _, _ in found)
@@ -358,7 +377,7 @@ def _back(
     worst = next((reason for reason in contrast if reason.weight * _TELLS <= 1), None)
     if worst is not None:
         wrong = _without(case, chosen, worst.finding.seq, weight)
-        if wrong > 2 * p:
+        if wrong > max(2 * p, _BACK_LEAST):
             out.append(Back(None, None, worst.finding.seq, wrong))
     return tuple(out)
 

@@ -14,23 +14,36 @@ from diag.circuit.network import Floats
 from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Step, Value
 
-__all__ = ["OUTSIDE", "SOUND", "Meaning", "Outlook", "meanings"]
+__all__ = ["OUTSIDE", "SOUND", "Meaning", "Moved", "Outlook", "meanings"]
 
 SOUND, OUTSIDE = "nothing-wrong", "not-in-the-model"
 """What may come first after an answer besides a remedy."""
 _SETS = 120
 """Beyond so many sets the rest hardly has any chance left."""
-_LEAST, _SECOND = 0.01, 0.1
+_LEAST, _NAMED, _MOST_NAMED = 0.01, 0.1, 2
+"""Answers below the first chance are left out; of what an answer raises, so many are named from the second."""
+_RAISES, _CLEARS, _CLEARED_FROM = 1.15, 1 / 3, 0.05
+"""An answer speaks for what it makes so many times likelier, and clears what was likely and is a third then."""
+
+
+@dataclass(frozen=True)
+class Moved:
+    """A remedy (or SOUND, OUTSIDE) with its chance after an answer and `now`, before it."""
+
+    name: str
+    then: float
+    now: float
 
 
 @dataclass(frozen=True)
 class Meaning:
-    """One answer to a step, or a range of readings in words: `chance` of it; `first`: the likeliest remedy then
-    (or SOUND, OUTSIDE) with its chance, and a second one where that is near."""
+    """One answer to a step, or a range of readings in words: `chance` of it; what it `raises`, likeliest first,
+    and what it `clears`; both empty where it changes little."""
 
     value: Value | str
     chance: float
-    first: tuple[tuple[str, float], ...]
+    raises: tuple[Moved, ...]
+    clears: tuple[Moved, ...]
 
 
 class Outlook:
@@ -71,14 +84,16 @@ class Outlook:
     def total(self, step: Step) -> Floats:
         """(outcomes,) chance of each answer."""
         table, posterior = self._table(step), self.beliefs.posterior
-        out: Floats = self._p @ table[_far(table, self._rows)]
-        return out + posterior.healthy * table[0] + posterior.outside / table.shape[1]
+        sets = self._p @ table[_far(table, self._rows)]
+        out: Floats = sets + posterior.healthy * table[0] + posterior.outside / table.shape[1]
+        return out
 
     def meanings(self, step: Step, most: int) -> list[Meaning]:
         """The likeliest answers, in their order where they are readings; readings side by side that put the
         same first are one range."""
         joint, total = self.joint(step), self.total(step)
-        best = joint.argmax(axis=0)
+        now = joint.sum(axis=1)
+        best = np.where(joint > _RAISES * now[:, None] * total, joint, 0.0).argmax(axis=0)
         groups: list[list[int]] = []
         for column in range(len(total)):
             if step.kind == "measure" and groups and best[groups[-1][-1]] == best[column]:
@@ -94,14 +109,18 @@ class Outlook:
             Meaning(
                 self.spoken(step, groups[g][0], groups[g][-1]),
                 chances[g],
-                self._first(joint[:, groups[g]].sum(axis=1) / max(chances[g], 1e-300)),
+                *self._moved(now, joint[:, groups[g]].sum(axis=1) / max(chances[g], 1e-300)),
             )
             for g in kept
         ]
 
-    def _first(self, then: Floats) -> tuple[tuple[str, float], ...]:
-        order = np.argsort(-then, kind="stable")[:2].tolist()
-        return tuple((self._names[i], float(then[i])) for n, i in enumerate(order) if n == 0 or then[i] >= _SECOND)
+    def _moved(self, now: Floats, then: Floats) -> tuple[tuple[Moved, ...], tuple[Moved, ...]]:
+        def named(mask: np.ndarray, by: Floats) -> tuple[Moved, ...]:
+            order = [i for i in np.argsort(-by, kind="stable").tolist() if mask[i]][:_MOST_NAMED]
+            return tuple(Moved(self._names[i], float(then[i]), float(now[i])) for i in order)
+
+        raised = (then >= _NAMED) & (then > _RAISES * now)
+        return named(raised, then), named((now >= _CLEARED_FROM) & (then < _CLEARS * now), now)
 
     def spoken(self, step: Step, column: int, last: int | None = None) -> Value | str:
         """An answer; for readings, the range from `column` to `last` in words."""

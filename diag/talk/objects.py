@@ -195,13 +195,13 @@ def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
 
 def means_of(reasoner: Reasoner, beliefs: Beliefs, step: Step) -> list[Object]:
     """What each of the likeliest answers to a step would mean: `value` as it would be given (for a reading,
-    the range in words), its `chance`, and in `text` what is likeliest then."""
+    the range in words), its `chance`, and in `text` what it would speak for and what it would clear."""
     out = []
     for meaning in meanings(reasoner, beliefs, step):
         value: Any = meaning.value
         if isinstance(value, tuple):
             value = {"light": value[0], "rhythm": value[1]}
-        said, then = said_words(step, meaning.value), after_words(reasoner, meaning.first)
+        said, then = said_words(step, meaning.value), after_words(reasoner, meaning)
         out.append({"value": value, "chance": round(meaning.chance, 3), "text": f"{said}: {then}"})
     return out
 
@@ -219,10 +219,7 @@ def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
         )
         tried = sum(t.remedy == name for t in plan.treated)
         again = ["This was tried already and did not cure it: make sure that it was done, or suspect the new part."]
-        evidence = [
-            line_of(knowledge, reason)
-            for reason in reasons_for(reasoner, plan.beliefs, name)[:_EVIDENCE]
-        ]
+        evidence = [line_of(knowledge, reason) for reason in reasons_for(reasoner, plan.beliefs, name)[:_EVIDENCE]]
         remedies.append(
             {
                 "id": name,

@@ -108,9 +108,7 @@ def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
     beliefs = reasoner.beliefs(findings, treated, proving=proving is not None and not _somebody_complained(findings))
     decided = _Decision(reasoner, state, findings, treated, proving, beliefs)
     chosen = decided.next()
-    return Plan(
-        chosen, beliefs, tuple(findings), tuple(treated), proving, decided.open_items(), decided.allowed
-    )
+    return Plan(chosen, beliefs, tuple(findings), tuple(treated), proving, decided.open_items(), decided.allowed)
 
 
 def _somebody_complained(findings: Sequence[Finding]) -> bool:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from diag.talk.conversation import Conversation
-from diag.talk.objects import expected_words
 from diag.talk.plan import End
 from diag.talk.standing import answers_so_far, caution_known, done_so_far, job_name
 from diag.talk.typed import FIRST_LOOKS, numbered
@@ -33,7 +32,6 @@ __all__ = [
     "paragraph",
     "question_page",
     "remedy_page",
-    "why_page",
 ]
 
 Object = dict[str, Any]
@@ -131,30 +129,6 @@ def answers_page(ask: Object, width: int) -> list[Line]:
     if width < 50:
         return [Line(cell) for cell in cells]
     return [Line(f"{a:<24}{b}".rstrip()) for a, b in zip(cells[:half], [*cells[half:], ""], strict=False)]
-
-
-def why_page(conversation: Conversation, ask: Object, width: int) -> list[Line]:
-    """Why this is asked, what a sound vehicle shows, what each answer would mean."""
-    out = [Line("Why this question", "strong"), Line()]
-    for sentence in str(ask["why"]).replace(". If ", ".\nIf ").split("\n"):
-        out += paragraph(sentence, width, "- ")
-    step = conversation.reasoner.steps.get(ask["check"])
-    expected = expected_words(conversation.reasoner, step) if step is not None and ask["kind"] != "do" else ""
-    if expected:
-        out += [Line(), *paragraph(f"A sound vehicle shows: {expected}.", width)]
-    if step is not None and step.limits is not None:
-        low, high, unit = step.limits.min, step.limits.max, step.unit or ""
-        parts = [f"at least {low:g} {unit}"] if low is not None else []
-        parts += [f"at most {high:g} {unit}"] if high is not None else []
-        out += paragraph(f"Good: {', '.join(parts)} ({step.limits.source}).", width)
-    if ask["minutes"]:
-        out += [Line(), *paragraph(f"Takes about {ask['minutes']:g} min. {_needs(ask)}", width)]
-    return out
-
-
-def _needs(ask: Object) -> str:
-    names = [str(name).replace("-", " ") for name in ask["instruments"]]
-    return f"Needs: {', '.join(names)}." if names else "Needs no instrument."
 
 
 def older_page(conversation: Conversation, width: int) -> list[Line]:

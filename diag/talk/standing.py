@@ -24,6 +24,7 @@ __all__ = [
     "done_so_far",
     "error_words",
     "job_name",
+    "likely_now",
     "minutes_so_far",
     "newest_words",
     "symptom_ask",
@@ -97,6 +98,11 @@ def newest_words(conversation: Conversation) -> str:
         case "changed":
             return "change at the vehicle written down"
     return title if entry.event not in ("answered", "found") else f"began with: {fields.get('value')}"
+
+
+def likely_now(conversation: Conversation, most: int) -> list[tuple[str, float]]:
+    """The remedies held likeliest now, with their chances; before the start those most often needed."""
+    return list(conversation.beliefs.ranking[:most])
 
 
 def caution_known(conversation: Conversation, ask: Object) -> bool:

@@ -6,13 +6,14 @@ Pure functions of reasoner and plan; knows nothing of journals, screens or keys.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from diag.knowledge.assemble import Knowledge
-from diag.reason.explain import Account, Back, Reason, account_of, decibans, number_words, weight_words
-from diag.reason.meanings import OUTSIDE, SOUND
+from diag.reason.explain import Account, Back, Reason, account_of, accounts_of, decibans, number_words, weight_words
+from diag.reason.meanings import OUTSIDE, SOUND, Meaning
 from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Step
 from diag.talk.wording import answer_words, finding_words, said_words
@@ -20,8 +21,10 @@ from diag.talk.wording import answer_words, finding_words, said_words
 __all__ = ["Named", "UnknownNameError", "after_words", "line_of", "named", "names_of", "percent", "why_of"]
 
 Object = dict[str, Any]
-_NEAREST, _LINES, _CONTRAST = 5, 6, 4
+_NEAREST, _LINES, _CONTRAST, _LONGEST = 5, 6, 4, 200
 _TELLING = 1.3
+_WAY = re.compile(r" \([^()]*, from [^()]*\)")
+"""Colour and ends of a wire, which a list of several titles has no room for."""
 
 
 class UnknownNameError(ValueError):
@@ -61,15 +64,16 @@ def _titles(knowledge: Knowledge) -> Mapping[str, str]:
     return {**wires, **{name: part.title for name, part in knowledge.parts.items()}}
 
 
-def named(reasoner: Reasoner, text: str) -> Named:
-    """What a text names: an id in any spelling of case and spaces, or a title. Raises UnknownNameError."""
+def named(reasoner: Reasoner, text: str, likely: Sequence[str] = ()) -> Named:
+    """What a text names: an id in any spelling of case and spaces, or a title. Raises UnknownNameError with the
+    nearest names, or with `likely` where none is near."""
     names = names_of(reasoner)
     folded = _folded(text)
     found = [name for name in names if _folded(name) == folded] or [
         name for name, title in names.items() if _folded(title) == folded
     ]
     if not found:
-        raise UnknownNameError(text, _near(folded, names))
+        raise UnknownNameError(text, _near(folded[:_LONGEST], names) or likely)
     name = found[0]
     if name in reasoner.remedies:
         cures = tuple(reasoner.index[cause] for cause in reasoner.remedies[name].cures)
@@ -89,7 +93,7 @@ def _near(folded: str, names: Mapping[str, str]) -> list[str]:
     holding = [name for name, title in names.items() if words and all(w in f"{name} {title}".casefold() for w in words)]
     holding.sort(key=len)
     spelt = {_folded(title): name for name, title in names.items()} | {_folded(name): name for name in names}
-    alike = [spelt[close] for close in difflib.get_close_matches(folded[:200], list(spelt), n=_NEAREST, cutoff=0.5)]
+    alike = [spelt[close] for close in difflib.get_close_matches(folded, list(spelt), n=_NEAREST, cutoff=0.5)]
     return list(dict.fromkeys([*holding, *alike]))[:_NEAREST]
 
 
@@ -105,12 +109,22 @@ def percent(p: float) -> str:
     return f"{100 * p:.1f} %" if p < 0.01 else f"{100 * p:.0f} %"
 
 
-def after_words(reasoner: Reasoner, first: Iterable[tuple[str, float]]) -> str:
-    """What is likeliest after an answer."""
-    titles = {SOUND: "nothing wrong", OUTSIDE: "a cause that is not in the model"}
-    return ", ".join(
-        f"{titles[name] if name in titles else reasoner.remedies[name].title} ({percent(p)})" for name, p in first
-    )
+def after_words(reasoner: Reasoner, meaning: Meaning) -> str:
+    """What an answer would speak for, and what it would clear."""
+
+    def title(name: str) -> str:
+        own = {SOUND: "nothing wrong", OUTSIDE: "a cause that is not in the model"}.get(name)
+        return own or _WAY.sub("", reasoner.remedies[name].title)
+
+    parts = [
+        f"speaks for {title(one.name)} ({percent(one.then)}, now {percent(one.now)})"
+        if n == 0
+        else f"{title(one.name)} ({percent(one.then)})"
+        for n, one in enumerate(meaning.raises)
+    ]
+    said = [", ".join(parts)] if parts else []
+    said += [f"clears {', '.join(title(one.name) for one in meaning.clears)}"] if meaning.clears else []
+    return "; ".join(said) or "changes little"
 
 
 def line_of(knowledge: Knowledge, reason: Reason) -> Object:
@@ -142,7 +156,7 @@ def _titles_of(reasoner: Reasoner, members: frozenset[int] | None) -> str:
 
 def why_of(reasoner: Reasoner, beliefs: Beliefs, allowed: Callable[[Step], bool], text: str) -> Object:
     """What is told of whatever `text` names. Raises UnknownNameError."""
-    found = named(reasoner, text)
+    found = named(reasoner, text, [name for name, _ in beliefs.ranking[:_NEAREST]])
     if found.about == "part":
         return _part(reasoner, beliefs, found)
     account = account_of(reasoner, beliefs, found.causes, allowed)
@@ -179,8 +193,8 @@ def _cause(reasoner: Reasoner, i: int) -> Object:
 def _part(reasoner: Reasoner, beliefs: Beliefs, found: Named) -> Object:
     """All causes of a part with where each stands, the likeliest first."""
     present, causes = beliefs.posterior.present, []
-    for i in sorted(found.causes, key=lambda i: (-float(present[i]), -float(reasoner.prior[i]), i)):
-        account = account_of(reasoner, beliefs, [i], lambda step: False)
+    order = sorted(found.causes, key=lambda i: (-float(present[i]), -float(reasoner.prior[i]), i))
+    for i, account in zip(order, accounts_of(reasoner, beliefs, [[i] for i in order]), strict=True):
         causes.append(
             {
                 **_cause(reasoner, i),
@@ -204,10 +218,12 @@ def _part(reasoner: Reasoner, beliefs: Beliefs, found: Named) -> Object:
 
 def _standing_words(reasoner: Reasoner, beliefs: Beliefs, account: Account) -> str:
     """Where a cause stands, in a sentence or two."""
-    leader, knowledge = _titles_of(reasoner, account.leader), reasoner.knowledge
+    other = account.leader if account.leader is None else (account.leader - account.company) or account.leader
+    leader, knowledge = _titles_of(reasoner, other), reasoner.knowledge
     match account.standing:
         case "leading":
-            return "It is what is held likeliest." if len(account.leader or ()) == 1 else f"Held likeliest: {leader}."
+            beside = f", together with {_titles_of(reasoner, account.company)}" if account.company else ""
+            return f"It is what is held likeliest{beside}."
         case "treated":
             done = reasoner.remedies[account.cured_by].title if account.cured_by else "what was changed"
             return f"Put right by: {done}. Nothing says that it is back."
