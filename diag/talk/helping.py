@@ -42,8 +42,8 @@ _KEYS = (
 PLAIN_HELP = (
     "One answer a line: the number, or the words. A lamp: `dark`, `normal steady`, `dim flashing`; `steady` alone "
     "means normal light. A reading with its unit: `11.8 V`, `0.4 ohm`, `OL`. "
-    "Else: undo, not sure, can't reach, no instrument, later, why, why NAME, why not NAME, causes, note TEXT, changed TEXT, symptom TEXT, "
-    "correct NUMBER VALUE, done, done NUMBER, other NUMBER, quit."
+    "Else: undo, not sure, can't reach, no instrument, later, why, why NAME, why not NAME, causes, note TEXT, "
+    "changed TEXT, symptom TEXT, correct NUMBER VALUE, done, done NUMBER, other NUMBER, quit."
 )
 
 

@@ -27,6 +27,7 @@ __all__ = [
     "expected_of",
     "expected_words",
     "means_of",
+    "odd_of",
     "start_of",
     "symptom_choices",
     "why_words",
@@ -243,12 +244,20 @@ def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
         "reason": conclude.reason,
         "remedies": remedies,
         "outside": round(posterior.outside, 4),
+        **odd_of(knowledge, plan.beliefs),
+    }
+
+
+def odd_of(knowledge: Knowledge, beliefs: Beliefs) -> Object:
+    """Answers that speak against the rest: seqs that what is held likeliest leaves `unexplained`; `odd`, those
+    that were likely misread, the one most worth another look first, with the chance of that; groups of seqs
+    that nothing explains together."""
+    posterior = beliefs.posterior
+    words = {finding.seq: finding_words(knowledge, finding) for finding, _ in beliefs.judged}
+    return {
         "unexplained": list(posterior.unexplained),
         "odd": [
-            {"seq": odd.seq, "text": finding_words(knowledge, finding), "p": round(odd.p, 4)}
-            for odd in posterior.odd
-            for finding in plan.findings
-            if finding.seq == odd.seq
+            {"seq": odd.seq, "text": words[odd.seq], "p": round(odd.p, 4)} for odd in posterior.odd if odd.seq in words
         ],
         "contradictions": [sorted(group) for group in posterior.contradictions],
     }

@@ -6,6 +6,7 @@ Knows prompt_toolkit; nothing of questions, answers or jobs.
 from __future__ import annotations
 
 import asyncio
+import os
 from collections.abc import Callable, Coroutine, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -228,13 +229,20 @@ class Pages:
         return None
 
     def _completed(self, *, back: bool = False) -> None:
-        """The next name that fits, or the one before it."""
-        if self._buffer.complete_state is None:
+        """What is typed goes on to as much as all names that begin so share; then to one that fits after the
+        other. `back`: to the one before."""
+        if self._buffer.complete_state is not None and (back or self._buffer.complete_state.current_completion):
+            (self._buffer.complete_previous if back else self._buffer.complete_next)()
+            return
+        typed = self._buffer.text.casefold()
+        fitting = [name for name in self._page.names if typed in name]
+        shared = os.path.commonprefix([name for name in fitting if name.startswith(typed)])
+        if len(shared) > len(typed):
+            self._buffer.text = shared
+            self._buffer.cursor_position = len(shared)
+            self._buffer.start_completion()
+        elif fitting:
             self._buffer.start_completion(select_first=True)
-        elif back:
-            self._buffer.complete_previous()
-        else:
-            self._buffer.complete_next()
 
     def _typed(self, text: str) -> None:
         self._buffer.insert_text("".join(c for c in text if c.isprintable())[: _TEXT_LIMIT - len(self._buffer.text)])

@@ -15,7 +15,7 @@ from diag.talk import screen, screen_why
 from diag.talk.conversation import Conversation
 from diag.talk.helping import PLAIN_HELP
 from diag.talk.screen import Line, paragraph
-from diag.talk.standing import ask_again, error_words, job_name, likely_now, newest_words, whereabouts
+from diag.talk.standing import ask_again, error_words, job_name, newest_words, whereabouts
 from diag.talk.typed import Command, TypedError, command_of, message_of, older_of, value_of
 
 __all__ = ["run_plain"]
@@ -164,15 +164,15 @@ class _Plain:
 
     def _why_not(self, text: str) -> None:
         """What speaks for and against a cause: by name, or by its number among the likeliest."""
-        likely = likely_now(self.conversation, screen_why.PICKED)
+        picks = screen_why.picks_of(self.conversation)
         if not text:
             how = "`why NUMBER`, or `why NAME` with the name of a part, wire or cause."
-            self._print(screen_why.pick_page(self.conversation, self.width, how))
+            self._print(screen_why.pick_page(picks, self.width, how))
             return
         if text.isdecimal():
-            if not 1 <= int(text[:6]) <= len(likely):
-                raise TypedError(f"Found {quoted(text)}, expected a number from 1 to {len(likely)}, or a name.")
-            text = likely[int(text) - 1][0]
+            if not 1 <= int(text[:6]) <= len(picks):
+                raise TypedError(f"Found {quoted(text)}, expected a number from 1 to {len(picks)}, or a name.")
+            text = picks[int(text) - 1][0]
         told = self.conversation.take({"why": text})
         if told["type"] == "error":
             raise TypedError(error_words(told))

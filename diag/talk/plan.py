@@ -25,6 +25,7 @@ __all__ = [
     "Plan",
     "Start",
     "plan_next",
+    "unexplained_words",
 ]
 
 CERTAIN = 0.99
@@ -109,6 +110,11 @@ def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
     decided = _Decision(reasoner, state, findings, treated, proving, beliefs)
     chosen = decided.next()
     return Plan(chosen, beliefs, tuple(findings), tuple(treated), proving, decided.open_items(), decided.allowed)
+
+
+def unexplained_words(seq: int) -> str:
+    """The open item of an answer that nothing explains, for those who would say more of it."""
+    return f"unexplained: answer {seq}"
 
 
 def _somebody_complained(findings: Sequence[Finding]) -> bool:
@@ -404,7 +410,7 @@ class _Decision:
             ]
         out += [f"left open: {e.fields.get('text')}" for e in self.state.standing("left-open")]
         for seq in self.beliefs.posterior.unexplained:
-            out.append(f"unexplained: answer {seq}")
+            out.append(unexplained_words(seq))
         if self.beliefs.posterior.healthy < _WELL:
             for name, p in self.beliefs.ranking[:3]:
                 if p >= 0.05:

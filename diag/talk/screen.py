@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from diag.talk.conversation import Conversation
+from diag.talk.objects import odd_of
 from diag.talk.plan import End
 from diag.talk.standing import answers_so_far, caution_known, done_so_far, job_name
 from diag.talk.typed import FIRST_LOOKS, numbered
@@ -187,16 +188,20 @@ def causes_page(conversation: Conversation, width: int) -> list[Line]:
     rows += [("nothing is wrong", posterior.healthy)] if posterior.healthy >= _LEAST_SHOWN else []
     rows += [("a cause that is not in the model", posterior.outside)] if posterior.outside >= _LEAST_SHOWN else []
     out += _chances(sorted(rows, key=lambda row: -row[1]), width)
-    if posterior.unexplained:
-        out += [Line(), *_misfits(posterior.unexplained, width)]
-    return out
+    return out + _misfits(odd_of(conversation.knowledge, beliefs), width)
 
 
-def _misfits(seqs: Sequence[int], width: int) -> list[Line]:
-    numbers = ", ".join(str(seq) for seq in seqs)
-    return paragraph(
-        f"Does not fit the rest: answer {numbers}. Worth a second look; correct it if it was wrong.", width
-    )
+def _misfits(told: Object, width: int) -> list[Line]:
+    """Answers that do not fit what is held likeliest, or that were likely misread."""
+    odd = {found["seq"]: f"{found['text']} (misread: {_percent(found['p'])})" for found in told["odd"]}
+    seqs = [*odd, *(seq for seq in told["unexplained"] if seq not in odd)]
+    if not seqs:
+        return []
+    out = [Line()]
+    for seq in seqs[:_MISFITS]:
+        said = f", {odd[seq]}" if seq in odd else ""
+        out += paragraph(f"Does not fit the rest: answer {seq}{said}.", width)
+    return out + paragraph("Worth a second look; correct it if it was wrong.", width)
 
 
 def odd_words(told: Object) -> list[str]:
@@ -233,8 +238,7 @@ def conclusion_page(told: Object, width: int) -> list[Line]:
     out += [Line(), *_because(best, width)]
     if told["outside"] >= 0.05:
         out += paragraph(f"A cause that is not in the model: {_percent(told['outside'])}.", width)
-    if told["unexplained"]:
-        out += [Line(), *_misfits(told["unexplained"], width)]
+    out += _misfits(told, width)
     if not told["final"]:
         out += [Line(), *paragraph("Something else may be wrong as well; that is looked for afterwards.", width)]
     return out

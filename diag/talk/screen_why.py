@@ -6,15 +6,15 @@ Words and layout only; must not know of keys being pressed or of how lines reach
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from diag.talk.conversation import Conversation
 from diag.talk.objects import expected_words
 from diag.talk.screen import Line, bar, paragraph
-from diag.talk.standing import likely_now
-from diag.talk.whys import percent
+from diag.talk.whys import names_of, percent, short_title
 
-__all__ = ["PICKED", "account_page", "means_lines", "pick_page", "why_page"]
+__all__ = ["PICKED", "account_page", "means_lines", "pick_page", "picks_of", "why_page"]
 
 Object = dict[str, Any]
 PICKED = 9
@@ -60,13 +60,22 @@ def _needs(ask: Object) -> str:
 # ---------------------------------------------------------------- why, or why not, a cause
 
 
-def pick_page(conversation: Conversation, width: int, how: str) -> list[Line]:
-    """The likeliest causes by number, to ask why or why not; `how` they are picked."""
+def pick_page(picks: Sequence[tuple[str, str]], width: int, how: str) -> list[Line]:
+    """Names with their titles by number, to ask why or why not; `how` they are picked."""
     out = [*paragraph("Why, or why not?", width, style="strong"), Line()]
-    titles = conversation.reasoner.remedies
-    for number, (name, p) in enumerate(likely_now(conversation, PICKED), 1):
-        out += paragraph(f"{titles[name].title} ({percent(p)})", width, f"{number} ")
+    for number, (_, title) in enumerate(picks, 1):
+        out += paragraph(title, width, f"{number} ")
     return [*out, Line(), *paragraph(how, width)]
+
+
+def picks_of(conversation: Conversation, names: Sequence[str] = ()) -> list[tuple[str, str]]:
+    """What can be picked by a digit: `names`, else the remedies held likeliest, with their titles."""
+    if names:
+        titles = names_of(conversation.reasoner)
+        return [(name, f"{short_title(titles[name])} ({name})") for name in names[:PICKED]]
+    known = conversation.reasoner.remedies
+    likely = conversation.beliefs.ranking[:PICKED]
+    return [(name, f"{short_title(known[name].title)} ({percent(p)})") for name, p in likely]
 
 
 def account_page(told: Object, width: int) -> list[Line]:
@@ -94,16 +103,18 @@ def account_page(told: Object, width: int) -> list[Line]:
             out += [Line(), Line(title, "strong")]
             for line in told[key]:
                 out += _line(line, width, "on a sound vehicle")
-    if told["against-leader"] and told["standing"] not in ("leading", "treated"):
+    seen = {line["seq"] for line in told["against"]}
+    more = [line for line in told["against-leader"] if line["seq"] not in seen]
+    if more:
         out += [Line(), *paragraph(f"Against it, compared with {told['leader']['title']}", width, style="strong")]
-        for line in told["against-leader"]:
+        for line in more:
             out += _line(line, width, "with that")
-    if not told["for"] and not told["against"]:
+    if not told["for"] and not told["against"] and not more:
         out += [Line(), *paragraph("No answer so far says anything of it.", width)]
     if told["back"]:
-        out += [Line(), *paragraph("What would bring it back", width, style="strong")]
+        out += [Line(), *paragraph("What would speak for it most", width, style="strong")]
         for back in told["back"]:
-            out += paragraph(f"{back['text']}: then {percent(back['p'])}", width, "- ")
+            out += paragraph(f"{back['text']}; then {percent(back['p'])}", width, "- ")
     return out
 
 

@@ -24,7 +24,6 @@ __all__ = [
     "done_so_far",
     "error_words",
     "job_name",
-    "likely_now",
     "minutes_so_far",
     "newest_words",
     "symptom_ask",
@@ -100,11 +99,6 @@ def newest_words(conversation: Conversation) -> str:
     return title if entry.event not in ("answered", "found") else f"began with: {fields.get('value')}"
 
 
-def likely_now(conversation: Conversation, most: int) -> list[tuple[str, float]]:
-    """The remedies held likeliest now, with their chances; before the start those most often needed."""
-    return list(conversation.beliefs.ranking[:most])
-
-
 def caution_known(conversation: Conversation, ask: Object) -> bool:
     """Whether the caution of a check was already read and acknowledged in this job."""
     step = conversation.reasoner.steps.get(ask["check"])
@@ -161,5 +155,5 @@ def error_words(error: Object) -> str:
     text = str(error["text"])
     said = text[:1].upper() + text[1:]
     if error["expected"] and str(error["expected"]) not in text:
-        said += f" Expected: {error['expected']}."
+        said += f"{'' if said.endswith('.') else '.'} Expected: {error['expected']}."
     return said

@@ -21,7 +21,6 @@ from diag.talk.standing import (
     caution_known,
     error_words,
     job_name,
-    likely_now,
     newest_words,
     symptom_ask,
     whereabouts,
@@ -290,14 +289,15 @@ class Terminal:
         """What speaks for and against causes that are picked or typed, until the person goes back."""
         how = "A digit, or type the name of a part, wire or cause; Tab completes it."
         names, kept = list(names_of(self.conversation.reasoner)), ""
+        near: list[str] = []
         while True:
-            likely = likely_now(self.conversation, screen_why.PICKED)
+            picks = screen_why.picks_of(self.conversation, near)
             if not name:
-                digits = "".join(str(n) for n in range(1, len(likely) + 1))
+                digits = "".join(str(n) for n in range(1, len(picks) + 1))
                 pressed = await self._show(
                     None,
-                    lambda width: screen_why.pick_page(self.conversation, width, how),
-                    keys=[(f"1-{len(likely)}", "why"), ("Enter", "go on"), ("Esc", "back"), ("Ctrl-C", "quit, keep")],
+                    lambda width, picks=picks: screen_why.pick_page(picks, width, how),  # type: ignore[misc]
+                    keys=[(f"1-{len(picks)}", "why"), ("Enter", "go on"), ("Esc", "back"), ("Ctrl-C", "quit, keep")],
                     always=("Enter", "Esc", "Ctrl-C"),
                     entry="Name",
                     text=kept,
@@ -307,11 +307,13 @@ class Terminal:
                 )
                 if not pressed.text and not pressed.key.isdecimal():
                     return
-                name = pressed.text or likely[int(pressed.key) - 1][0]
+                name = pressed.text or picks[int(pressed.key) - 1][0]
             told = self.conversation.take({"why": name})
-            kept, name = (name if told["type"] == "error" else ""), ""
-            if told["type"] == "error":
-                self._notice = error_words(told)
+            refused = told["type"] == "error"
+            kept, name = (name if refused and not told["expected"] else ""), ""
+            near = str(told["expected"]).split(", ") if refused and told["expected"] else []
+            if refused:
+                self._notice = f"Nothing is called {told['found']}. The nearest are these."
                 continue
             await self._tell(None, lambda width, told=told: screen_why.account_page(told, width))  # type: ignore[misc]
 

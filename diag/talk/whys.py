@@ -18,7 +18,17 @@ from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Step
 from diag.talk.wording import answer_words, finding_words, said_words
 
-__all__ = ["Named", "UnknownNameError", "after_words", "line_of", "named", "names_of", "percent", "why_of"]
+__all__ = [
+    "Named",
+    "UnknownNameError",
+    "after_words",
+    "line_of",
+    "named",
+    "names_of",
+    "percent",
+    "short_title",
+    "why_of",
+]
 
 Object = dict[str, Any]
 _NEAREST, _LINES, _CONTRAST, _LONGEST = 5, 6, 4, 200
@@ -102,7 +112,7 @@ def _near(folded: str, names: Mapping[str, str]) -> list[str]:
 
 def percent(p: float) -> str:
     """A chance in percent, never 100 nor 0 for what is not certain."""
-    if 0.995 <= p < 1:
+    if p >= 0.995:
         return ">99 %"
     if 0 < p < 0.001:
         return "<0.1 %"
@@ -114,7 +124,7 @@ def after_words(reasoner: Reasoner, meaning: Meaning) -> str:
 
     def title(name: str) -> str:
         own = {SOUND: "nothing wrong", OUTSIDE: "a cause that is not in the model"}.get(name)
-        return own or _WAY.sub("", reasoner.remedies[name].title)
+        return own or short_title(reasoner.remedies[name].title)
 
     parts = [
         f"speaks for {title(one.name)} ({percent(one.then)}, now {percent(one.now)})"
@@ -125,6 +135,11 @@ def after_words(reasoner: Reasoner, meaning: Meaning) -> str:
     said = [", ".join(parts)] if parts else []
     said += [f"clears {', '.join(title(one.name) for one in meaning.clears)}"] if meaning.clears else []
     return "; ".join(said) or "changes little"
+
+
+def short_title(title: str) -> str:
+    """A title without colour and ends of a wire."""
+    return _WAY.sub("", title)
 
 
 def line_of(knowledge: Knowledge, reason: Reason) -> Object:
