@@ -44,7 +44,8 @@ class Odd:
 class Posterior:
     """What is wrong now. `sets`: present causes and their chance, likeliest first; `present` (causes,)
     marginal chance of each; `healthy`, `outside` chances; `unexplained` seqs that the likeliest set
-    needs to be misread; `several`: whether sets of more than one cause were weighed.
+    needs to be misread, unless it is likelier that some further fault explains them; `several`: whether sets of
+    more than one cause were weighed.
 
     `odd`: findings that were likely misread, the likeliest first: the one most worth repeating leads.
     `contradictions`: smallest groups of seqs that no set weighed explains together; empty where one
@@ -229,7 +230,7 @@ class _Work:
         sets.sort(key=lambda pair: (-pair[1], sorted(pair[0])))
         healthy = float(chances[list(self.entries).index(frozenset())])
         likeliest = max(self.start, key=lambda s: self.start[s])
-        unexplained = tuple(self._seqs(self._misread([likeliest])[0])) if likeliest else ()
+        unexplained = tuple(self._seqs(self._unexplained(likeliest))) if likeliest else ()
         starts = tuple((s, self.start[s]) for s in self._likely(_LISTED, healthy=True))
         return Posterior(
             tuple(sets), present, healthy, float(chances[-1]), unexplained, several, odd, contradictions, starts
@@ -244,6 +245,15 @@ class _Work:
         told = np.array([self.sight.told(starts, took) for took, _ in self.sight.patterns()])
         course = (told.sum(axis=2) + np.array([[chance] for _, chance in self.sight.patterns()])).argmax(axis=0)
         return self.sight.misread(told[course, np.arange(len(starts))])
+
+    def _unexplained(self, likeliest: frozenset[int]) -> np.ndarray:
+        """(findings,) True where the likeliest set needs a misread answer and that is likelier than a further
+        fault: of many that would explain it each may be less likely, and all together likelier."""
+        further = [s for s in self._likely(_LISTED) if s > likeliest]
+        misread = self._misread([likeliest, *further])
+        weight = np.exp(np.array([self.start[s] - self.start[likeliest] for s in further]))
+        out: np.ndarray = misread[0] & (weight @ ~misread[1:] <= 1.0)
+        return out
 
     def _oddities(self) -> tuple[tuple[Odd, ...], tuple[frozenset[int], ...]]:
         """Findings that were likely misread, and which contradict each other."""

@@ -162,13 +162,21 @@ class _Case:
         return [s for s in dict.fromkeys(found) if len(s) <= most]
 
     def held(self, mine: Sequence[int]) -> tuple[frozenset[int], Took]:
-        """The likeliest of the candidates, and the course of the remedies that is likeliest for it."""
+        """The likeliest of the candidates, with one further fault where that is likelier than none (many may
+        each be less likely, and all together likelier); and the course of the remedies likeliest for it."""
         sets = self.candidates(mine)
         self.sight.solve(sets)
         weights = self.weights(sets)
         best = int(weights.max(axis=0).argmax())
-        course = int(weights[:, best].argmax())
-        return sets[best], [took for took, _ in self.sight.patterns()][course]
+        chosen, course = sets[best], int(weights[:, best].argmax())
+        further = [
+            (s, w) for s, w in self.beliefs.posterior.starts if s > chosen and s & set(mine) == chosen & set(mine)
+        ]
+        if further and np.logaddexp.reduce([w for _, w in further]) > weights[:, best].max():
+            chosen = further[0][0]
+            self.sight.solve([chosen])
+            course = int(self.weights([chosen])[:, 0].argmax())
+        return chosen, [took for took, _ in self.sight.patterns()][course]
 
     def weights(self, sets: Sequence[frozenset[int]]) -> Floats:
         """(courses, sets) log weight of sets present at the start, their priors included."""

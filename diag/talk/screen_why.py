@@ -95,9 +95,8 @@ def account_page(told: Object, width: int) -> list[Line]:
     if shown:
         out += paragraph(f"Weighed as: {_titles(shown)}.", width)
     if told["beside"]:
-        out += paragraph(
-            f"Weighed beside: {_titles(told['beside'])}; what that accounts for is not counted here.", width
-        )
+        beside = f"Weighed beside a further fault ({_titles(told['beside'])}): what that accounts for is not counted."
+        out += paragraph(beside, width)
     for title, key in (("For it", "for"), ("Against it", "against")):
         if told[key]:
             out += [Line(), Line(title, "strong")]

@@ -57,10 +57,9 @@ def test_a_double_fault_keeps_its_two_stories_apart(reasoner: Reasoner) -> None:
     assert (first.verdict, second.verdict) == ("proved", "proved")
     assert "oil-key-on" not in {proof.check for proof in first.proofs}
     assert "oil-key-on" in {proof.check for proof in second.proofs}
-    left_open = {conflict.number: conflict.explained_by for conflict in report.stages[0].unexplained}
-    assert left_open == {4: second.title}
-    against = next(line for line in report.stages[0].evidence if line.number == 4)
-    assert against.weight < 1 and against.explained_by == second.title
+    assert not report.stages[0].unexplained, "a further fault is likelier than a tell-tale misread"
+    other = next(line for line in report.stages[0].evidence if line.number == 4)
+    assert other.remedy == first.remedy and other.weight > 0.75, "what another fault explains is not held against it"
     assert not report.conflicts and not report.open_items
 
 
