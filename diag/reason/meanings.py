@@ -19,7 +19,7 @@ __all__ = ["OUTSIDE", "SOUND", "Meaning", "Moved", "Outlook", "meanings"]
 SOUND, OUTSIDE = "nothing-wrong", "not-in-the-model"
 """What may come first after an answer besides a remedy."""
 _SETS = 120
-"""Beyond so many sets the rest hardly has any chance left."""
+"""The rest has a few percent together at most; it counts as if spread like these."""
 _LEAST, _NAMED, _MOST_NAMED = 0.01, 0.1, 2
 """Answers below the first chance are left out; of what an answer raises, so many are named from the second."""
 _RAISES, _CLEARS, _CLEARED_FROM = 1.15, 1 / 3, 0.05
@@ -56,6 +56,8 @@ class Outlook:
         sets = posterior.sets[:_SETS]
         self._rows = _padded([members for members, _ in sets])
         self._p = np.array([p for _, p in sets])
+        if len(sets):
+            self._p *= max(1 - posterior.healthy - posterior.outside, 0.0) / self._p.sum()
         names: dict[str, int] = {}
         needed = [{names.setdefault(reasoner.remedy_of[i], len(names)) for i in members} for members, _ in sets]
         self._needs = np.zeros((len(names), len(sets)))

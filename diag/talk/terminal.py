@@ -56,6 +56,7 @@ _ON_CONCLUSION = "oubycsaghq"
 _ON_STEPS = "doubycsaghq"
 _ON_END = "subycaghq"
 _BACK_KEYS = [("Enter", "back"), ("q", "quit, keep")]
+_WHY_KEYS = [("Enter", "back"), ("y", _WORDS["y"]), ("q", "quit, keep")]
 _EXAMPLES = {"V": "11.8 V", "A": "3.5 A", "ohm": "0.4 ohm, or OL"}
 
 
@@ -121,6 +122,12 @@ class Terminal:
     async def _tell(self, ask: Object | None, body: Callable[[int], list[Line]]) -> None:
         """A page to read; any of its keys goes back."""
         await self._show(ask, body, keys=_BACK_KEYS, always=("Enter", "q"))
+
+    async def _reasons(self, ask: Object | None, body: Callable[[int], list[Line]]) -> None:
+        """The same, from where any cause can be asked for."""
+        pressed = await self._show(ask, body, keys=_WHY_KEYS, always=("Enter", "y", "q"))
+        if pressed.key == "y":
+            await self._why_not()
 
     def _take(self, message: Object) -> str:
         """Send a message; the notice says what was kept or what was wrong. The error's code, or empty."""
@@ -260,11 +267,11 @@ class Terminal:
             case "help":
                 await self._tell(ask, help_page)
             case "why" if ask is not None:
-                await self._tell(ask, lambda width: screen_why.why_page(self.conversation, ask, width))
+                await self._reasons(ask, lambda width: screen_why.why_page(self.conversation, ask, width))
             case "why-not":
                 await self._why_not(command.text)
             case "causes":
-                await self._tell(ask, lambda width: screen.causes_page(self.conversation, width))
+                await self._reasons(ask, lambda width: screen.causes_page(self.conversation, width))
             case "caution" if ask is not None and "caution" in ask:
                 await self._tell(ask, lambda width: screen.framed(ask["caution"], width))
             case "correct":
