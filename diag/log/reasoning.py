@@ -19,6 +19,7 @@ from diag.log.report import (
     Conflict,
     Evidence,
     FiredRule,
+    OddAnswer,
     RuledOut,
     RuleRef,
     Stage,
@@ -93,7 +94,14 @@ def _stage(
         tuple(_fired(job.reasoner, firing, _answers(plan)) for firing in beliefs.firings),
         ruled_out,
         conflicts_of(job, beliefs, chosen),
+        _odd(job, beliefs),
+        tuple(tuple(sorted(group)) for group in posterior.contradictions),
     )
+
+
+def _odd(job: Replayed, beliefs: Beliefs) -> tuple[OddAnswer, ...]:
+    words = {finding.seq: finding_words(job.reasoner.knowledge, finding) for finding, _ in beliefs.judged}
+    return tuple(OddAnswer(o.seq, words[o.seq], chance_of(o.p)) for o in beliefs.posterior.odd if o.seq in words)
 
 
 def _candidate(reasoner: Reasoner, beliefs: Beliefs, name: str, p: float) -> Candidate:

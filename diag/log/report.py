@@ -21,6 +21,7 @@ __all__ = [
     "Item",
     "Limits",
     "Moment",
+    "OddAnswer",
     "Proof",
     "Report",
     "RuleRef",
@@ -208,6 +209,16 @@ class RuledOut:
 
 
 @dataclass(frozen=True)
+class OddAnswer:
+    """An answer that speaks against the rest. `number`, `finding`; `misread`: chance that it was misread or
+    mistyped, were the cause one that the knowledge holds."""
+
+    number: int
+    finding: str
+    misread: Chance
+
+
+@dataclass(frozen=True)
 class Conflict:
     """An answer that what is held likeliest does not explain. `number`, `finding`; `explained_by`: title of
     a remedy carried out later that explains it (empty: nothing does)."""
@@ -223,7 +234,8 @@ class Stage:
     of the record it stands before (`number` None at the end); `chosen`: id of the remedy carried out (empty
     if none); `reason` the program has to conclude (empty: it would have asked on); `candidates` likeliest
     first; `sound` chance that nothing is wrong, `outside` chance of a cause not in the model; `evidence`,
-    `rules` that fired since the last remedy, `ruled_out` anew, `unexplained` answers."""
+    `rules` that fired since the last remedy, `ruled_out` anew, `unexplained` answers; `odd` answers, the one
+    most worth repeating first; `contradictions`: numbers of answers that nothing explains together."""
 
     kind: str
     number: int | None
@@ -237,6 +249,8 @@ class Stage:
     rules: tuple[FiredRule, ...]
     ruled_out: tuple[RuledOut, ...]
     unexplained: tuple[Conflict, ...]
+    odd: tuple[OddAnswer, ...] = ()
+    contradictions: tuple[tuple[int, ...], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -19,11 +19,11 @@ from diag.reason.problems import Part, split, together
 from diag.reason.proposals import mended, propose
 from diag.reason.sight import IMPOSSIBLE, Evidence, Judged, Sight, Treatment
 
-__all__ = ["ContradictionError", "Evidence", "Judged", "Odd", "Posterior", "Treatment", "weigh"]
+__all__ = ["PAIR_RATE", "ContradictionError", "Evidence", "Judged", "Odd", "Posterior", "Treatment", "weigh"]
 
-_PAIR_RATE = 0.35
+PAIR_RATE = 0.35
 """Expected number of further faults on a vehicle with one; prior of a pair = rate · p · p."""
-_LOG_RATE = float(np.log(_PAIR_RATE))
+_LOG_RATE = float(np.log(PAIR_RATE))
 _LIKELY = 8
 _SOLVED, _EXACT, _ROUNDS = 24, 14, 3
 """Sets solved of causes that stand for others, then for their own causes after all (the rest take the answers
@@ -70,13 +70,15 @@ def _apart(whole: _Work, problems: Sequence[Sequence[int]]) -> Posterior | None:
     parts = []
     for problem in problems:
         chosen = [f for f in range(len(findings)) if f not in signs or f in problem]
-        own = replace(evidence, findings=tuple(findings[f] for f in chosen), prepare=_prepare_for(evidence, chosen))
-        work = _Work(own)
+        apart = replace(evidence, findings=tuple(findings[f] for f in chosen), prepare=_prepare_for(evidence, chosen))
+        work = _Work(apart)
         work.add_singles()
         several = work.misreads_of_best() > 0
         if several:
             work.add_more()
-        parts.append(Part(work.weights, work.posterior(several), sound))
+        own = whole.sight.moves[list(problem)].any(axis=0)  # the others belong to other problems, or to none
+        weights = {sets: weight for sets, weight in work.weights.items() if all(own[i] for i in sets[0])}
+        parts.append(Part(weights, work.posterior(several), sound))
     suspected = np.array([part.alone.present > _SUSPECTED for part in parts])
     if (((whole.sight.moves.astype(int) @ suspected.T.astype(int)) > 0).sum(axis=1) > 1).any():
         return None
@@ -247,8 +249,11 @@ class _Work:
         sets.sort(key=lambda pair: (-pair[1], sorted(pair[0])))
         healthy = float(chances[list(self.entries).index(frozenset())])
         likeliest = max(self.start, key=lambda s: self.start[s])
-        unexplained = tuple(self._seqs(self._misread([likeliest])[0])) if likeliest else ()
-        return Posterior(tuple(sets), present, healthy, float(chances[-1]), unexplained, several, odd, contradictions)
+        unexplained = tuple(self._seqs(self._unexplained(likeliest))) if likeliest else ()
+        starts = tuple((s, self.start[s]) for s in self._likely(_LISTED, healthy=True))
+        return Posterior(
+            tuple(sets), present, healthy, float(chances[-1]), unexplained, several, odd, contradictions, starts=starts
+        )
 
     def _seqs(self, mask: np.ndarray) -> list[int]:
         return [self.e.findings[int(f)].seq for f in np.nonzero(mask)[0]]
@@ -259,6 +264,15 @@ class _Work:
         told = np.array([self.sight.told(starts, took) for took, _ in self.sight.patterns()])
         course = (told.sum(axis=2) + np.array([[chance] for _, chance in self.sight.patterns()])).argmax(axis=0)
         return self.sight.misread(told[course, np.arange(len(starts))])
+
+    def _unexplained(self, likeliest: frozenset[int]) -> np.ndarray:
+        """(findings,) True where the likeliest set needs a misread answer and that is likelier than a further
+        fault: of many that would explain it each may be less likely, and all together likelier."""
+        further = [s for s in self._likely(_LISTED) if s > likeliest]
+        misread = self._misread([likeliest, *further])
+        weight = np.exp(np.array([self.start[s] - self.start[likeliest] for s in further]))
+        out: np.ndarray = misread[0] & (weight @ ~misread[1:] <= 1.0)
+        return out
 
     def _oddities(self) -> tuple[tuple[Odd, ...], tuple[frozenset[int], ...]]:
         """Findings that were likely misread, and which contradict each other."""

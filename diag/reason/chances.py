@@ -293,6 +293,21 @@ class Chances:
         density = np.exp(-away) / (size * (1 + np.exp(-away)) ** 2)
         return Told((1 - self._floor) * density + self._floor * wide, wide)
 
+    def shown(self, step: Step, members: frozenset[int] = frozenset()) -> Value | None:
+        """What a step shows with exactly these causes (indices from 0) present, at the battery volts of the
+        model; none: on a sound vehicle. None where nobody computes it or it means nothing."""
+        if not self.computed(step):
+            return None
+        assert self.metered is not None
+        row, sets = (1 + next(iter(members)), None) if len(members) == 1 else (0, None)
+        if len(members) > 1:
+            row, sets = 1, [members]
+        if step.kind != "measure":
+            table = self.answers(step) if sets is None else self._computed_table(step, sets, quick=False)
+            return step.outcomes[int(table[row].argmax())]
+        number = self.metered.number(step, row, sets)
+        return None if math.isnan(number) else number
+
     def healthy_reading(self, step: Step) -> float:
         """What a meter shows on a sound vehicle, in the step's unit; nan where that means nothing.
 

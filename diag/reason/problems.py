@@ -20,7 +20,7 @@ __all__ = ["Part", "split", "together"]
 
 _SHARED = 5.0
 """Two signs belong together unless one cause for both is less likely than two by more than this (log)."""
-_SETS, _KEPT = 240, 1e-5
+_SETS, _STARTS, _KEPT = 240, 40, 1e-5
 Weights = Mapping[tuple[frozenset[int], frozenset[int]], float]
 """Log weight of causes present at the start and of those of them present now."""
 
@@ -79,7 +79,9 @@ def together(parts: Sequence[Part], healthy: float, log_rate: float, outside: fl
         for members, p in chances.items():
             present[list(members)] += p
         absent *= 1 - present
-        problems.append(_posterior(part.alone, chances, present, chances.get(frozenset(), 0.0), 1 - inside))
+        problems.append(
+            _posterior(part.alone, chances, present, chances.get(frozenset(), 0.0), 1 - inside, (), part.alone.starts)
+        )
         joined: dict[frozenset[int], float] = {}
         for before, p in listed.items():
             for members, q in chances.items():
@@ -111,6 +113,22 @@ def together(parts: Sequence[Part], healthy: float, log_rate: float, outside: fl
     )
 
 
+def _starts(parts: Sequence[Part], healthy: float, log_rate: float) -> tuple[tuple[frozenset[int], float], ...]:
+    """The likeliest sets present at the start, and their log weight."""
+    listed: dict[frozenset[int], float] = {frozenset(): parts[0].sound}
+    for part in parts:
+        own: dict[frozenset[int], float] = {}
+        for (start, _), weight in part.weights.items():
+            added = weight - part.sound + (log_rate if start else -float(np.log(max(healthy, 1e-300))))
+            own[start] = float(np.logaddexp(own.get(start, -np.inf), added))
+        likely = sorted(own.items(), key=lambda pair: (-pair[1], sorted(pair[0])))[:_STARTS]
+        joined = {before | start: w + v for before, w in listed.items() for start, v in likely}
+        listed = dict(sorted(joined.items(), key=lambda pair: (-pair[1], sorted(pair[0])))[:_SETS])
+    none = float(np.log(max(healthy, 1e-300)))
+    found = [(start, weight + (none if not start else -log_rate)) for start, weight in listed.items()]
+    return tuple(sorted(found, key=lambda pair: (-pair[1], sorted(pair[0]))))
+
+
 def _chances(part: Part, healthy: float, log_rate: float) -> tuple[dict[frozenset[int], float], float]:
     """Chance of the causes present now, nothing included; log of the sum of all weights."""
     now: dict[frozenset[int], float] = {}
@@ -136,11 +154,21 @@ def _posterior(
     healthy: float,
     outside: float,
     problems: tuple[Posterior, ...] = (),
+    starts: tuple[tuple[frozenset[int], float], ...] = (),
 ) -> Posterior:
     sets = sorted(
         ((members, p) for members, p in chances.items() if members and p > _KEPT),
         key=lambda pair: (-pair[1], sorted(pair[0])),
     )
     return Posterior(
-        tuple(sets), present, healthy, outside, like.unexplained, like.several, like.odd, like.contradictions, problems
+        tuple(sets),
+        present,
+        healthy,
+        outside,
+        like.unexplained,
+        like.several,
+        like.odd,
+        like.contradictions,
+        problems,
+        starts,
     )

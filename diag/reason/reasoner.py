@@ -51,7 +51,7 @@ class Beliefs:
     """What follows from the findings. `ranking`: remedies with the chance that each is needed now,
     likeliest first. `firings` of the current period, `established` words, checks that fired rules ask
     for, cautions they warn of or stop for, with the rule that does. `context`: answers of the period by
-    check."""
+    check. `evidence`: what the posterior was weighed from."""
 
     posterior: Posterior
     ranking: tuple[tuple[str, float], ...]
@@ -62,6 +62,7 @@ class Beliefs:
     stops: Mapping[str, str]
     judged: tuple[tuple[Finding, Told], ...]
     context: Mapping[str, Value]
+    evidence: Evidence
 
 
 class Reasoner:
@@ -197,6 +198,7 @@ class Reasoner:
             stopped,
             tuple(judged),
             self._values(now),
+            evidence,
         )
 
     def _repeats(self, findings: Sequence[Finding], finding: Finding) -> bool:

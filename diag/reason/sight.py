@@ -89,6 +89,9 @@ class Sight:
         for f, finding in enumerate(evidence.findings):
             if finding.moves is not None:
                 self.moves[f] |= finding.moves
+        # what no single cause shows may be what several show of which none alone changes anything there
+        unheard = self.rows.max(axis=1, initial=IMPOSSIBLE) < np.array(chance)
+        self._joint = self.moves | unheard[:, None]
         self.all_took: Took = (True,) * len(evidence.treatments)
         self.stands_for = self._alike()
         self._together: dict[tuple[int, frozenset[int]], float] = {}
@@ -147,7 +150,7 @@ class Sight:
         own = np.where(on, np.concatenate([self.rows[:, 1:], self.rows[:, :1]], axis=1)[:, members], -np.inf)
         out = np.where(on.any(axis=2), own.max(axis=2, initial=-np.inf), self.rows[:, :1])
         if self._together:
-            on, _ = self._on(self.moves, sets, took)
+            on, _ = self._on(self._joint, sets, took)
             for f, s in np.argwhere(on.sum(axis=2) > 1):
                 known = self._known(int(f), frozenset(members[s][on[f, s]].tolist()))
                 if known is not None:
@@ -186,7 +189,7 @@ class Sight:
         if not sets or not able.any():
             return
         for took in {self.all_took, (False,) * len(self.all_took)}:
-            on, members = self._on(self.moves, sets, took)
+            on, members = self._on(self._joint, sets, took)
             for f, s in np.argwhere((on.sum(axis=2) > 1) & able[:, None]):
                 touching = frozenset(members[s][on[f, s]].tolist())
                 if (int(f), touching) not in self._together:

@@ -18,13 +18,14 @@ from diag.job.records import JournalError, Record
 from diag.job.state import Entry, JobState, replay
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.targets import filaments_of, targets
-from diag.reason.reasoner import Reasoner
+from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Deed, Finding, Step, Value
 from diag.talk.answers import AnswerError, choice_of, look_of, reading_of, word_of
 from diag.talk.findings import findings_of, step_of
 from diag.talk.objects import ask_of, circuit_choices, conclusion_of, do_of, start_of, symptom_choices
 from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, plan_next
 from diag.talk.symptoms import clear_winner, find_symptoms
+from diag.talk.whys import UnknownNameError, why_of
 
 __all__ = ["Conversation", "Keeper", "PROTOCOL"]
 
@@ -33,7 +34,7 @@ SKIPS = ("cannot-reach", "no-instrument", "later")
 _LONGEST_TEXT = 2000
 _PLACED = ("target", "red", "black", "through", "unit", "kind")
 _FOUND = ("check", "operate", *_PLACED, "value")
-_INPUTS = ("answer", "skip", "undo", "symptom", "found", "correct", "changed", "note", "remedied")
+_INPUTS = ("answer", "skip", "undo", "symptom", "found", "correct", "changed", "note", "remedied", "why")
 Object = dict[str, Any]
 
 
@@ -468,6 +469,20 @@ class Conversation:
                 "unknown-remedy", "remedied", "no such remedy for this vehicle", _short(remedy), ", ".join(likely)
             )
         return self._keep("remedied", remedy=remedy)
+
+    def _take_why(self, message: Mapping[str, Any]) -> Object:
+        """What is believed of a cause, remedy or part, and why. Nothing is kept of it."""
+        name = message["why"]
+        try:
+            told = why_of(self.reasoner, self.beliefs, self.plan.allowed, name if isinstance(name, str) else "")
+        except UnknownNameError as error:
+            raise _RefusedError("unknown-name", "why", str(error), _short(name), ", ".join(error.near)) from error
+        return {"type": "tell", "ack": "why", "seq": self.state.seq, "stored": False, **told}
+
+    @property
+    def beliefs(self) -> Beliefs:
+        """What is believed, before the start too."""
+        return self.plan.beliefs if self.plan.beliefs is not None else self.reasoner.beliefs(())
 
     def findings(self) -> list[Finding]:
         """Findings that stand."""

@@ -22,6 +22,7 @@ _RHYTHMS = (
 _KEYS = (
     ("1-9, 0", "answer; a reading is typed with its unit, then Enter"),
     ("w", "why this is asked, what each answer would mean"),
+    ("y", "why, or why not, any cause, part or wire: what speaks for and against it"),
     ("n", "not sure: the check is left out"),
     ("u", "undo the newest answer; again for the one before"),
     ("x", "can't reach this place; nothing there is asked again"),
@@ -41,8 +42,8 @@ _KEYS = (
 PLAIN_HELP = (
     "One answer a line: the number, or the words. A lamp: `dark`, `normal steady`, `dim flashing`; `steady` alone "
     "means normal light. A reading with its unit: `11.8 V`, `0.4 ohm`, `OL`. "
-    "Else: undo, not sure, can't reach, no instrument, later, why, causes, note TEXT, changed TEXT, symptom TEXT, "
-    "correct NUMBER VALUE, done, done NUMBER, other NUMBER, quit."
+    "Else: undo, not sure, can't reach, no instrument, later, why, why NAME, why not NAME, causes, note TEXT, "
+    "changed TEXT, symptom TEXT, correct NUMBER VALUE, done, done NUMBER, other NUMBER, quit."
 )
 
 

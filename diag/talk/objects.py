@@ -11,11 +11,13 @@ from typing import Any
 
 from diag.circuit.observe import LOOKS
 from diag.knowledge.assemble import Knowledge
-from diag.reason.explain import meanings, reasons_for, weight_words
-from diag.reason.reasoner import Reasoner
+from diag.reason.explain import reasons_for
+from diag.reason.meanings import meanings
+from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Step, Value
 from diag.talk.plan import Conclude, DoFirst, Look, Plan
-from diag.talk.wording import answer_words, back_on_words, finding_words, reading_words, step_words
+from diag.talk.whys import after_words, line_of
+from diag.talk.wording import answer_words, back_on_words, finding_words, reading_words, said_words, step_words
 
 __all__ = [
     "ask_of",
@@ -24,6 +26,8 @@ __all__ = [
     "do_of",
     "expected_of",
     "expected_words",
+    "means_of",
+    "odd_of",
     "start_of",
     "symptom_choices",
     "why_words",
@@ -71,6 +75,7 @@ def start_of(knowledge: Knowledge, ask_id: str, only: Sequence[str] | None) -> O
         "instruments": [],
         "expected": None,
         "why": "Everything else follows from what was seen.",
+        "means": [],
     }
 
 
@@ -105,6 +110,7 @@ def do_of(reasoner: Reasoner, do: DoFirst, ask_id: str) -> Object:
         "instruments": [],
         "expected": "done",
         "why": why,
+        "means": [],
     }
 
 
@@ -133,6 +139,7 @@ def ask_of(reasoner: Reasoner, plan: Plan, look: Look, ask_id: str) -> Object:
         "instruments": list(step.instruments),
         "expected": expected_of(reasoner, step),
         "why": why_words(reasoner, plan, look),
+        "means": means_of(reasoner, plan.beliefs, step) if plan.beliefs is not None else [],
     }
     if look.again is not None:
         out["again"] = look.again
@@ -175,7 +182,7 @@ def expected_words(reasoner: Reasoner, step: Step) -> str:
 
 
 def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
-    """Why this is asked now, and what the likeliest answers would mean."""
+    """Why this is asked now."""
     if look.proof is not None:
         return f"Proves: {reasoner.remedies[look.proof].title}."
     if look.walk is not None:
@@ -191,17 +198,20 @@ def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
     if look.rule is not None:
         parts.append(f"{reasoner.knowledge.rules[look.rule].because} (rule {look.rule})")
     parts.append(f"About {look.ranked.minutes:.1f} min; should leave some {2**-look.ranked.bits:.0%} of the suspects.")
-    for meaning in meanings(reasoner, plan.beliefs, look.step, 3):
-        said = (
-            meaning.value
-            if isinstance(meaning.value, str) and look.step.kind == "measure"
-            else answer_words(look.step, meaning.value)
-        )
-        if meaning.remedy is not None and meaning.p >= 0.05:
-            parts.append(f"If {said}: {reasoner.remedies[meaning.remedy].title} ({meaning.p:.0%}).")
-        else:
-            parts.append(f"If {said}: nothing stands out.")
     return " ".join(parts)
+
+
+def means_of(reasoner: Reasoner, beliefs: Beliefs, step: Step) -> list[Object]:
+    """What each of the likeliest answers to a step would mean: `value` as it would be given (for a reading,
+    the range in words), its `chance`, and in `text` what it would speak for and what it would clear."""
+    out = []
+    for meaning in meanings(reasoner, beliefs, step):
+        value: Any = meaning.value
+        if isinstance(value, tuple):
+            value = {"light": value[0], "rhythm": value[1]}
+        said, then = said_words(step, meaning.value), after_words(reasoner, meaning)
+        out.append({"value": value, "chance": round(meaning.chance, 3), "text": f"{said}: {then}"})
+    return out
 
 
 def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
@@ -217,17 +227,7 @@ def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
         )
         tried = sum(t.remedy == name for t in plan.treated)
         again = ["This was tried already and did not cure it: make sure that it was done, or suspect the new part."]
-        evidence = [
-            {
-                "seq": reason.finding.seq,
-                "text": finding_words(knowledge, reason.finding),
-                "weight": round(reason.weight, 3),
-                "words": weight_words(reason.weight),
-                "from": reason.source,
-                "rules": list(reason.rules),
-            }
-            for reason in reasons_for(reasoner, plan.beliefs, name)[:_EVIDENCE]
-        ]
+        evidence = [line_of(knowledge, reason) for reason in reasons_for(reasoner, plan.beliefs, name)[:_EVIDENCE]]
         remedies.append(
             {
                 "id": name,
@@ -251,12 +251,20 @@ def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
         "reason": conclude.reason,
         "remedies": remedies,
         "outside": round(posterior.outside, 4),
+        **odd_of(knowledge, plan.beliefs),
+    }
+
+
+def odd_of(knowledge: Knowledge, beliefs: Beliefs) -> Object:
+    """Answers that speak against the rest: seqs that what is held likeliest leaves `unexplained`; `odd`, those
+    that were likely misread, the one most worth another look first, with the chance of that; groups of seqs
+    that nothing explains together."""
+    posterior = beliefs.posterior
+    words = {finding.seq: finding_words(knowledge, finding) for finding, _ in beliefs.judged}
+    return {
         "unexplained": list(posterior.unexplained),
         "odd": [
-            {"seq": odd.seq, "text": finding_words(knowledge, finding), "p": round(odd.p, 4)}
-            for odd in posterior.odd
-            for finding in plan.findings
-            if finding.seq == odd.seq
+            {"seq": odd.seq, "text": words[odd.seq], "p": round(odd.p, 4)} for odd in posterior.odd if odd.seq in words
         ],
         "contradictions": [sorted(group) for group in posterior.contradictions],
     }

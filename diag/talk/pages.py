@@ -6,17 +6,29 @@ Knows prompt_toolkit; nothing of questions, answers or jobs.
 from __future__ import annotations
 
 import asyncio
+import os
 from collections.abc import Callable, Coroutine, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from prompt_toolkit.application import Application
 from prompt_toolkit.buffer import Buffer
+from prompt_toolkit.completion import WordCompleter
 from prompt_toolkit.filters import Condition
 from prompt_toolkit.formatted_text import StyleAndTextTuples
 from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
 from prompt_toolkit.keys import Keys
-from prompt_toolkit.layout import BufferControl, ConditionalContainer, FormattedTextControl, HSplit, Layout, Window
+from prompt_toolkit.layout import (
+    BufferControl,
+    CompletionsMenu,
+    ConditionalContainer,
+    Float,
+    FloatContainer,
+    FormattedTextControl,
+    HSplit,
+    Layout,
+    Window,
+)
 from prompt_toolkit.layout.processors import BeforeInput
 from prompt_toolkit.styles import Style
 
@@ -29,6 +41,7 @@ _STYLES = {"strong": "class:strong", "warn": "class:warn", "foot": "class:foot"}
 _STYLE = Style.from_dict({"strong": "bold", "warn": "bold ansired", "foot": ""})
 _ROOMY_ROWS = 24
 _TEXT_LIMIT = 2000
+_MENU_ROWS = 6
 
 
 @dataclass(frozen=True)
@@ -44,7 +57,8 @@ class Page:
     """`head` and `body` for a width; `keys` for the foot, most wanted first, with `always` kept in view.
 
     `entry`: what is typed here, None where single keys do; `text`: what stands in it already; `live`: keys
-    that act at once while the entry is empty. `digits`: number keys that answer.
+    that act at once while the entry is empty. `digits`: number keys that answer. `names`: what typing is
+    completed to.
     """
 
     head: Callable[[int], list[Line]]
@@ -55,6 +69,7 @@ class Page:
     entry: str | None = None
     text: str = ""
     live: str = ""
+    names: Sequence[str] = ()
     note: str = field(default="")
 
 
@@ -65,7 +80,8 @@ class Pages:
         self._page = Page(lambda width: [], lambda width: [], [])
         self._queue: asyncio.Queue[tuple[str, str]] = asyncio.Queue()
         self._offset, self._hidden = 0, 0
-        self._buffer = Buffer(multiline=False)
+        known = WordCompleter(lambda: list(self._page.names), ignore_case=True, match_middle=True, sentence=True)
+        self._buffer = Buffer(multiline=False, completer=known, complete_while_typing=True)
         self._view = Window(FormattedTextControl(self._top, focusable=True, show_cursor=False))
         self._entry = Window(
             BufferControl(self._buffer, input_processors=[BeforeInput(lambda: f"{self._page.entry}: ")]), height=1
@@ -73,12 +89,17 @@ class Pages:
         foot = Window(FormattedTextControl(self._bottom), dont_extend_height=True)
         shown = ConditionalContainer(self._entry, Condition(lambda: self._page.entry is not None))
         self._app: Application[None] = Application(
-            Layout(HSplit([self._view, shown, foot]), focused_element=self._view),
+            Layout(self._framed(HSplit([self._view, shown, foot])), focused_element=self._view),
             key_bindings=self._bindings(),
             style=_STYLE,
             full_screen=True,
         )
         self._app.ttimeoutlen = 0.2  # seconds until a lone Esc counts; arrows arrive faster, over SSH too
+
+    def _framed(self, body: HSplit) -> FloatContainer:
+        """The page with the names that fit what is typed above or below it."""
+        menu = CompletionsMenu(max_height=_MENU_ROWS, scroll_offset=1)
+        return FloatContainer(body, [Float(menu, xcursor=True, ycursor=True)])
 
     def run(self, flow: Callable[[], Coroutine[Any, Any, None]]) -> None:
         """Run `flow`, which calls `show`, to its end; what it raises is raised here."""
@@ -140,7 +161,7 @@ class Pages:
         def put(name: str) -> Callable[[KeyPressEvent], None]:
             return lambda event: self._queue.put_nowait((name, event.data))
 
-        for name in ("enter", "backspace", "up", "down", "pageup", "pagedown", "c-c", "c-d"):
+        for name in ("enter", "backspace", "up", "down", "pageup", "pagedown", "tab", "c-c", "c-d"):
             bindings.add(name)(put(name))
         bindings.add("escape", eager=True)(put("escape"))
         bindings.add(Keys.Any)(put("char"))
@@ -173,6 +194,10 @@ class Pages:
                 return None if typing and self._scrolled(1, around=True) else Pressed("enter")
             case "backspace":
                 self._buffer.delete_before_cursor()
+            case "tab" if typing:
+                self._completed()
+            case "up" | "down" if self._buffer.complete_state is not None:
+                self._completed(back=name == "up")
             case "up" | "down":
                 self._scrolled(1 if name == "down" else -1, lines=1)
             case "pageup" | "pagedown":
@@ -202,6 +227,22 @@ class Pages:
             meant = " If you meant a reading: u takes the last answer back." if data in ".," else ""
             page.note = f"! Key {data} does nothing here. Press {digits}a key of the list below.{meant}"
         return None
+
+    def _completed(self, *, back: bool = False) -> None:
+        """What is typed goes on to as much as all names that begin so share; then to one that fits after the
+        other. `back`: to the one before."""
+        if self._buffer.complete_state is not None and (back or self._buffer.complete_state.current_completion):
+            (self._buffer.complete_previous if back else self._buffer.complete_next)()
+            return
+        typed = self._buffer.text.casefold()
+        fitting = [name for name in self._page.names if typed in name]
+        shared = os.path.commonprefix([name for name in fitting if name.startswith(typed)])
+        if len(shared) > len(typed):
+            self._buffer.text = shared
+            self._buffer.cursor_position = len(shared)
+            self._buffer.start_completion()
+        elif fitting:
+            self._buffer.start_completion(select_first=True)
 
     def _typed(self, text: str) -> None:
         self._buffer.insert_text("".join(c for c in text if c.isprintable())[: _TEXT_LIMIT - len(self._buffer.text)])

@@ -11,7 +11,7 @@ from typing import Any, TextIO
 
 from diag.errors import DiagError
 from diag.knowledge.names import quoted
-from diag.talk import screen
+from diag.talk import screen, screen_why
 from diag.talk.conversation import Conversation
 from diag.talk.helping import PLAIN_HELP
 from diag.talk.screen import Line, paragraph
@@ -144,7 +144,9 @@ class _Plain:
             case "help":
                 self._print(paragraph(PLAIN_HELP, self.width))
             case "why" if ask is not None:
-                self._print(screen.why_page(self.conversation, ask, self.width))
+                self._print(screen_why.why_page(self.conversation, ask, self.width))
+            case "why-not":
+                self._why_not(command.text)
             case "causes":
                 self._print(screen.causes_page(self.conversation, self.width))
             case "caution" if ask is not None and "caution" in ask:
@@ -159,6 +161,22 @@ class _Plain:
                     raise TypedError(f"`{command.name}` has no place here. `help` lists what has.")
                 self._send(message)
         return False
+
+    def _why_not(self, text: str) -> None:
+        """What speaks for and against a cause: by name, or by its number among the likeliest."""
+        picks = screen_why.picks_of(self.conversation)
+        if not text:
+            how = "`why NUMBER`, or `why NAME` with the name of a part, wire or cause."
+            self._print(screen_why.pick_page(picks, self.width, how))
+            return
+        if text.isdecimal():
+            if not 1 <= int(text[:6]) <= len(picks):
+                raise TypedError(f"Found {quoted(text)}, expected a number from 1 to {len(picks)}, or a name.")
+            text = picks[int(text) - 1][0]
+        told = self.conversation.take({"why": text})
+        if told["type"] == "error":
+            raise TypedError(error_words(told))
+        self._print(screen_why.account_page(told, self.width))
 
     def _correct(self, text: str) -> None:
         if not text:

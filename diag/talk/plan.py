@@ -5,7 +5,7 @@ or the end. Knows how to decide; not how anything is worded or transported.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from diag.job.state import JobState
@@ -25,6 +25,7 @@ __all__ = [
     "Plan",
     "Start",
     "plan_next",
+    "unexplained_words",
 ]
 
 CERTAIN = 0.99
@@ -99,6 +100,8 @@ class Plan:
     treated: tuple[Treated, ...]
     proving: str | None
     open_items: tuple[str, ...] = field(default=())
+    allowed: Callable[[Step], bool] = field(default=lambda step: True, compare=False)
+    """Whether a step may still be asked: not answered or passed over, with what is at hand."""
 
 
 def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
@@ -110,7 +113,12 @@ def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
     beliefs = reasoner.beliefs(findings, treated, proving=proving is not None and not _somebody_complained(findings))
     decided = _Decision(reasoner, state, findings, treated, proving, beliefs)
     chosen = decided.next()
-    return Plan(chosen, beliefs, tuple(findings), tuple(treated), proving, decided.open_items())
+    return Plan(chosen, beliefs, tuple(findings), tuple(treated), proving, decided.open_items(), decided.allowed)
+
+
+def unexplained_words(seq: int) -> str:
+    """The open item of an answer that nothing explains, for those who would say more of it."""
+    return f"unexplained: answer {seq}"
 
 
 def _somebody_complained(findings: Sequence[Finding]) -> bool:
@@ -418,7 +426,7 @@ class _Decision:
             ]
         out += [f"left open: {e.fields.get('text')}" for e in self.state.standing("left-open")]
         for seq in self.beliefs.posterior.unexplained:
-            out.append(f"unexplained: answer {seq}")
+            out.append(unexplained_words(seq))
         if self.beliefs.posterior.healthy < _WELL:
             for name, p in self.beliefs.ranking[:3]:
                 if p >= 0.05:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from diag.talk.conversation import Conversation
-from diag.talk.objects import expected_words
+from diag.talk.objects import odd_of
 from diag.talk.plan import End
 from diag.talk.standing import answers_so_far, caution_known, done_so_far, job_name
 from diag.talk.typed import FIRST_LOOKS, numbered
@@ -33,7 +33,6 @@ __all__ = [
     "paragraph",
     "question_page",
     "remedy_page",
-    "why_page",
 ]
 
 Object = dict[str, Any]
@@ -133,30 +132,6 @@ def answers_page(ask: Object, width: int) -> list[Line]:
     return [Line(f"{a:<24}{b}".rstrip()) for a, b in zip(cells[:half], [*cells[half:], ""], strict=False)]
 
 
-def why_page(conversation: Conversation, ask: Object, width: int) -> list[Line]:
-    """Why this is asked, what a sound vehicle shows, what each answer would mean."""
-    out = [Line("Why this question", "strong"), Line()]
-    for sentence in str(ask["why"]).replace(". If ", ".\nIf ").split("\n"):
-        out += paragraph(sentence, width, "- ")
-    step = conversation.reasoner.steps.get(ask["check"])
-    expected = expected_words(conversation.reasoner, step) if step is not None and ask["kind"] != "do" else ""
-    if expected:
-        out += [Line(), *paragraph(f"A sound vehicle shows: {expected}.", width)]
-    if step is not None and step.limits is not None:
-        low, high, unit = step.limits.min, step.limits.max, step.unit or ""
-        parts = [f"at least {low:g} {unit}"] if low is not None else []
-        parts += [f"at most {high:g} {unit}"] if high is not None else []
-        out += paragraph(f"Good: {', '.join(parts)} ({step.limits.source}).", width)
-    if ask["minutes"]:
-        out += [Line(), *paragraph(f"Takes about {ask['minutes']:g} min. {_needs(ask)}", width)]
-    return out
-
-
-def _needs(ask: Object) -> str:
-    names = [str(name).replace("-", " ") for name in ask["instruments"]]
-    return f"Needs: {', '.join(names)}." if names else "Needs no instrument."
-
-
 def older_page(conversation: Conversation, width: int) -> list[Line]:
     """Every answer that stands, with its number."""
     out: list[Line] = []
@@ -213,16 +188,20 @@ def causes_page(conversation: Conversation, width: int) -> list[Line]:
     rows += [("nothing is wrong", posterior.healthy)] if posterior.healthy >= _LEAST_SHOWN else []
     rows += [("a cause that is not in the model", posterior.outside)] if posterior.outside >= _LEAST_SHOWN else []
     out += _chances(sorted(rows, key=lambda row: -row[1]), width)
-    if posterior.unexplained:
-        out += [Line(), *_misfits(posterior.unexplained, width)]
-    return out
+    return out + _misfits(odd_of(conversation.knowledge, beliefs), width)
 
 
-def _misfits(seqs: Sequence[int], width: int) -> list[Line]:
-    numbers = ", ".join(str(seq) for seq in seqs)
-    return paragraph(
-        f"Does not fit the rest: answer {numbers}. Worth a second look; correct it if it was wrong.", width
-    )
+def _misfits(told: Object, width: int) -> list[Line]:
+    """Answers that do not fit what is held likeliest, or that were likely misread."""
+    odd = {found["seq"]: f"{found['text']} (misread: {_percent(found['p'])})" for found in told["odd"]}
+    seqs = [*odd, *(seq for seq in told["unexplained"] if seq not in odd)]
+    if not seqs:
+        return []
+    out = [Line()]
+    for seq in seqs[:_MISFITS]:
+        said = f", {odd[seq]}" if seq in odd else ""
+        out += paragraph(f"Does not fit the rest: answer {seq}{said}.", width)
+    return out + paragraph("Worth a second look; correct it if it was wrong.", width)
 
 
 def odd_words(told: Object) -> list[str]:
@@ -259,8 +238,7 @@ def conclusion_page(told: Object, width: int) -> list[Line]:
     out += [Line(), *_because(best, width)]
     if told["outside"] >= 0.05:
         out += paragraph(f"A cause that is not in the model: {_percent(told['outside'])}.", width)
-    if told["unexplained"]:
-        out += [Line(), *_misfits(told["unexplained"], width)]
+    out += _misfits(told, width)
     if not told["final"]:
         out += [Line(), *paragraph("Something else may be wrong as well; that is looked for afterwards.", width)]
     return out

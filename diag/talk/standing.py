@@ -155,5 +155,5 @@ def error_words(error: Object) -> str:
     text = str(error["text"])
     said = text[:1].upper() + text[1:]
     if error["expected"] and str(error["expected"]) not in text:
-        said += f" Expected: {error['expected']}."
+        said += f"{'' if said.endswith('.') else '.'} Expected: {error['expected']}."
     return said

@@ -11,19 +11,29 @@ from typing import Any
 from prompt_toolkit.shortcuts import print_formatted_text
 
 from diag.errors import DiagError
-from diag.talk import screen
+from diag.talk import screen, screen_why
 from diag.talk.conversation import Conversation
 from diag.talk.helping import help_page
 from diag.talk.pages import BACK, QUIT, Page, Pages, Pressed
 from diag.talk.screen import Line, paragraph
-from diag.talk.standing import ask_again, caution_known, error_words, job_name, newest_words, symptom_ask, whereabouts
+from diag.talk.standing import (
+    ask_again,
+    caution_known,
+    error_words,
+    job_name,
+    newest_words,
+    symptom_ask,
+    whereabouts,
+)
 from diag.talk.typed import FIRST_LOOKS, KEYS, Command, TypedError, command_of, message_of, numbered, older_of, value_of
+from diag.talk.whys import names_of
 
 __all__ = ["Terminal", "run_terminal"]
 
 Object = dict[str, Any]
 _WORDS = {
     "w": "why",
+    "y": "why / why not",
     "n": "not sure",
     "u": "undo",
     "x": "can't reach",
@@ -40,12 +50,13 @@ _WORDS = {
     "h": "help",
     "q": "quit, keep",
 }
-_ON_ASK = "wnuxbilcsagkhq"
-_ON_CAUTION = "dnuwbcsaghq"
-_ON_CONCLUSION = "oubcsaghq"
-_ON_STEPS = "doubcsaghq"
-_ON_END = "subcaghq"
+_ON_ASK = "wnuxbyilcsagkhq"
+_ON_CAUTION = "dnuwbycsaghq"
+_ON_CONCLUSION = "oubycsaghq"
+_ON_STEPS = "doubycsaghq"
+_ON_END = "subycaghq"
 _BACK_KEYS = [("Enter", "back"), ("q", "quit, keep")]
+_WHY_KEYS = [("Enter", "back"), ("y", _WORDS["y"]), ("q", "quit, keep")]
 _EXAMPLES = {"V": "11.8 V", "A": "3.5 A", "ohm": "0.4 ohm, or OL"}
 
 
@@ -111,6 +122,12 @@ class Terminal:
     async def _tell(self, ask: Object | None, body: Callable[[int], list[Line]]) -> None:
         """A page to read; any of its keys goes back."""
         await self._show(ask, body, keys=_BACK_KEYS, always=("Enter", "q"))
+
+    async def _reasons(self, ask: Object | None, body: Callable[[int], list[Line]]) -> None:
+        """The same, from where any cause can be asked for."""
+        pressed = await self._show(ask, body, keys=_WHY_KEYS, always=("Enter", "y", "q"))
+        if pressed.key == "y":
+            await self._why_not()
 
     def _take(self, message: Object) -> str:
         """Send a message; the notice says what was kept or what was wrong. The error's code, or empty."""
@@ -250,9 +267,11 @@ class Terminal:
             case "help":
                 await self._tell(ask, help_page)
             case "why" if ask is not None:
-                await self._tell(ask, lambda width: screen.why_page(self.conversation, ask, width))
+                await self._reasons(ask, lambda width: screen_why.why_page(self.conversation, ask, width))
+            case "why-not":
+                await self._why_not(command.text)
             case "causes":
-                await self._tell(ask, lambda width: screen.causes_page(self.conversation, width))
+                await self._reasons(ask, lambda width: screen.causes_page(self.conversation, width))
             case "caution" if ask is not None and "caution" in ask:
                 await self._tell(ask, lambda width: screen.framed(ask["caution"], width))
             case "correct":
@@ -272,6 +291,38 @@ class Terminal:
                     return
                 if message is not None:
                     self._take(message)
+
+    async def _why_not(self, name: str = "") -> None:
+        """What speaks for and against causes that are picked or typed, until the person goes back."""
+        how = "A digit, or type the name of a part, wire or cause; Tab completes it."
+        names, kept = list(names_of(self.conversation.reasoner)), ""
+        near: list[str] = []
+        while True:
+            picks = screen_why.picks_of(self.conversation, near)
+            if not name:
+                digits = "".join(str(n) for n in range(1, len(picks) + 1))
+                pressed = await self._show(
+                    None,
+                    lambda width, picks=picks: screen_why.pick_page(picks, width, how),  # type: ignore[misc]
+                    keys=[(f"1-{len(picks)}", "why"), ("Enter", "go on"), ("Esc", "back"), ("Ctrl-C", "quit, keep")],
+                    always=("Enter", "Esc", "Ctrl-C"),
+                    entry="Name",
+                    text=kept,
+                    digits=digits,
+                    live=digits,
+                    names=names,
+                )
+                if not pressed.text and not pressed.key.isdecimal():
+                    return
+                name = pressed.text or picks[int(pressed.key) - 1][0]
+            told = self.conversation.take({"why": name})
+            refused = told["type"] == "error"
+            kept, name = (name if refused and not told["expected"] else ""), ""
+            near = str(told["expected"]).split(", ") if refused and told["expected"] else []
+            if refused:
+                self._notice = f"Nothing is called {told['found']}. The nearest are these."
+                continue
+            await self._tell(None, lambda width, told=told: screen_why.account_page(told, width))  # type: ignore[misc]
 
     async def _symptom(self, key: str = "symptom", seq: int | None = None) -> bool:
         """Another complaint, or a corrected one, from the list of symptoms. True where it was taken."""

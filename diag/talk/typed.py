@@ -68,6 +68,7 @@ KEYS: Mapping[str, str] = {
     "k": "caution",
     "d": "done",
     "o": "other",
+    "y": "why-not",
 }
 _SPELT: Mapping[str, str] = {
     "undo": "undo",
@@ -80,6 +81,7 @@ _SPELT: Mapping[str, str] = {
     "no such instrument": "no-instrument",
     "later": "later",
     "why": "why",
+    "why not": "why-not",
     "causes": "causes",
     "caution": "caution",
     "help": "help",
@@ -96,6 +98,7 @@ _WITH_TEXT: Mapping[str, str] = {
     "correct": "correct",
     "done": "done",
     "other": "other",
+    "why": "why-not",
 }
 _NEEDS_NUMBER = ("done", "other")
 _SKIPS = ("cannot-reach", "no-instrument", "later")
@@ -129,6 +132,8 @@ def command_of(line: str, *, free_text: bool = False) -> Command | None:
         return None
     if name in _NEEDS_NUMBER and not _whole(rest):
         return None
+    if name == "why-not" and rest.split()[0].casefold() == "not":
+        rest = rest.strip()[len("not") :]
     return Command(name, rest.strip())
 
 

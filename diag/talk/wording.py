@@ -19,6 +19,7 @@ __all__ = [
     "operate_words",
     "point_words",
     "reading_words",
+    "said_words",
     "step_words",
 ]
 
@@ -138,6 +139,11 @@ def answer_words(step: Step, value: Value) -> str:
     if isinstance(value, str):
         return step.labels.get(value, value.replace("-", " "))
     return reading_words(value, step.unit or "")
+
+
+def said_words(step: Step, value: Value | str) -> str:
+    """An answer to come as a person would say it; for readings a range that is in words already."""
+    return value if isinstance(value, str) and step.kind == "measure" else answer_words(step, value)
 
 
 def finding_words(knowledge: Knowledge, finding: Finding) -> str:
