@@ -16,6 +16,7 @@ from diag.circuit.parts import build_network
 from diag.circuit.predict import Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.bridging import BRIDGED, UNPLUGGED
 from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
 from diag.reason.choose import Ranked, Situation, StepTable, rank
@@ -143,7 +144,10 @@ class Reasoner:
     def _may_operate(self, operate: Mapping[str, str]) -> bool:
         controls = self.knowledge.controls
         return all(
-            p in controls[c] if c in controls else c == "unplugged" and p in self.knowledge.terminals
+            p in controls[c]
+            if c in controls
+            else (c == UNPLUGGED and p in self.knowledge.terminals)
+            or (c == BRIDGED and self.knowledge.bridge_problem(p) is None)
             for c, p in operate.items()
         )
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from diag.circuit.faults import Cause
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
+from diag.reason.steps import plain
 
 __all__ = ["RemedyPlan", "plan_remedies"]
 
@@ -118,7 +119,7 @@ def _cheap_first(knowledge: Knowledge, checks: list[str]) -> list[str]:
 
     def effort(check: str) -> tuple[bool, bool]:
         operate = knowledge.checks[check].operate
-        return operate.get("engine") == "running", "unplugged" in operate
+        return operate.get("engine") == "running", not plain(operate)
 
     return sorted(checks, key=effort)
 

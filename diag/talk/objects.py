@@ -81,7 +81,7 @@ def do_of(reasoner: Reasoner, do: DoFirst, ask_id: str) -> Object:
         back_on_words(reasoner.knowledge, do.restore) if do.restore else reasoner.knowledge.cautions[do.caution].text
     )
     why = (
-        "The last check took it off; all that follows counts on it."
+        "The last check left it so; all that follows counts on it."
         if do.restore
         else f"Before: {step.title}."
         if step is not None

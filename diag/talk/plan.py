@@ -10,10 +10,11 @@ from dataclasses import dataclass, field
 
 from diag.job.state import JobState
 from diag.knowledge import schema
+from diag.knowledge.bridging import BRIDGED, UNPLUGGED, bridge_ends
 from diag.reason.choose import CAUTION_MINUTES, WALK_MINUTES, Ranked, Situation
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
 from diag.reason.repairs import Try, best_order
-from diag.reason.steps import Finding, Step
+from diag.reason.steps import Finding, Step, plain
 from diag.talk.findings import findings_of
 
 __all__ = [
@@ -51,7 +52,8 @@ class DoFirst:
     step: Step | None
     rule: str | None = None
     restore: tuple[str, ...] = ()
-    """What the last check took off and goes back on now: `battery`, or terminals."""
+    """What the last check took off and goes back on now: `battery`, or terminals; a jumper's two points, which
+    comes off."""
 
 
 @dataclass(frozen=True)
@@ -212,8 +214,10 @@ class _Decision:
         operate = entry.fields.get("operate") if entry is not None else None
         if entry is None or not isinstance(operate, Mapping):
             return None
-        off = [str(operate["unplugged"])] if "unplugged" in operate else []
-        off = [terminal for terminal in off if terminal != wanted.get("unplugged")]
+        off = [str(operate[UNPLUGGED])] if UNPLUGGED in operate else []
+        off = [terminal for terminal in off if terminal != wanted.get(UNPLUGGED)]
+        if BRIDGED in operate and operate[BRIDGED] != wanted.get(BRIDGED):
+            off.append(str(operate[BRIDGED]))
         if operate.get("battery") == "disconnected" and wanted.get("battery") != "disconnected":
             off.append("battery")
         mark = f"back-on-{entry.seq}"
@@ -341,7 +345,7 @@ class _Decision:
                 step.circuit == self.proving
                 and not step.generated
                 and step.kind in ("look", "listen")
-                and "unplugged" not in step.operate
+                and plain(step.operate)
                 and self.allowed(step)
             ):
                 return Look(step, walk=self.proving)
@@ -398,7 +402,12 @@ class _Decision:
         off = self._taken_off({})
         if off is not None:
             out += [
-                "battery still disconnected" if name == "battery" else f"wire still off: {name}" for name in off.restore
+                "battery still disconnected"
+                if name == "battery"
+                else f"jumper still on: {name}"
+                if bridge_ends(name) is not None
+                else f"wire still off: {name}"
+                for name in off.restore
             ]
         out += [f"left open: {e.fields.get('text')}" for e in self.state.standing("left-open")]
         for seq in self.beliefs.posterior.unexplained:

@@ -18,7 +18,7 @@ from diag.knowledge import schema
 from diag.knowledge.targets import part_of_target
 from diag.reason.metered import wants_instrument
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import Step, Value, fits
+from diag.reason.steps import Step, Value, fits, plain
 
 __all__ = ["SimulatedFitter"]
 
@@ -130,7 +130,7 @@ class SimulatedFitter:
             if any(all(self._meets(condition) for condition in alternative) for alternative in symptom.shows):
                 return symptom.id
         for step in self.reasoner.steps.values():
-            if not step.generated and step.kind in ("look", "listen") and "unplugged" not in step.operate:
+            if not step.generated and step.kind in ("look", "listen") and plain(step.operate):
                 table = self.reasoner.chances.table(step)
                 if self.truth(step) != step.outcomes[int(table[HEALTHY].argmax())]:
                     return f"circuit:{step.circuit}"
