@@ -89,6 +89,11 @@ class Reasoner:
             [c.id for c in self.causes],
             [c.spread for c in self.causes],
             [float(self.seized(i)) for i in range(len(self.causes))],
+            {
+                i: (self.index[cause.of], cause.shows)
+                for i, cause in enumerate(self.causes)
+                if cause.of in self.index and cause.shows < 1
+            },
         )
         frequency = np.array([cause.frequency for cause in self.causes])
         self.prior: Floats = frequency / frequency.sum()
@@ -239,7 +244,7 @@ class Reasoner:
                 (step.operate, members)
                 for f, sets in wanted.items()
                 if (step := findings[f].step) is not None and (step.kind == "measure" or not wants_instrument(step))
-                for members in sets
+                for members in self.chances.seldom.states(sets)
             )
 
     def _supply_v(self, findings: Sequence[Finding]) -> float | None:

@@ -46,7 +46,7 @@ def plan_remedies(
     written = {cause: remedy.id for remedy in knowledge.remedies.values() for cause in remedy.cures}
     groups: dict[str, list[Cause]] = {}
     for cause in causes:
-        groups.setdefault(written.get(cause.id, cause.remedy), []).append(cause)
+        groups.setdefault(written.get(cause.id) or written.get(cause.of or "", cause.remedy), []).append(cause)
     return {
         remedy: _placed(knowledge, _plan(knowledge, remedy, group, shows), group) for remedy, group in groups.items()
     }
