@@ -25,10 +25,16 @@ class Paths:
         self._contacts = [(i, b) for i, b in enumerate(network.branches) if b.role in _CONTACTS]
         self._worked = {i: relay for relay in network.relays for i, _ in relay.contacts}
         self._makes = {i: makes for relay in network.relays for i, makes in relay.contacts}
+        self._ways: dict[int, list[tuple[int, int]]] = {}
+        for i, branch in [*self._fixed, *self._contacts]:
+            if branch.a and branch.b:
+                self._ways.setdefault(branch.a, []).append((i, branch.b))
+                if branch.role != "fuse":
+                    self._ways.setdefault(branch.b, []).append((i, branch.a))
 
     def contacts(self) -> list[int]:
         """Branches that are contacts."""
-        return [i for i, _ in self._contacts]
+        return self.branches(*_CONTACTS)
 
     def nets(
         self,
@@ -60,22 +66,22 @@ class Paths:
                 return [_root(parent, node) for node in range(len(parent))]
             pulled |= more
 
-    def behind(self, start: Iterable[int], stops: Iterable[int] = ()) -> set[int]:
+    def behind(self, start: Iterable[int], stops: Iterable[int] = ()) -> dict[int, int]:
         """Nodes that hang together with `start` in any position of any contact, but not through body nor
-        through the branches `stops`."""
-        gone, found = set(stops), {node for node in start if node}
-        ways: dict[int, list[int]] = {}
-        for i, branch in [*self._fixed, *self._contacts]:
-            if i not in gone and branch.a and branch.b:
-                ways.setdefault(branch.a, []).append(branch.b)
-                ways.setdefault(branch.b, []).append(branch.a)
+        through the branches `stops` nor backwards through a fuse, and over how many branches each."""
+        gone = set(stops)
+        found = dict.fromkeys((node for node in start if node), 0)
         queue = list(found)
-        while queue:
-            for node in ways.get(queue.pop(), ()):
-                if node not in found:
-                    found.add(node)
-                    queue.append(node)
+        for node in queue:  # grows while it is gone through: the nearest first
+            for i, other in self._ways.get(node, ()):
+                if i not in gone and other not in found:
+                    found[other] = found[node] + 1
+                    queue.append(other)
         return found
+
+    def branches(self, *roles: str) -> list[int]:
+        """Conducting branches of these roles."""
+        return [i for i, branch in [*self._fixed, *self._contacts] if branch.role in roles]
 
     def _coil(self, branch: int) -> tuple[int, int]:
         found = self.network.branches[branch]

@@ -131,6 +131,8 @@ def ask_of(reasoner: Reasoner, plan: Plan, look: Look, ask_id: str) -> Object:
         "expected": expected_of(reasoner, step),
         "why": why_words(reasoner, plan, look),
     }
+    if look.proof is not None:
+        out["proves"] = "neighbour" if look.neighbour is not None else "cure"
     if step.caution is not None:
         out["caution"] = reasoner.knowledge.cautions[step.caution].text
     return out
@@ -172,6 +174,8 @@ def expected_words(reasoner: Reasoner, step: Step) -> str:
 def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
     """Why this is asked now, and what the likeliest answers would mean."""
     if look.proof is not None:
+        if look.neighbour is not None:
+            return f"Neighbour {look.neighbour}. The work may have disturbed it."
         return f"Proves: {reasoner.remedies[look.proof].title}."
     if look.walk is not None:
         return f"Checks everything in: {reasoner.knowledge.circuits[look.walk].title}."

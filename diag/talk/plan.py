@@ -58,14 +58,16 @@ class DoFirst:
 
 @dataclass(frozen=True)
 class Look:
-    """Ask this step. `proof`: it proves a remedy; `walk`: it is part of checking a circuit;
-    `ranked`: what it was chosen for; `rule`: the rule that brought it forward."""
+    """Ask this step. `proof`: it proves a remedy, or, with `neighbour`, what its work may have disturbed, and by
+    way of what; `walk`: it is part of checking a circuit; `ranked`: what it was chosen for; `rule`: the rule that
+    brought it forward."""
 
     step: Step
     proof: str | None = None
     walk: str | None = None
     ranked: Ranked | None = None
     rule: str | None = None
+    neighbour: str | None = None
 
 
 @dataclass(frozen=True)
@@ -313,6 +315,10 @@ class _Decision:
             step = self.reasoner.steps.get(check)
             if step is not None and self.allowed(step):
                 return Look(step, proof=remedy)
+        for neighbour in plan.neighbours:
+            step = self.reasoner.steps.get(neighbour.check)
+            if step is not None and self.allowed(step):
+                return Look(step, proof=remedy, neighbour=neighbour.words)
         return None
 
     def _was_odd(self, cures: Sequence[str]) -> list[str]:
