@@ -27,4 +27,4 @@ def jumper_of(network: Network, operate: Mapping[str, str]) -> Extra | None:
     ends = bridge_ends(position, network.has) if position is not None else None
     if ends is None:
         return None
-    return Extra(network.node(ends[0]), network.node(ends[1]), 1.0 / JUMPER_OHM, -1, -1)
+    return Extra(network.node(ends[0]), network.node(ends[1]), 1.0 / JUMPER_OHM, 0)

@@ -17,7 +17,7 @@ from diag.errors import DiagError
 from diag.job.records import JournalError, Record
 from diag.job.state import Entry, JobState, replay
 from diag.knowledge.assemble import Knowledge
-from diag.knowledge.bridging import BRIDGED, UNPLUGGED, spelt
+from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED, spelt
 from diag.knowledge.targets import filaments_of, targets
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Deed, Finding, Step, Value
@@ -104,7 +104,7 @@ class Conversation:
         """The first object out: who speaks and what may be named."""
         k = self.knowledge
         bridged = dict.fromkeys(s.operate[BRIDGED] for s in self.reasoner.steps.values() if BRIDGED in s.operate)
-        extra = {UNPLUGGED: list(k.terminals), BRIDGED: list(bridged)}
+        extra = {UNPLUGGED: list(k.terminals), BRIDGED: list(bridged) or [f"{t}+{BODY}" for t in k.terminals]}
         operate = {**{c: list(p) for c, p in k.controls.items()}, **extra}
         return {
             "type": "hello",
