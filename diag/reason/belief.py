@@ -115,11 +115,13 @@ class _Work:
         self.start[start] = float(np.logaddexp(self.start.get(start, -np.inf), log_weight))
 
     def misreads_of_best(self) -> int:
-        """Fewest misread answers that any likely set needs."""
+        """Fewest misread answers that any likely set needs; what comes and goes counts as one, for it would
+        have to be there and gone as it suits."""
         likely = self._likely(_LIKELY)
         if not likely:
             return 0
-        return int(self.sight.misread(self.sight.told(likely, self.sight.all_took)).sum(axis=1).min())
+        misread = self.sight.misread(self.sight.told(likely, self.sight.all_took)).sum(axis=1)
+        return int((misread + [bool(members & self.e.fickle) for members in likely]).min())
 
     def _likely(self, most: int, healthy: bool = False) -> list[frozenset[int]]:
         """The likeliest sets present at the start."""

@@ -191,6 +191,7 @@ class Reasoner:
             _HEALTHY_PRIOR if proving else _COMPLAINT_PRIOR,
             self.knowledge.kinds.outside_chance,
             lambda wanted: self._solve(weighed_in, wanted),
+            fickle=self.chances.seldom.causes,
         )
         posterior = weigh(evidence)
         asked, warned, stopped = _effects(firings)

@@ -29,6 +29,11 @@ class Seldom:
         self._there = np.array([1 + like for like, _ in at_times.values()], dtype=int)
         self._chance = np.array([shows for _, shows in at_times.values()])
 
+    @property
+    def causes(self) -> frozenset[int]:
+        """Those that come and go."""
+        return frozenset(self._like)
+
     def mixed(self, rows: Floats) -> Floats:
         """The same with what each of them shows at a moment taken by chance."""
         if not len(self._rows):
