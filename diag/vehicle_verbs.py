@@ -27,7 +27,8 @@ operate_option: Decorator = click.option(
     metavar="CONTROL=POSITION",
     multiple=True,
     help="Position of one control, e.g. turn=left; again for more. What is not named is at rest; "
-    "unplugged=part.terminal takes wires off.",
+    "unplugged=part.terminal takes wires off, bridged=part.terminal+part.terminal (or +body) joins them "
+    "by a fused jumper.",
 )
 
 

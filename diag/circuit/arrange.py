@@ -11,6 +11,7 @@ from dataclasses import fields
 
 import numpy as np
 
+from diag.circuit.jumper import jumper_of
 from diag.circuit.network import Change, Network
 from diag.circuit.solve import Variants
 
@@ -29,7 +30,8 @@ def variants_of(
 
     Relay contacts stand as released, those of flasher units and cut-outs closed, park switches away
     from rest, machines as the changes leave their sources. `unplugged` takes every wire off the
-    terminal that it names, wires moved there by a change included.
+    terminal that it names, wires moved there by a change included. `bridged` is one more added link in each
+    row, after those of its change.
     """
     base_s = network.rest_conductance(operate, rest)
     for motor in network.motors:
@@ -44,7 +46,8 @@ def variants_of(
     off = network.node(off_name) if off_name is not None and network.has(off_name) else -1
     wires = np.array([i for i, branch in enumerate(network.branches) if branch.role == "wire"], dtype=int)
     count, most = len(changes), max((len(change.extra) for change in changes), default=0)
-    most = max(most, extras)
+    jumper = jumper_of(network, operate)
+    most = max(most + (jumper is not None), extras)
     lamps, sources = len(network.filaments), network.sources
     found = Variants(
         branch_s=np.repeat(base_s[None, :], count, axis=0),
@@ -66,6 +69,9 @@ def variants_of(
         for k, link in enumerate(change.extra):
             found.extra[row, k] = (link.a, link.b)
             found.extra_s[row, k] = 0.0 if off in (link.guard, link.also) else link.siemens
+        if jumper is not None:  # its clips hold on to the terminals, whatever wires are off
+            found.extra[row, len(change.extra)] = (jumper.a, jumper.b)
+            found.extra_s[row, len(change.extra)] = jumper.siemens
         for source, (volts, ohm) in change.emf.items():
             found.emf_v[row, source] = volts
             found.source_s[row, source] = 0.0 if np.isinf(ohm) else 1.0 / ohm

@@ -20,6 +20,7 @@ from diag.circuit.parking import MOTORS, Parking, Turned
 from diag.circuit.relays import settle_relays
 from diag.circuit.solve import Solution, Solver, Variants
 from diag.circuit.stage import Settled, Stage, merged, picked
+from diag.knowledge.bridging import BRIDGED
 
 __all__ = ["FLASHER_STATES", "MOTORS", "Bench", "Flasher", "Operates", "Settled", "Shown"]
 
@@ -118,6 +119,7 @@ class Bench:
         for row, one in enumerate(operate):
             together.setdefault(id(one), []).append(row)
         most = max((len(change.extra) for change in changes), default=0)
+        most += any(BRIDGED in operate[rows[0]] for rows in together.values())
         parts = [
             variants_of(self.network, self.rest, operate[rows[0]], [changes[row] for row in rows], most)
             for rows in together.values()

@@ -27,7 +27,8 @@ class Cause:
 
     `frequency` per thousand faults on this vehicle (after its history). `spread`: how far real cases
     stray from the modelled value, as a natural logarithm. `change` is None where nothing electrical
-    shows; `electrical` is False for causes that only rules know.
+    shows; `electrical` is False for causes that only rules know. `shows`: chance that it is there at a
+    moment; below 1 for one that comes and goes, which is else like the cause `of`.
     """
 
     id: str
@@ -40,10 +41,12 @@ class Cause:
     spread: float
     change: Change | None
     electrical: bool = True
+    shows: float = 1.0
+    of: str | None = None
 
 
 def derive_causes(knowledge: Knowledge, network: Network) -> tuple[Cause, ...]:
-    """All causes in a fixed order: parts, wires, then those the circuit files add."""
+    """All causes in a fixed order: parts, wires, those the circuit files add, those that come and go."""
     found: dict[str, Cause] = {}
     for part_id, part in knowledge.parts.items():
         for cause in _of_part(knowledge, network, part_id, part):
@@ -54,7 +57,40 @@ def derive_causes(knowledge: Knowledge, network: Network) -> tuple[Cause, ...]:
             found[cause.id] = cause
     for note in knowledge.causes.values():
         found.update(_noted(knowledge, note, found))
+    for cause in list(found.values()):
+        found.update(_at_times(knowledge, cause))
     return tuple(found.values())
+
+
+def _at_times(knowledge: Knowledge, cause: Cause) -> dict[str, Cause]:
+    """A cause and its like that comes and goes: one change, so that one row of the table serves both."""
+    mode = knowledge.kinds.kinds.get(cause.kind, {}).get(cause.mode)
+    if mode is None or mode.at_times is None or mode.shows >= 1 or not _stirs(knowledge, cause):
+        return {}
+    seldom = replace(
+        cause,
+        id=f"{cause.id}-at-times",
+        title=f"{cause.title}, at times",
+        frequency=cause.frequency * mode.at_times,
+        shows=mode.shows,
+        of=cause.id,
+    )
+    steady = replace(cause, frequency=cause.frequency * (1.0 - mode.at_times))
+    return {cause.id: steady, seldom.id: seldom}
+
+
+def _stirs(knowledge: Knowledge, cause: Cause) -> bool:
+    """Whether something moves there: every part that fails so does, of the wires those at what is worked by
+    hand, turns, or is plugged and unplugged. A wire that lies still between fixed terminals is off or is not."""
+    wire = knowledge.wires.get(cause.subject)
+    if wire is None:
+        return True
+    ends = [knowledge.parts.get(end.split(".")[0]) for end in (wire.from_, wire.to)]
+    return any(
+        isinstance(part, schema.SwitchPart | schema.PlugPart | schema.RheostatPart)
+        or (isinstance(part, schema.JointPart) and part.breakable)
+        for part in ends
+    )
 
 
 def _noted(knowledge: Knowledge, note: schema.CauseNote, found: Mapping[str, Cause]) -> dict[str, Cause]:

@@ -14,8 +14,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from diag.circuit.jumper import JUMPER_FUSE_A, JUMPER_LINK
 from diag.circuit.network import Floats, Network
 from diag.circuit.stage import Stage
+from diag.knowledge.bridging import BRIDGED
 
 __all__ = ["LINKS", "WATCHED_S", "Melting", "Point", "burns_a", "burns_in_s", "opens_from", "opens_in_s"]
 
@@ -142,19 +144,41 @@ class Melting:
     def blow(self, stage: Stage, rows: np.ndarray) -> np.ndarray:
         """What gives way first in each row opens; gives the rows where something did.
 
-        Current that pulses is taken as if it flowed all the time.
+        Current that pulses is taken as if it flowed all the time. A jumper lead whose fuse goes is as if it
+        were not there; it is no part of the vehicle and not among what blew.
         """
         amps = np.abs(stage.solution.branch_a[rows])
         over: np.ndarray = amps > self._limit_of(stage, rows)
+        jumper = len(self._limit_a)
+        bridged = self._jumper_a(stage, rows)
+        if bridged is not None:
+            amps = np.concatenate([amps, bridged[:, None]], axis=1)
+            over = np.concatenate([over, bridged[:, None] > JUMPER_FUSE_A * opens_from(JUMPER_LINK)], axis=1)
         going = np.nonzero(over.any(axis=1))[0]
         for i in going.tolist():
             row = int(rows[i])
             first = min(np.nonzero(over[i])[0].tolist(), key=lambda b: (self._time_s(stage, row, b, amps[i, b]), b))
+            if first == jumper:
+                stage.variants.extra_s[row, len(stage.changes[row].extra)] = 0.0
+                continue
             stage.blown[row].add(first)
             stage.variants.branch_s[row, first] = 0.0
         gone: np.ndarray = rows[going]
         stage.solve(gone)
         return gone
+
+    def _jumper_a(self, stage: Stage, rows: np.ndarray) -> Floats | None:
+        """(rows,) amps through the jumper lead of each row, 0 where it has none; None where no row has one."""
+        held = [i for i, row in enumerate(rows.tolist()) if BRIDGED in stage.operates[row]]
+        if not held:
+            return None
+        amps = np.zeros(len(rows))
+        at = rows[held]
+        link = np.array([len(stage.changes[row].extra) for row in at.tolist()])
+        ends, volts = stage.variants.extra[at, link], stage.solution.volts[at]
+        across = np.take_along_axis(volts, ends, axis=1)
+        amps[held] = np.abs((across[:, 0] - across[:, 1]) * stage.variants.extra_s[at, link])
+        return amps
 
     def _limit_of(self, stage: Stage, rows: np.ndarray) -> Floats:
         limit: Floats = np.repeat(self._limit_a[None, :], len(rows), axis=0)
@@ -166,5 +190,7 @@ class Melting:
     def _time_s(self, stage: Stage, row: int, branch: int, amps: float) -> float:
         if branch in self._wires:
             return burns_in_s(float(amps), self._wires[branch])
+        if branch == len(self._limit_a):
+            return _usual_s(float(amps) / JUMPER_FUSE_A, JUMPER_LINK)
         rating, link = self._fuses[branch]
         return _usual_s(float(amps) / (rating * stage.changes[row].limit.get(branch, 1.0)), link)

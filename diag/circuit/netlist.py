@@ -134,7 +134,7 @@ class _Writer:
         found, var, row = [], self._variants, self._row
         for k, siemens in enumerate(var.extra_s[row]):
             a, b = (int(end) for end in var.extra[row, k])
-            what = f"link that a fault adds, {self._net.nodes[a]} to {self._net.nodes[b]}"
+            what = f"link that a fault or a jumper adds, {self._net.nodes[a]} to {self._net.nodes[b]}"
             found.append(self._resistor("fault", a, b, float(siemens), what))
         return tuple(found)
 

@@ -16,13 +16,14 @@ import numpy as np
 from diag.circuit.behaviour import Bench, Flasher, Shown
 from diag.circuit.faults import Cause, derive_causes
 from diag.circuit.kept import Key, Sheet, digest_of, read_sheets, rounded, write_sheets
-from diag.circuit.network import Change, Floats
+from diag.circuit.network import Change, Floats, Network
 from diag.circuit.parts import build_network
 from diag.circuit.reach import Reach
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key
+from diag.knowledge.bridging import BRIDGED
 
-__all__ = ["HEALTHY", "Predictor"]
+__all__ = ["HEALTHY", "Predictor", "bench_of"]
 
 HEALTHY = 0
 _FORMAT = "3"
@@ -31,6 +32,25 @@ _SETS_KEPT = 12000
 """States of several causes held, the newest ones; a few kilobytes each."""
 _TABLES_OPEN = 24
 """Operates whose rows are held unfolded; the others fold up to their different rows."""
+
+
+def bench_of(knowledge: Knowledge, network: Network) -> Bench:
+    """A vehicle's network with the behaviour of its parts, ready to be operated."""
+    parts = knowledge.parts
+    return Bench(
+        network,
+        {control: positions[0] for control, positions in knowledge.controls.items()},
+        {i: p.rating_a for i, p in parts.items() if isinstance(p, schema.FusePart)},
+        {i: w.section_mm2 for i, w in knowledge.wires.items()},
+        {
+            i: Flasher(p.rated_w / knowledge.vehicle.system_v, p.rate, p.technique == "thermal")
+            for i, p in parts.items()
+            if isinstance(p, schema.FlasherPart)
+        },
+        {i: p.emf_v for i, p in parts.items() if isinstance(p, schema.DynamoPart)},
+        {i: p.link for i, p in parts.items() if isinstance(p, schema.FusePart)},
+        knowledge.vehicle.system_v,
+    )
 
 
 class Predictor:
@@ -51,21 +71,7 @@ class Predictor:
         self.network = build_network(knowledge)
         self.causes: tuple[Cause, ...] = derive_causes(knowledge, self.network)
         self.rest = {control: positions[0] for control, positions in knowledge.controls.items()}
-        parts = knowledge.parts
-        self.bench = Bench(
-            self.network,
-            self.rest,
-            {i: p.rating_a for i, p in parts.items() if isinstance(p, schema.FusePart)},
-            {i: w.section_mm2 for i, w in knowledge.wires.items()},
-            {
-                i: Flasher(p.rated_w / knowledge.vehicle.system_v, p.rate, p.technique == "thermal")
-                for i, p in parts.items()
-                if isinstance(p, schema.FlasherPart)
-            },
-            {i: p.emf_v for i, p in parts.items() if isinstance(p, schema.DynamoPart)},
-            {i: p.link for i, p in parts.items() if isinstance(p, schema.FusePart)},
-            knowledge.vehicle.system_v,
-        )
+        self.bench = bench_of(knowledge, self.network)
         self._unique: list[Change] = [Change()]
         self._row: list[int] = [HEALTHY]
         seen: dict[int, int] = {}
@@ -97,6 +103,11 @@ class Predictor:
             while len(self._tables) > _TABLES_OPEN:
                 del self._tables[next(iter(self._tables))]
         return self._tables[key]
+
+    def healthy(self, operate: Mapping[str, str]) -> Shown:
+        """What the healthy vehicle shows, one row, without the rows of the causes."""
+        sheet = self._sheets.get(operate_key(operate))
+        return sheet.shown.rows([0]) if sheet is not None else self.shown(operate).rows([HEALTHY])
 
     def lasting(self, row: int) -> Change:
         """What is changed on the vehicle with the fault of that row (0: healthy), blown fuses included."""
@@ -152,10 +163,12 @@ class Predictor:
         tell = progress or (lambda share: None)
         names = [digest_of(change) for change in self._unique]
         computed = self._solve(operates, dict(zip(names, self._unique, strict=True)), lambda share: tell(0.8 * share))
-        # a fuse that blew under one operate stays blown under all: the person has tried every control
+        # a fuse that blew under one operate stays blown under all: the person has tried every control, but
+        # has not yet held a jumper everywhere
+        tried = [key for key in operates if BRIDGED not in dict(key)]
         lasting: dict[str, Change] = {}
         for row, name in enumerate(names):
-            gone = frozenset().union(*(self._sheets[key].blown.get(name, frozenset()) for key in operates))
+            gone = frozenset().union(*(self._sheets[key].blown.get(name, frozenset()) for key in tried))
             if gone:
                 change = self._unique[row].merged(Change(added_ohm=dict.fromkeys(sorted(gone), np.inf)))
                 self._lasting[row] = change

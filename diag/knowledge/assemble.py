@@ -15,6 +15,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from diag.errors import Place, Problem
 from diag.knowledge import schema
+from diag.knowledge.bridging import bridge_problem
 from diag.knowledge.names import nearest, quoted, shown
 from diag.knowledge.omit import Outside, leave_out
 from diag.knowledge.reader import Loc, Marked
@@ -107,6 +108,11 @@ class Knowledge:
     content_hash: str
     """16 hex digits of the SHA-256 of the validated content, whatever the files' layout."""
     spots: Spots = field(repr=False)
+
+    def bridge_problem(self, position: str) -> tuple[str, str] | None:
+        """What is wrong with a jumper between two points, and how to mend it; None for a good one."""
+        batteries = [name for name, part in self.parts.items() if isinstance(part, schema.BatteryPart)]
+        return bridge_problem(position, self.terminals, batteries)
 
 
 def assemble(

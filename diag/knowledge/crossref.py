@@ -12,6 +12,7 @@ from graphlib import CycleError, TopologicalSorter
 from diag.errors import Problem
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.bridging import BRIDGED, EXTRA_CONTROLS, UNPLUGGED
 from diag.knowledge.crossparts import TELL_TALE_COLOURS, check_parts, check_wires
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.omit import Outside
@@ -21,7 +22,6 @@ from diag.knowledge.referee import Referee
 __all__ = ["TELL_TALE_COLOURS", "answers", "crossref", "split_word"]
 
 _KINDS = ("wire", *schema.PART_KINDS)
-_UNPLUGGED = "unplugged"
 
 
 def split_word(test: str) -> tuple[bool, str]:
@@ -115,14 +115,15 @@ class _Checker(Referee):
                 if caution not in know.cautions:
                     self.unknown(kinds.place(("remedies", verb, "cautions", index)), caution, know.cautions, "caution")
         supply = know.spots.files["supply"]
-        if _UNPLUGGED in know.controls:
-            self.say(
-                supply.place(("controls", _UNPLUGGED), key=True),
-                "`unplugged` is always a control",
-                "",
-                "controls other than it",
-                "Take it away.",
-            )
+        for extra in EXTRA_CONTROLS:
+            if extra in know.controls:
+                self.say(
+                    supply.place(("controls", extra), key=True),
+                    f"`{extra}` is always a control",
+                    "",
+                    "controls other than it",
+                    "Take it away.",
+                )
         for control, positions in know.controls.items():
             for index, position in enumerate(positions):
                 if position in positions[:index]:
@@ -218,17 +219,30 @@ class _Checker(Referee):
 
     def _operate(self, name: str, operate: Mapping[str, str]) -> None:
         for control, position in operate.items():
-            if control == _UNPLUGGED:
+            if control == UNPLUGGED:
                 self.terminal(position, name, "operate", control)
+            elif control == BRIDGED:
+                self._bridged(name, position)
             elif control not in self.know.controls:
                 self.unknown(
                     self.know.spots.place(name, "operate", control, key=True),
                     control,
-                    [*self.know.controls, _UNPLUGGED],
+                    [*self.know.controls, *EXTRA_CONTROLS],
                     "control",
                 )
             else:
                 self.known(position, self.know.controls[control], f"position of `{control}`", name, "operate", control)
+
+    def _bridged(self, name: str, position: str) -> None:
+        problem = self.know.bridge_problem(position)
+        if problem is not None:
+            self.say(
+                self.know.spots.place(name, "operate", BRIDGED),
+                problem[0],
+                quoted(position),
+                "`part.terminal+part.terminal` or `part.terminal+body`",
+                problem[1],
+            )
 
     def _usual(self, name: str, check: schema.Check) -> None:
         if check.target is not None and check.target not in self.targets:

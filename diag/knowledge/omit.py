@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED, bridge_ends
 from diag.knowledge.schema import Check, CircuitFile, Conclusion, Condition, Rule, Symptom
 
 __all__ = ["Outside", "leave_out"]
@@ -120,9 +121,10 @@ def _rests_on(check: Check, lost: Outside) -> bool:
         check.through,
         _part(check.red),
         _part(check.black),
-        _part(check.operate.get("unplugged")),
+        _part(check.operate.get(UNPLUGGED)),
+        *(_part(point) for point in bridge_ends(check.operate.get(BRIDGED, "")) or ()),
     }
-    return not lost.parts.isdisjoint(used - {None})
+    return not lost.parts.isdisjoint(used - {None, BODY})
 
 
 def _untold(condition: Condition, lost: Outside) -> bool:

@@ -320,7 +320,9 @@ class Mode(Model):
     `frequency` per thousand faults in an old untouched loom, `rewired` the same just after a
     rewire. `ohm` for resistive modes, `volts` of a worn source on a 12 V vehicle (in proportion on
     others), `factor` for what is too small or too large (lamps, fuses, windings), `spread` how far
-    real cases stray from the value (natural log)."""
+    real cases stray from the value (natural log). `at-times`: share of these faults that come and go; of a
+    wire's only where it ends at what is worked, turned or plugged. `shows`: chance that such a one is there
+    at a moment."""
 
     title: Text
     frequency: Positive
@@ -330,6 +332,8 @@ class Mode(Model):
     volts: Volts | None = None
     factor: Positive | None = None
     spread: Share = 0.05
+    at_times: Share | None = None
+    shows: Share = 0.5
     source: Text
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from diag.circuit.network import Floats
 from diag.reason.candidates import minimal_hitting_sets, smallest
 from diag.reason.posterior import Odd, Posterior
-from diag.reason.problems import Part, split, together
+from diag.reason.problems import ODD_FROM, Part, split, together
 from diag.reason.proposals import mended, propose
 from diag.reason.sight import IMPOSSIBLE, Evidence, Judged, Sight, Treatment
 
@@ -32,8 +32,7 @@ _LISTED = 240
 _KEPT = 1e-5
 _SUSPECTED = 0.02
 """From this chance on a cause of one problem must not touch what another problem's do."""
-_STARTS, _ODD = 60, 0.25
-"""A finding is odd from this chance that it was misread."""
+_STARTS = 60
 _GROUP, _GROUPS, _FAMILIES = 4, 12, 60
 
 
@@ -78,7 +77,7 @@ def _apart(whole: _Work, problems: Sequence[Sequence[int]]) -> Posterior | None:
             work.add_more()
         own = whole.sight.moves[list(problem)].any(axis=0)  # the others belong to other problems, or to none
         weights = {sets: weight for sets, weight in work.weights.items() if all(own[i] for i in sets[0])}
-        parts.append(Part(weights, work.posterior(several), sound))
+        parts.append(Part(weights, work.posterior(several), sound, tuple(findings[f].seq for f in problem)))
     suspected = np.array([part.alone.present > _SUSPECTED for part in parts])
     if (((whole.sight.moves.astype(int) @ suspected.T.astype(int)) > 0).sum(axis=1) > 1).any():
         return None
@@ -128,11 +127,13 @@ class _Work:
         self.start[start] = float(np.logaddexp(self.start.get(start, -np.inf), log_weight))
 
     def misreads_of_best(self) -> int:
-        """Fewest misread answers that any likely set needs."""
+        """Fewest misread answers that any likely set needs; what comes and goes counts as one, for it would
+        have to be there and gone as it suits."""
         likely = self._likely(_LIKELY)
         if not likely:
             return 0
-        return int(self.sight.misread(self.sight.told(likely, self.sight.all_took)).sum(axis=1).min())
+        misread = self.sight.misread(self.sight.told(likely, self.sight.all_took)).sum(axis=1)
+        return int((misread + [bool(members & self.e.fickle) for members in likely]).min())
 
     def _likely(self, most: int, healthy: bool = False) -> list[frozenset[int]]:
         """The likeliest sets present at the start."""
@@ -283,7 +284,7 @@ class _Work:
         weight = np.array([self.start[s] for s in starts])
         weight = np.exp(weight - weight.max())
         chance = weight @ misread / weight.sum()
-        found = [Odd(f.seq, min(float(p), 1.0)) for f, p in zip(self.e.findings, chance, strict=True) if p >= _ODD]
+        found = [Odd(f.seq, min(float(p), 1.0)) for f, p in zip(self.e.findings, chance, strict=True) if p >= ODD_FROM]
         found.sort(key=lambda odd: (-odd.p, odd.seq))
         families = smallest(frozenset(self._seqs(row)) for row in misread)
         groups: list[frozenset[int]] = []

@@ -26,6 +26,7 @@ from diag.knowledge.assemble import Knowledge
 from diag.knowledge.targets import part_of_target
 from diag.reason.metered import Metered, wants_instrument
 from diag.reason.ruled import RuledChances, weighed
+from diag.reason.seldom import Seldom
 from diag.reason.steps import Step, Value, fits
 from diag.reason.tables import noisy_or
 
@@ -58,7 +59,8 @@ class Told:
 
 class Chances:
     """Answers' chances for one vehicle. `predictor` None: nothing is computed (the loom is not
-    described). `rules` empty: no rule speaks. `causes`: ids in the order of the rows."""
+    described). `rules` empty: no rule speaks. `causes`: ids in the order of the rows. `at_times`: causes, by
+    index from 0, that come and go: (the cause it is like while it is there, chance that it is)."""
 
     def __init__(
         self,
@@ -68,7 +70,9 @@ class Chances:
         causes: Sequence[str],
         spreads: Sequence[float],
         seized: Sequence[float],
+        at_times: Mapping[int, tuple[int, float]] | None = None,
     ) -> None:
+        self.seldom = Seldom(at_times or {})
         self.knowledge, self.predictor = knowledge, predictor
         self.metered = Metered(predictor) if predictor is not None else None
         self.causes = tuple(causes)
@@ -148,13 +152,13 @@ class Chances:
         taken the quick way, to choose among many; see `told` for the answer that was given."""
         if self.computed(step):
             if step.id not in self._tables:
-                self._tables[step.id] = self._computed_table(step)
+                self._tables[step.id] = self.seldom.mixed(self._computed_table(step))
             return self._tables[step.id]
         key = (step.id, self._ruled.holding(step, context or {}))
         if key not in self._by_rules:
             values = _middles(self.edges(step)) if step.kind == "measure" else list(step.outcomes)
             chance = self._ruled.table(step, values, context or {})
-            self._by_rules[key] = (1 - self._floor) * chance + self._floor / len(values)
+            self._by_rules[key] = self.seldom.mixed((1 - self._floor) * chance + self._floor / len(values))
         return self._by_rules[key]
 
     def answers(self, step: Step) -> Floats:
@@ -162,7 +166,7 @@ class Chances:
         if not (self.computed(step) and wants_instrument(step)):
             return self.table(step)
         if step.id not in self._exact:
-            self._exact[step.id] = self._computed_table(step, quick=False)
+            self._exact[step.id] = self.seldom.mixed(self._computed_table(step, quick=False))
         return self._exact[step.id]
 
     def moves(self, step: Step) -> np.ndarray:
@@ -255,7 +259,8 @@ class Chances:
         """Chance of this answer for every row. `supply_v`: the battery volts measured in this job, which
         all predicted volts are scaled to. Raises ValueError for an answer the step does not have."""
         if step.kind == "measure" and self.computed(step):
-            return self._density(step, value, None, supply_v)
+            told = self._density(step, value, None, supply_v)
+            return Told(self.seldom.mixed(told.rows), told.flat)
         table = self.answers(step) if self.computed(step) else self.table(step, context)
         return Told(table[:, self.column(step, value)], 1.0 / table.shape[1])
 
@@ -265,9 +270,12 @@ class Chances:
         """The same for sets of causes (indices from 0) present together, solved exactly, (sets,)."""
         if not self.computed(step) or not sets:
             raise ValueError("only computed steps say what several causes show together")
+        shown = self.seldom.states(sets)
         if step.kind == "measure":
-            return self._density(step, value, sets, supply_v).rows[1:]
-        return self._computed_table(step, sets, quick=False)[1:, self.column(step, value)]
+            rows = self._density(step, value, shown, supply_v).rows
+        else:
+            rows = self._computed_table(step, shown, quick=False)[:, self.column(step, value)]
+        return self.seldom.mixed_sets(sets, shown, rows)
 
     def column(self, step: Step, value: Value) -> int:
         """Which counted answer a value is. Raises ValueError."""
@@ -346,8 +354,9 @@ class Chances:
         """
         holds = {symptom.id: self._holds(symptom, steps) for symptom in symptoms}
         crowd = np.maximum(1.0, sum(holds.values(), np.zeros(1 + len(self.causes))))
+        # what comes and goes is complained of while it is there
         return {
-            name: Told(_TOLD_RIGHT * found / crowd + (1 - _TOLD_RIGHT) * _TOLD_ANY, 1.5 * _TOLD_ANY)
+            name: Told(self.seldom.there(_TOLD_RIGHT * found / crowd + (1 - _TOLD_RIGHT) * _TOLD_ANY), 1.5 * _TOLD_ANY)
             for name, found in holds.items()
         }
 

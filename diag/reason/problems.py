@@ -16,11 +16,14 @@ from diag.circuit.network import Floats
 from diag.reason.posterior import Odd, Posterior
 from diag.reason.sight import Sight
 
-__all__ = ["Part", "split", "together"]
+__all__ = ["ODD_FROM", "Part", "split", "together"]
 
 _SHARED = 5.0
 """Two signs belong together unless one cause for both is less likely than two by more than this (log)."""
-_SETS, _STARTS, _KEPT = 240, 40, 1e-5
+_SETS, _STARTS, _KEPT = 160, 60, 1e-5
+_LIE = 0.5
+ODD_FROM = 0.25
+"""A finding is odd from this chance that it was misread."""
 Weights = Mapping[tuple[frozenset[int], frozenset[int]], float]
 """Log weight of causes present at the start and of those of them present now."""
 
@@ -28,11 +31,12 @@ Weights = Mapping[tuple[frozenset[int], frozenset[int]], float]
 @dataclass(frozen=True)
 class Part:
     """One problem by itself: log weights as if nothing else were wrong, what was believed then, and the log
-    chance of the sound answers that every problem is weighed with."""
+    chance of the sound answers that every problem is weighed with; `signs`: seqs of its own."""
 
     weights: Weights
     alone: Posterior
     sound: float
+    signs: tuple[int, ...] = ()
 
 
 def split(sight: Sight, log_prior: Floats, log_rate: float) -> list[list[int]]:
@@ -84,7 +88,7 @@ def together(parts: Sequence[Part], healthy: float, log_rate: float, outside: fl
         )
         joined: dict[frozenset[int], float] = {}
         for before, p in listed.items():
-            for members, q in chances.items():
+            for members, q in list(chances.items())[:_STARTS]:
                 joined[before | members] = joined.get(before | members, 0.0) + p * q
         listed = dict(sorted(joined.items(), key=lambda pair: (-pair[1], sorted(pair[0])))[:_SETS])
     well = float(np.prod([chances.get(frozenset(), 0.0) for chances, _ in by_part]))
@@ -92,25 +96,26 @@ def together(parts: Sequence[Part], healthy: float, log_rate: float, outside: fl
     ill = {members: p for members, p in listed.items() if members}
     scale = (1 - well) / max(sum(ill.values()), 1e-300)
     every = {members: p * scale * inside for members, p in ill.items()}
-    first = parts[0].alone
-    unexplained = sorted({seq for part in parts for seq in part.alone.unexplained})
+    lies = [_misread(part, healthy, total) for part, (_, total) in zip(parts, by_part, strict=True)]
+    alone = _answers(parts, lies)
+    present = (1 - absent) / max(rest, 1e-300) * inside
+    starts = _starts(parts, healthy, log_rate)
+    return _posterior(alone, every, present, well * inside, 1 - inside, tuple(problems), starts)
+
+
+def _answers(parts: Sequence[Part], lies: Sequence[float]) -> Posterior:
+    """What is odd or unexplained about the answers. `lies`: chance that a problem is none, its signs misread."""
+    unexplained: set[int] = set()
     odd: dict[int, float] = {}
-    for found in (found for part in parts for found in part.alone.odd):
-        odd[found.seq] = max(odd.get(found.seq, 0.0), found.p)
-    groups = dict.fromkeys(group for part in parts for group in part.alone.contradictions)
-    alone = Posterior(
-        (),
-        first.present,
-        0.0,
-        0.0,
-        tuple(unexplained),
-        True,
-        tuple(Odd(seq, p) for seq, p in sorted(odd.items(), key=lambda pair: (-pair[1], pair[0]))),
-        tuple(groups),
-    )
-    return _posterior(
-        alone, every, (1 - absent) / max(rest, 1e-300) * inside, well * inside, 1 - inside, tuple(problems)
-    )
+    for part, lie in zip(parts, lies, strict=True):
+        unexplained.update(part.signs if lie > _LIE else part.alone.unexplained)
+        own = {found.seq: found.p for found in part.alone.odd}
+        for seq in {*own, *(part.signs if lie >= ODD_FROM else ())}:
+            p = own.get(seq, 0.0)
+            odd[seq] = max(odd.get(seq, 0.0), lie + (1 - lie) * p if seq in part.signs else p)
+    ordered = tuple(Odd(seq, p) for seq, p in sorted(odd.items(), key=lambda pair: (-pair[1], pair[0])))
+    groups = tuple(dict.fromkeys(group for part in parts for group in part.alone.contradictions))
+    return Posterior((), parts[0].alone.present, 0.0, 0.0, tuple(sorted(unexplained)), True, ordered, groups)
 
 
 def _starts(parts: Sequence[Part], healthy: float, log_rate: float) -> tuple[tuple[frozenset[int], float], ...]:

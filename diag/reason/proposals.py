@@ -62,6 +62,8 @@ def mended(sight: Sight, log_prior: Floats, best: Sequence[frozenset[int]]) -> l
     if not standing:
         return []
     for chosen, misread in zip(standing, sight.misread(sight.told(standing, sight.all_took)), strict=True):
+        if not misread.any():
+            continue
         there = np.array([~sight.gone(sight.all_took, int(period)) for period in sight.period[misread]], dtype=bool)
         moved = (sight.moves[misread] & there)[:, alone].sum(axis=0)
         able = moved == moved.max(initial=0)

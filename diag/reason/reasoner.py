@@ -16,6 +16,7 @@ from diag.circuit.parts import build_network
 from diag.circuit.predict import Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.bridging import BRIDGED, UNPLUGGED
 from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
 from diag.reason.choose import Ranked, Situation, StepTable, rank
@@ -91,6 +92,11 @@ class Reasoner:
             [c.id for c in self.causes],
             [c.spread for c in self.causes],
             [float(self.seized(i)) for i in range(len(self.causes))],
+            {
+                i: (self.index[cause.of], cause.shows)
+                for i, cause in enumerate(self.causes)
+                if cause.of in self.index and cause.shows < 1
+            },
         )
         frequency = np.array([cause.frequency for cause in self.causes])
         self.prior: Floats = frequency / frequency.sum()
@@ -146,7 +152,10 @@ class Reasoner:
     def _may_operate(self, operate: Mapping[str, str]) -> bool:
         controls = self.knowledge.controls
         return all(
-            p in controls[c] if c in controls else c == "unplugged" and p in self.knowledge.terminals
+            p in controls[c]
+            if c in controls
+            else (c == UNPLUGGED and p in self.knowledge.terminals)
+            or (c == BRIDGED and self.knowledge.bridge_problem(p) is None)
             for c, p in operate.items()
         )
 
@@ -185,6 +194,7 @@ class Reasoner:
             _HEALTHY_PRIOR if proving else _COMPLAINT_PRIOR,
             self.knowledge.kinds.outside_chance,
             lambda wanted: self._solve(weighed_in, wanted),
+            fickle=self.chances.seldom.causes,
         )
         posterior = weigh(evidence)
         asked, warned, stopped = _effects(firings)
@@ -239,7 +249,7 @@ class Reasoner:
                 (step.operate, members)
                 for f, sets in wanted.items()
                 if (step := findings[f].step) is not None and (step.kind == "measure" or not wants_instrument(step))
-                for members in sets
+                for members in self.chances.seldom.states(sets)
             )
 
     def _supply_v(self, findings: Sequence[Finding]) -> float | None:

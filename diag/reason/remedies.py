@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 from diag.circuit.faults import Cause
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
+from diag.reason.neighbours import Neighbour, Neighbours
+from diag.reason.steps import plain
 
 __all__ = ["RemedyPlan", "plan_remedies"]
 
@@ -25,7 +27,8 @@ R2, H4; headlamps from memory)."""
 @dataclass(frozen=True)
 class RemedyPlan:
     """A remedy of this vehicle. `proof`: ids of checks, most telling first. `minutes` to carry out, `reach`
-    minutes to get at what it is about, at `place` (None where it is in more than one)."""
+    minutes to get at what it is about, at `place` (None where it is in more than one). `neighbours`: checks
+    of what the work may have disturbed, the quickest first."""
 
     id: str
     title: str
@@ -36,6 +39,7 @@ class RemedyPlan:
     proof: tuple[str, ...]
     place: str | None = None
     reach: float = 0.0
+    neighbours: tuple[Neighbour, ...] = ()
 
 
 def plan_remedies(
@@ -45,10 +49,21 @@ def plan_remedies(
     written = {cause: remedy.id for remedy in knowledge.remedies.values() for cause in remedy.cures}
     groups: dict[str, list[Cause]] = {}
     for cause in causes:
-        groups.setdefault(written.get(cause.id, cause.remedy), []).append(cause)
+        groups.setdefault(written.get(cause.id) or written.get(cause.of or "", cause.remedy), []).append(cause)
+    telling: dict[str, set[str]] = {}
+    for cause in causes:
+        if cause.electrical and shows.get(cause.id):
+            telling.setdefault(cause.subject, set()).update(shows[cause.id])
+    neighbours = Neighbours(knowledge, telling)
     return {
-        remedy: _placed(knowledge, _plan(knowledge, remedy, group, shows), group) for remedy, group in groups.items()
+        remedy: _beside(_placed(knowledge, _plan(knowledge, remedy, group, shows), group), group, neighbours)
+        for remedy, group in groups.items()
     }
+
+
+def _beside(plan: RemedyPlan, group: Sequence[Cause], neighbours: Neighbours) -> RemedyPlan:
+    """The same with what the work may have disturbed."""
+    return replace(plan, neighbours=neighbours.of([cause.subject for cause in group], plan.proof))
 
 
 def _placed(knowledge: Knowledge, plan: RemedyPlan, group: Sequence[Cause]) -> RemedyPlan:
@@ -118,7 +133,7 @@ def _cheap_first(knowledge: Knowledge, checks: list[str]) -> list[str]:
 
     def effort(check: str) -> tuple[bool, bool]:
         operate = knowledge.checks[check].operate
-        return operate.get("engine") == "running", "unplugged" in operate
+        return operate.get("engine") == "running", not plain(operate)
 
     return sorted(checks, key=effort)
 

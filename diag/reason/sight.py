@@ -53,7 +53,8 @@ class Treatment:
 class Evidence:
     """All that was found. `prior` (causes,) sums to 1; `healthy` and `outside` are priors relative to it.
     `prepare` is told, by index of finding, for which sets `together` will be asked, so that all are solved
-    side by side. `most` causes are weighed together (1: they exclude each other)."""
+    side by side. `most` causes are weighed together (1: they exclude each other). `fickle`: causes that come
+    and go, which fit any answer and explain none."""
 
     findings: tuple[Judged, ...]
     treatments: tuple[Treatment, ...]
@@ -62,6 +63,7 @@ class Evidence:
     outside: float
     prepare: Callable[[Mapping[int, Sequence[frozenset[int]]]], None] | None = None
     most: int = 3
+    fickle: frozenset[int] = frozenset()
 
 
 class Sight:

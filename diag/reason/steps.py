@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from diag.circuit.observe import LOOKS, MOTORS, SOUNDS, answers_of
 from diag.circuit.predict import HEALTHY, Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key, terminals_of
+from diag.knowledge.bridging import BODY, BRIDGED, EXTRA_CONTROLS, UNPLUGGED, bridge_ends, spelt
 from diag.knowledge.targets import part_of_target, target_title
+from diag.reason.jumpers import CAUTION, jumps
 
 __all__ = [
     "BODY",
@@ -28,11 +30,11 @@ __all__ = [
     "all_steps",
     "fits",
     "own_step",
+    "plain",
     "step_operates",
     "working_operates",
 ]
 
-BODY = "body"
 TEST_LAMP = "test-lamp"
 """Target of a look at a test lamp between `red` and `black`; to body where no black is named."""
 LED_TESTER = "led-tester"
@@ -135,12 +137,20 @@ def step_operates(knowledge: Knowledge) -> list[dict[str, str]]:
     """Every operate that any step uses, for the table of predictions."""
     found: dict[tuple[tuple[str, str], ...], dict[str, str]] = {(): {}, (("battery", "disconnected"),): _off({})}
     for check in knowledge.checks.values():
-        operate = _off(check.operate) if check.unit == "ohm" else dict(check.operate)
+        operate = _set(knowledge, check)
         found[operate_key(operate)] = operate
     for hub, _ in _splits(knowledge):
-        operate = _off({"unplugged": hub})
+        operate = _off({UNPLUGGED: hub})
         found[operate_key(operate)] = operate
+    for jump in jumps(knowledge):
+        found[operate_key(jump.operate)] = dict(jump.operate)
     return list(found.values())
+
+
+def _set(knowledge: Knowledge, check: schema.Check) -> dict[str, str]:
+    """How the controls stand for a check; ohms are taken with the battery off."""
+    operate = spelt(check.operate, knowledge.terminals)
+    return _off(operate) if check.unit == "ohm" else operate
 
 
 def _splits(knowledge: Knowledge) -> list[tuple[str, str]]:
@@ -163,7 +173,7 @@ def _off(operate: Mapping[str, str]) -> dict[str, str]:
 def _of_check(knowledge: Knowledge, check: schema.Check) -> Step:
     labels: dict[str, str] = {}
     outcomes: tuple[Value, ...] = ()
-    operate = dict(check.operate)
+    operate = _set(knowledge, check)
     if check.kind in ("look", "listen"):
         part = part_of_target(knowledge, check.target)
         known = answers_of(part.kind, looked=check.kind == "look") if part is not None else ()
@@ -171,8 +181,6 @@ def _of_check(knowledge: Knowledge, check: schema.Check) -> Step:
     elif check.kind == "choose":
         outcomes = tuple(choice.value for choice in check.choices)
         labels = {choice.value: choice.label for choice in check.choices}
-    elif check.unit == "ohm":
-        operate = _off(operate)
     return Step(
         check.id,
         check.title,
@@ -203,9 +211,9 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
     found: dict[tuple[tuple[str, str], ...], dict[str, str]] = {}
     works: dict[tuple[tuple[str, str], ...], set[str]] = {}
     for check in knowledge.circuits[circuit].checks:
-        if check.kind not in ("look", "listen") or "unplugged" in check.operate:
+        if check.kind not in ("look", "listen") or not plain(check.operate):
             continue
-        if _at_work(knowledge, predictor, check):
+        if _at_work(knowledge, predictor, check.target or "", check.operate):
             found[operate_key(check.operate)] = dict(check.operate)
             works.setdefault(operate_key(check.operate), set()).add(check.target or "")
     if not found:  # a circuit that only feeds others: its own measurements say what loads it
@@ -223,9 +231,14 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
     return out
 
 
-def _at_work(knowledge: Knowledge, predictor: Predictor, check: schema.Check) -> bool:
-    """Whether current flows through a check's target on a sound vehicle."""
-    shown, net, target = predictor.shown(check.operate), predictor.network, check.target or ""
+def plain(operate: Mapping[str, str]) -> bool:
+    """Whether only controls of the vehicle are set: no wire is off and no jumper on."""
+    return not any(control in operate for control in EXTRA_CONTROLS)
+
+
+def _at_work(knowledge: Knowledge, predictor: Predictor, target: str, operate: Mapping[str, str]) -> bool:
+    """Whether current flows through a target on a sound vehicle."""
+    shown, net = predictor.healthy(operate), predictor.network
     match part_of_target(knowledge, target):
         case schema.LampPart() | schema.TwoFilamentPart():
             return bool(abs(shown.lamp_on_v[HEALTHY, net.filament(target)]) > 1.0)
@@ -247,7 +260,7 @@ def all_steps(knowledge: Knowledge, predictor: Predictor | None) -> tuple[Step, 
     """Checks of the files in their order, then generated ones (none without a network)."""
     steps = [_of_check(knowledge, check) for check in knowledge.checks.values() if check.kind != "do"]
     if predictor is not None:
-        steps += _generated(knowledge, predictor, steps)
+        steps += [*_generated(knowledge, predictor, steps), *_bridged(knowledge, predictor)]
     return tuple(steps)
 
 
@@ -264,7 +277,7 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
             f"ohm:{other}:without:{hub}",
             title,
             "measure",
-            _off({"unplugged": hub}),
+            _off({UNPLUGGED: hub}),
             knowledge.circuit_of[part_id],
             part.place,
             part.reach + 1.5 + _BATTERY_OFF_MINUTES,
@@ -335,9 +348,33 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
                 )
 
 
+def _bridged(knowledge: Knowledge, predictor: Predictor) -> Iterator[Step]:
+    """Looks and listens with a fused jumper in place; what it carries on the sound vehicle its fuse must hold."""
+    for jump in jumps(knowledge):
+        check, target = jump.check, jump.check.target or ""
+        if not _at_work(knowledge, predictor, target, jump.operate):
+            continue
+        like = _of_check(knowledge, check)
+        other = knowledge.cautions.get(check.caution or "")
+        yield replace(
+            like,
+            id=f"jumper:{target}:{_key(jump.operate)}",
+            title=f"{target_title(knowledge, target)}{_spoken(jump.operate)}",
+            operate=dict(jump.operate),
+            place=jump.place,
+            minutes=jump.minutes,
+            text=other.text if other is not None and len(jump.operate) > 1 else None,
+            instruments=("jumper", "helper") if jump.helper else ("jumper",),
+            caution=CAUTION,
+            usual={},
+            limits=None,
+            generated=True,
+        )
+
+
 def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
     """A step made from what someone did of their own accord; None where a part or terminal is unknown."""
-    kind, operate, target, unit = deed.kind, deed.operate, deed.target, deed.unit
+    kind, operate, target, unit = deed.kind, spelt(deed.operate, knowledge.terminals), deed.target, deed.unit
     red, black, through = deed.red, deed.black, deed.through
     points = {BODY, *knowledge.terminals}
     label = _spoken(operate)
@@ -409,6 +446,7 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
             0.5,
             target,
             outcomes=known,
+            instruments=("jumper",) if BRIDGED in operate else (),
             generated=True,
         )
     return None
@@ -447,4 +485,9 @@ def _key(operate: Mapping[str, str]) -> str:
 def _spoken(operate: Mapping[str, str]) -> str:
     if not operate:
         return ""
-    return ", " + ", ".join(f"{control.replace('-', ' ')} {position}" for control, position in operate.items())
+    return ", " + ", ".join(
+        f"fused jumper from {' to '.join(bridge_ends(position) or (position,))}"
+        if control == BRIDGED
+        else f"{control.replace('-', ' ')} {position}"
+        for control, position in operate.items()
+    )

@@ -10,12 +10,10 @@ from collections.abc import Mapping, Sequence
 from diag.circuit.faults import Cause
 from diag.errors import DiagError
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.bridging import BRIDGED, EXTRA_CONTROLS, UNPLUGGED, spelt
 from diag.knowledge.names import nearest, quoted, words
 
 __all__ = ["UNPLUGGED", "causes_of", "circuit_of", "operate_of"]
-
-UNPLUGGED = "unplugged"
-"""The control whose position is one terminal with its wires taken off."""
 
 
 def operate_of(knowledge: Knowledge, given: Sequence[str]) -> dict[str, str]:
@@ -31,21 +29,25 @@ def operate_of(knowledge: Knowledge, given: Sequence[str]) -> dict[str, str]:
             raise _wrong(text, "control=position, e.g. `ignition=on`", "")
         if control == UNPLUGGED:
             _unplugged(knowledge, position)
+        elif control == BRIDGED:
+            position = _bridged(knowledge, position)
         elif control not in knowledge.controls:
-            raise _wrong(control, f"a control: {words([*knowledge.controls, UNPLUGGED])}", _near(control, knowledge))
+            raise _wrong(
+                control, f"a control: {words([*knowledge.controls, *EXTRA_CONTROLS])}", _near(control, knowledge)
+            )
         elif position not in knowledge.controls[control]:
             there = knowledge.controls[control]
             raise _wrong(text, f"{control}={words(there)}", nearest(position, there))
         if found.setdefault(control, position) != position:
             raise _wrong(text, f"one position of `{control}`; `{control}={found[control]}` was given before it", "")
-    order = [*knowledge.controls, UNPLUGGED]
+    order = [*knowledge.controls, *EXTRA_CONTROLS]
     return {
         control: found[control] for control in order if control in found and found[control] != _rest(knowledge, control)
     }
 
 
 def _near(control: str, knowledge: Knowledge) -> str:
-    return nearest(control, [*knowledge.controls, UNPLUGGED])
+    return nearest(control, [*knowledge.controls, *EXTRA_CONTROLS])
 
 
 def _rest(knowledge: Knowledge, control: str) -> str | None:
@@ -60,6 +62,16 @@ def _unplugged(knowledge: Knowledge, terminal: str) -> None:
             f"--operate: {quoted(terminal)} {what}; expected part.terminal with a wire to take off. "
             f"{nearest(terminal, sorted(ends))}".rstrip()
         )
+
+
+def _bridged(knowledge: Knowledge, position: str) -> str:
+    problem = knowledge.bridge_problem(position)
+    if problem is not None:
+        raise DiagError(
+            f"--operate: {quoted(position)}: {problem[0]}; expected `bridged=part.terminal+part.terminal` or "
+            f"`bridged=part.terminal+body`. {problem[1]}"
+        )
+    return spelt({BRIDGED: position}, knowledge.terminals)[BRIDGED]
 
 
 def _wrong(found: str, expected: str, near: str) -> DiagError:

@@ -17,6 +17,7 @@ from diag.errors import DiagError
 from diag.job.records import JournalError, Record
 from diag.job.state import Entry, JobState, replay
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED, spelt
 from diag.knowledge.targets import filaments_of, targets
 from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Deed, Finding, Step, Value
@@ -103,7 +104,9 @@ class Conversation:
     def hello(self) -> Object:
         """The first object out: who speaks and what may be named."""
         k = self.knowledge
-        operate = {**{c: list(p) for c, p in k.controls.items()}, "unplugged": list(k.terminals)}
+        bridged = dict.fromkeys(s.operate[BRIDGED] for s in self.reasoner.steps.values() if BRIDGED in s.operate)
+        extra = {UNPLUGGED: list(k.terminals), BRIDGED: list(bridged) or [f"{t}+{BODY}" for t in k.terminals]}
+        operate = {**{c: list(p) for c, p in k.controls.items()}, **extra}
         return {
             "type": "hello",
             "protocol": PROTOCOL,
@@ -412,12 +415,18 @@ class Conversation:
             raise _RefusedError(
                 "unknown-operate", "operate", "operate says how the controls stand", _short(operate), "an object"
             )
-        known = {**self.knowledge.controls, "unplugged": self.knowledge.terminals}
+        known = {**self.knowledge.controls, UNPLUGGED: self.knowledge.terminals, BRIDGED: ()}
         for control, position in operate.items():
             if control not in known:
                 raise _RefusedError(
                     "unknown-operate", "operate", "no such control", _short(control), ", ".join(map(str, known))
                 )
+            if control == BRIDGED and isinstance(position, str):
+                problem = self.knowledge.bridge_problem(position)
+                if problem is not None:
+                    said, both = f"{control}: {' '.join(problem)}", "part.terminal+part.terminal or part.terminal+body"
+                    raise _RefusedError("unknown-operate", "operate", said, _short(position), both)
+                continue
             if not isinstance(position, str) or position not in known[control]:
                 raise _RefusedError(
                     "unknown-operate",
@@ -426,7 +435,8 @@ class Conversation:
                     _short(position),
                     ", ".join(list(known[control])[:20]),
                 )
-        return {c: p for c, p in operate.items() if p != self.knowledge.controls.get(c, ("",))[0]}
+        moved = {c: p for c, p in operate.items() if p != self.knowledge.controls.get(c, ("",))[0]}
+        return spelt(moved, self.knowledge.terminals)
 
     def _take_correct(self, message: Mapping[str, Any]) -> Object:
         seq = message["correct"]

@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping
 
 from diag.job.state import Entry, JobState
+from diag.knowledge.bridging import spelt
 from diag.reason.reasoner import Reasoner, Treated
 from diag.reason.steps import Deed, Finding, Step, Value
 
@@ -41,6 +42,7 @@ def step_of(reasoner: Reasoner, fields: Mapping[str, object]) -> Step | None:
         return found if isinstance(found, str) else None
 
     controls = {str(c): str(p) for c, p in operate.items()} if isinstance(operate, Mapping) else {}
+    controls = spelt(controls, reasoner.knowledge.terminals)
     named = (text(name) for name in ("target", "red", "black", "through", "unit"))
     return reasoner.step_like(text("check") or "", Deed(text("kind") or "", controls, *named))
 

@@ -86,7 +86,7 @@ def do_of(reasoner: Reasoner, do: DoFirst, ask_id: str) -> Object:
         back_on_words(reasoner.knowledge, do.restore) if do.restore else reasoner.knowledge.cautions[do.caution].text
     )
     why = (
-        "The last check took it off; all that follows counts on it."
+        "The last check left it so; all that follows counts on it."
         if do.restore
         else f"Before: {step.title}."
         if step is not None
@@ -143,6 +143,8 @@ def ask_of(reasoner: Reasoner, plan: Plan, look: Look, ask_id: str) -> Object:
     }
     if look.again is not None:
         out["again"] = look.again
+    if look.proof is not None:
+        out["proves"] = "neighbour" if look.neighbour is not None else "cure"
     if step.caution is not None:
         out["caution"] = reasoner.knowledge.cautions[step.caution].text
     return out
@@ -184,6 +186,8 @@ def expected_words(reasoner: Reasoner, step: Step) -> str:
 def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
     """Why this is asked now."""
     if look.proof is not None:
+        if look.neighbour is not None:
+            return f"Neighbour {look.neighbour}. The work may have disturbed it."
         return f"Proves: {reasoner.remedies[look.proof].title}."
     if look.walk is not None:
         return f"Checks everything in: {reasoner.knowledge.circuits[look.walk].title}."

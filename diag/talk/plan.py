@@ -10,10 +10,11 @@ from dataclasses import dataclass, field
 
 from diag.job.state import JobState
 from diag.knowledge import schema
+from diag.knowledge.bridging import BRIDGED, UNPLUGGED, bridge_ends
 from diag.reason.choose import CAUTION_MINUTES, WALK_MINUTES, Ranked, Situation
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
 from diag.reason.repairs import Try, best_order
-from diag.reason.steps import Finding, Step
+from diag.reason.steps import Finding, Step, plain
 from diag.talk.findings import findings_of
 
 __all__ = [
@@ -54,14 +55,15 @@ class DoFirst:
     step: Step | None
     rule: str | None = None
     restore: tuple[str, ...] = ()
-    """What the last check took off and goes back on now: `battery`, or terminals."""
+    """What the last check took off and goes back on now: `battery`, or terminals; a jumper's two points, which
+    comes off."""
 
 
 @dataclass(frozen=True)
 class Look:
-    """Ask this step. `proof`: it proves a remedy; `walk`: it is part of checking a circuit;
-    `ranked`: what it was chosen for; `rule`: the rule that brought it forward; `again`: number of the answer
-    that it repeats, as the others disagree with it."""
+    """Ask this step. `proof`: it proves a remedy, or, with `neighbour`, what its work may have disturbed, and by
+    way of what; `walk`: it is part of checking a circuit; `ranked`: what it was chosen for; `rule`: the rule that
+    brought it forward; `again`: number of the answer that it repeats, as the others disagree with it."""
 
     step: Step
     proof: str | None = None
@@ -69,6 +71,7 @@ class Look:
     ranked: Ranked | None = None
     rule: str | None = None
     again: int | None = None
+    neighbour: str | None = None
 
 
 @dataclass(frozen=True)
@@ -235,8 +238,10 @@ class _Decision:
         operate = entry.fields.get("operate") if entry is not None else None
         if entry is None or not isinstance(operate, Mapping):
             return None
-        off = [str(operate["unplugged"])] if "unplugged" in operate else []
-        off = [terminal for terminal in off if terminal != wanted.get("unplugged")]
+        off = [str(operate[UNPLUGGED])] if UNPLUGGED in operate else []
+        off = [terminal for terminal in off if terminal != wanted.get(UNPLUGGED)]
+        if BRIDGED in operate and operate[BRIDGED] != wanted.get(BRIDGED):
+            off.append(str(operate[BRIDGED]))
         if operate.get("battery") == "disconnected" and wanted.get("battery") != "disconnected":
             off.append("battery")
         mark = f"back-on-{entry.seq}"
@@ -333,6 +338,10 @@ class _Decision:
             step = self.reasoner.steps.get(check)
             if step is not None and self.allowed(step):
                 return Look(step, proof=remedy)
+        for neighbour in plan.neighbours:
+            step = self.reasoner.steps.get(neighbour.check)
+            if step is not None and self.allowed(step):
+                return Look(step, proof=remedy, neighbour=neighbour.words)
         return None
 
     def _was_odd(self, cures: Sequence[str]) -> list[str]:
@@ -365,7 +374,7 @@ class _Decision:
                 step.circuit == self.proving
                 and not step.generated
                 and step.kind in ("look", "listen")
-                and "unplugged" not in step.operate
+                and plain(step.operate)
                 and self.allowed(step)
             ):
                 return Look(step, walk=self.proving)
@@ -422,7 +431,12 @@ class _Decision:
         off = self._taken_off({})
         if off is not None:
             out += [
-                "battery still disconnected" if name == "battery" else f"wire still off: {name}" for name in off.restore
+                "battery still disconnected"
+                if name == "battery"
+                else f"jumper still on: {name}"
+                if bridge_ends(name) is not None
+                else f"wire still off: {name}"
+                for name in off.restore
             ]
         out += [f"left open: {e.fields.get('text')}" for e in self.state.standing("left-open")]
         for seq in self.beliefs.posterior.unexplained:

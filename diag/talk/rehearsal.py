@@ -7,6 +7,7 @@ choice would show, the fitter answers what the rules' own weights hold for that 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from random import Random
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from diag.knowledge import schema
 from diag.knowledge.targets import part_of_target
 from diag.reason.metered import wants_instrument
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import Step, Value, fits
+from diag.reason.steps import Step, Value, fits, plain
 
 __all__ = ["SimulatedFitter"]
 
@@ -28,13 +29,15 @@ _SAYS = 3.0
 
 
 class SimulatedFitter:
-    """Answers as someone would at a vehicle with these causes. `causes` are ids; remedies cure them."""
+    """Answers as someone would at a vehicle with these causes. `causes` are ids; remedies cure them. `luck`
+    says at each answer whether what comes and goes is there; without it, it always is."""
 
-    def __init__(self, reasoner: Reasoner, causes: Sequence[str]) -> None:
+    def __init__(self, reasoner: Reasoner, causes: Sequence[str], luck: Random | None = None) -> None:
         if reasoner.predictor is None:
             raise ValueError("a rehearsal needs the wiring")
         self.reasoner, self.predictor = reasoner, reasoner.predictor
         self.left = [reasoner.index[cause] for cause in causes]
+        self._luck = luck
         self._seen: dict[tuple[int, ...], dict[str, Value]] = {}
 
     @property
@@ -52,6 +55,17 @@ class SimulatedFitter:
 
     def truth(self, step: Step) -> Value | None:
         """What this vehicle shows at a step; None where only rules could say and none does."""
+        there, all_left = [i for i in self.left if self._there(i)], self.left
+        self.left = there
+        try:
+            return self._shows(step)
+        finally:
+            self.left = all_left
+
+    def _there(self, cause: int) -> bool:
+        return self._luck is None or self._luck.random() < self.reasoner.causes[cause].shows
+
+    def _shows(self, step: Step) -> Value | None:
         if not self.reasoner.chances.computed(step):
             return self._chosen(step)
         net, knowledge = self.predictor.network, self.reasoner.knowledge
@@ -130,7 +144,7 @@ class SimulatedFitter:
             if any(all(self._meets(condition) for condition in alternative) for alternative in symptom.shows):
                 return symptom.id
         for step in self.reasoner.steps.values():
-            if not step.generated and step.kind in ("look", "listen") and "unplugged" not in step.operate:
+            if not step.generated and step.kind in ("look", "listen") and plain(step.operate):
                 table = self.reasoner.chances.table(step)
                 if self.truth(step) != step.outcomes[int(table[HEALTHY].argmax())]:
                     return f"circuit:{step.circuit}"

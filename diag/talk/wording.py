@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.bridging import BRIDGED, EXTRA_CONTROLS, UNPLUGGED, bridge_ends
 from diag.knowledge.targets import target_title
 from diag.reason.steps import BODY, BUZZER, LED_TESTER, TEST_LAMP, Finding, Step, Value
 
@@ -39,22 +40,36 @@ def operate_words(knowledge: Knowledge, operate: Mapping[str, str]) -> str:
     """Positions of the controls, as an instruction; what is not named is at rest."""
     parts = []
     for control, position in operate.items():
-        if control == "unplugged":
+        if control == UNPLUGGED:
             parts.append(f"take the wire off {point_words(knowledge, position)}")
+        elif control == BRIDGED:
+            parts.append(_jumper_words(knowledge, position))
         elif control == "battery":
             parts.append(f"battery {position}")
         else:
             parts.append(f"{_CONTROL.get(control, control.replace('-', ' '))} {position}")
-    if "ignition" not in operate and "battery" not in operate and any(c != "unplugged" for c in operate):
+    if "ignition" not in operate and "battery" not in operate and not set(operate) <= set(EXTRA_CONTROLS):
         parts.insert(0, "key off")
     return ", ".join(parts) if parts else "everything off"
 
 
 def back_on_words(knowledge: Knowledge, off: Sequence[str]) -> str:
-    """What was taken off for a check and goes back on: wires first, the battery last."""
-    wires = [f"the wire on {point_words(knowledge, terminal)}" for terminal in off if terminal != "battery"]
+    """What is put right after a check: a jumper comes off, then wires go back on, the battery last."""
+    jumpers = [_jumper_words(knowledge, points) for points in off if bridge_ends(points) is not None]
+    wires = [
+        f"the wire on {point_words(knowledge, terminal)}"
+        for terminal in off
+        if terminal != "battery" and bridge_ends(terminal) is None
+    ]
     battery = ["the earth clamp on the battery, last of all"] if "battery" in off else []
-    return f"Put back on: {' and '.join([*wires, *battery])}."
+    said = [f"Take off the {' and the '.join(jumpers)}."] if jumpers else []
+    said += [f"Put back on: {' and '.join([*wires, *battery])}."] if wires or battery else []
+    return " ".join(said)
+
+
+def _jumper_words(knowledge: Knowledge, position: str) -> str:
+    first, second = bridge_ends(position) or (position, BODY)
+    return f"fused jumper from {point_words(knowledge, first)} to {point_words(knowledge, second)}"
 
 
 def point_words(knowledge: Knowledge, terminal: str) -> str:

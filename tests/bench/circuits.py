@@ -64,7 +64,7 @@ def ours_s(work: Work) -> tuple[float, float, Floats]:
     start, laid = time.process_time(), 0.0
     solver, reach = Solver(work.network), Reach(work.network, work.changes)
     lamps = [(lamp.a, lamp.b) for lamp in work.network.filaments]
-    sound = stacked([variants_of(work.network, work.rest, operate, [Change()]) for operate in work.operates])
+    sound = stacked([variants_of(work.network, work.rest, operate, [Change()], 1) for operate in work.operates])
     found = solver.solve(sound, inner=False)
     volts = np.repeat(found.volts[:, None, :], len(work.changes), axis=1)
     waiting: list[tuple[int, np.ndarray]] = []
@@ -79,7 +79,7 @@ def ours_s(work: Work) -> tuple[float, float, Floats]:
             batch.append(waiting.pop())
             count += len(batch[-1][1])
         before = time.process_time()
-        most = max((len(change.extra) for change in work.changes), default=0)
+        most = 1 + max((len(change.extra) for change in work.changes), default=0)  # and a jumper
         parts = [
             variants_of(work.network, work.rest, work.operates[i], [work.changes[row] for row in rows], most)
             for i, rows in batch
