@@ -23,6 +23,7 @@ __all__ = [
     "Readings",
     "amps_readings",
     "beeps",
+    "highest",
     "drop_limit_v",
     "drops",
     "loading_v",
@@ -142,8 +143,16 @@ def polarity(volts: Floats) -> np.ndarray:
 
 def quick_volts(shown: Shown, network: Network, red: str, black: str, spread: Floats) -> Readings:
     """Volts red minus black, the highest while it pulses."""
-    mean = shown.volts[:, network.node(red)] - shown.volts[:, network.node(black)]
+    a, b = network.node(red), network.node(black)
+    mean = highest(shown.volts[:, a] - shown.volts[:, b], shown.off_volts[:, a] - shown.off_volts[:, b], shown.flasher)
     return volts_readings(mean, spread, loading_v(shown, network, red, black))
+
+
+def highest(on: Floats, off: Floats, flasher: Floats) -> Floats:
+    """(R,) the reading farther from 0 of both phases where the flasher unit cycles, else that of the closed one."""
+    cycles = flasher[:, 2:].sum(axis=1) > 0.5
+    out: Floats = np.where(cycles & (np.abs(off) > np.abs(on)), off, on)
+    return out
 
 
 def loading_v(shown: Shown, network: Network, red: str, black: str) -> Floats:

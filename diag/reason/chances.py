@@ -27,7 +27,7 @@ from diag.knowledge.targets import part_of_target
 from diag.reason.metered import Metered, wants_instrument
 from diag.reason.ruled import RuledChances, weighed
 from diag.reason.seldom import Seldom
-from diag.reason.steps import Step, Value, fits
+from diag.reason.steps import BODY, Step, Value, fits
 from diag.reason.tables import noisy_or
 
 __all__ = ["Chances", "Told"]
@@ -39,7 +39,9 @@ _LOGISTIC = math.sqrt(3) / math.pi
 _VOLT_RANGE, _AMP_RANGE, _DECADES = 15.0, 20.0, 7.0
 _TOLD_RIGHT = 0.94
 """How far a complaint in a few words can be trusted; the rest says nothing."""
-_TOLD_ANY = 0.06
+_ANY_TOLD = 0.06
+"""Chance of each complaint where what is told does not fit the cause: of the same circuit; from elsewhere every
+complaint that is listed is as likely as any other."""
 _MOVES = 0.02
 """A cause changes what a step shows where so much of the chances of its answers lies elsewhere."""
 
@@ -197,9 +199,11 @@ class Chances:
         if step.kind == "measure":
             assert self.metered is not None
             readings = self.metered.readings(step, spread, sets, quick=quick)
-            scaled = (np.array(self.edges(step))[None, :] - readings.mean[:, None]) / (
-                readings.width[:, None] * _LOGISTIC
-            )
+            mean = readings.mean
+            if step.unit == "V" and not self._at_battery(step) and step.operate.get("engine") != "running":
+                rest = self._rest_v(sets)  # the battery is measured before, and all is judged by it
+                mean = mean * rest[0] / rest
+            scaled = (np.array(self.edges(step))[None, :] - mean[:, None]) / (readings.width[:, None] * _LOGISTIC)
             below = np.concatenate([np.zeros((len(scaled), 1)), _logistic(scaled), np.ones((len(scaled), 1))], axis=1)
             chance = np.diff(below, axis=1)
         else:
@@ -293,8 +297,7 @@ class Chances:
         if readings.logarithmic:
             number = math.log10(min(max(number, 1e-3), observe.OPEN_LINE_OHM))
         elif supply_v is not None and step.unit == "V" and step.operate.get("engine") != "running":
-            rest = self._rest_v()
-            mean = np.where(self._battery_rows(len(mean)), mean, mean * supply_v / rest)
+            mean = mean * supply_v / self._rest_v(sets)
         wide = 1.0 / {"V": _VOLT_RANGE, "A": _AMP_RANGE}.get(step.unit or "V", _DECADES)
         size = readings.width * _LOGISTIC
         away = np.minimum(np.abs(number - mean) / size, 60.0)
@@ -330,19 +333,21 @@ class Chances:
             return math.nan
         return 10**mean if readings.logarithmic else mean
 
-    def _rest_v(self) -> float:
-        batteries = [part for part in self.knowledge.parts.values() if isinstance(part, schema.BatteryPart)]
-        return batteries[0].rest_v if batteries else self.knowledge.vehicle.system_v
+    def _at_battery(self, step: Step) -> bool:
+        """Whether a step measures the battery at rest."""
+        part = self.knowledge.parts.get((step.red or "").split(".")[0])
+        return not step.operate and isinstance(part, schema.BatteryPart)
 
-    def _battery_rows(self, count: int) -> np.ndarray:
-        """Rows whose own volts already say how the battery stands."""
-        mask = np.zeros(count, dtype=bool)
-        if count == len(self.causes) + 1:
-            for i, cause in enumerate(self.causes):
-                subject = cause.split(".")[0]
-                part = self.knowledge.parts.get(subject)
-                mask[i + 1] = part is not None and part.kind == "battery"
-        return mask
+    def _rest_v(self, sets: Sets | None = None) -> Floats:
+        """(rows,) battery volts at rest, in V, that all other volts of a row were predicted with."""
+        assert self.predictor is not None and self.metered is not None
+        batteries = [name for name, part in self.knowledge.parts.items() if isinstance(part, schema.BatteryPart)]
+        if not batteries:
+            return np.array([self.knowledge.vehicle.system_v])
+        shown, network = self.metered.probing.shown({}, sets), self.predictor.network
+        rest = np.abs(shown.volts[:, network.node(f"{batteries[0]}.B+")] - shown.volts[:, network.node(BODY)])
+        out: Floats = np.where(rest > 0.5 * rest[0], rest, rest[0])  # a loose post leaves nothing to measure by
+        return out
 
     # ------------------------------------------------------------ complaints
 
@@ -354,11 +359,16 @@ class Chances:
         """
         holds = {symptom.id: self._holds(symptom, steps) for symptom in symptoms}
         crowd = np.maximum(1.0, sum(holds.values(), np.zeros(1 + len(self.causes))))
+        owner = self.knowledge.circuit_of
+        circuits = [owner.get(cause.split(".")[0], owner.get(cause)) for cause in self.causes]
+        rare = min(_ANY_TOLD, 1.0 / max(len(symptoms), 1))  # one of all that are listed
         # what comes and goes is complained of while it is there
-        return {
-            name: Told(self.seldom.there(_TOLD_RIGHT * found / crowd + (1 - _TOLD_RIGHT) * _TOLD_ANY), 1.5 * _TOLD_ANY)
-            for name, found in holds.items()
-        }
+        out = {}
+        for name, found in holds.items():
+            any_ = np.array([rare, *(_ANY_TOLD if circuit == owner[name] else rare for circuit in circuits)])
+            told = _TOLD_RIGHT * found / crowd + (1 - _TOLD_RIGHT) * any_
+            out[name] = Told(self.seldom.there(told), 1.5 * rare)
+        return out
 
     def _holds(self, symptom: schema.Symptom, steps: Mapping[str, Step]) -> Floats:
         ways: list[Floats] = []

@@ -21,6 +21,7 @@ from diag.circuit.readings import (
     Readings,
     amps_readings,
     beeps,
+    highest,
     ohms_readings,
     quick_lamp,
     quick_ohms,
@@ -56,7 +57,7 @@ class Metered:
             if quick or BODY in (red, black):
                 return quick_volts(self.probing.shown(step.operate, sets), self.predictor.network, red, black, spread)
             seen, unsure = self.probing.volts(step.operate, red, black, sets)
-            return volts_readings(seen.number, spread, unsure)
+            return volts_readings(highest(seen.number, seen.off, seen.flasher), spread, unsure)
         # with the little that a meter sends through it all is straight but junctions
         if BODY in (red, black) and not self.predictor.network.diodes and step.operate.get("engine") != "running":
             point = red if black == BODY else black

@@ -31,6 +31,8 @@ __all__ = [
 
 CERTAIN = 0.99
 _TRY_FROM = 0.96
+_LOOK_ONESELF = 3
+"""Answers after which what was complained of may be looked at again."""
 _ASK_AGAIN = 0.25
 """Chance that an answer was misread from which it may be asked again."""
 _WELL = 0.95
@@ -40,6 +42,8 @@ _TRY_DOUBT = 2.0
 _PROVE_MINUTES = 3.0
 _PROOFS_MORE = 3
 _SURPRISE = 0.25
+_STANDS_OUT = 0.04
+"""Chance from which one remedy is suspected more than any other might be."""
 
 
 @dataclass(frozen=True)
@@ -173,8 +177,11 @@ class _Decision:
         return {check: seqs[0] for check, seqs in given.items() if len(seqs) == 1 and seqs[0] in self.odd}
 
     def _complained(self) -> set[str]:
-        """Checks that a complaint already answers: one that means one thing only is not asked back."""
+        """Checks that a complaint already answers: one that means one thing only is not asked back, until so much
+        else is known that looking oneself may be the shortest way."""
         out: set[str] = set()
+        if len(self.answered) >= _LOOK_ONESELF:
+            return out
         for finding in self.findings:
             if finding.symptom is not None and finding.period == self.state.period and finding.seq not in self.odd:
                 shows = self.reasoner.knowledge.symptoms[finding.symptom].shows
@@ -261,7 +268,7 @@ class _Decision:
         sound = self._nothing_odd()
         if walk is not None and (sound or well > 0.5):
             return self._asked(walk)
-        if well >= _WELL or (sound and self._walked()):
+        if well >= _WELL or (sound and self._walked()) or self._proved(well):
             return End() if self.treated or self._told("no-fault-found") else Conclude((), True, "no-fault-found")
         best, p = self.beliefs.ranking[0] if self.beliefs.ranking else ("", 0.0)
         if p >= CERTAIN:
@@ -275,6 +282,15 @@ class _Decision:
         chosen = ranked[0]
         asked_by, again = self.beliefs.asked_for.get(chosen.step.id), self.again.get(chosen.step.id)
         return self._asked(Look(chosen.step, ranked=chosen, rule=asked_by, again=again))
+
+    def _proved(self, well: float) -> bool:
+        """Whether the last remedy is proved and nothing is left but what anyone might suspect of any vehicle: no
+        answer since is odd, and no remedy stands out."""
+        if not self.treated or self.beliefs.posterior.unexplained:
+            return False
+        now = [f for f in self.findings if f.period == self.state.period and f.step is not None]
+        top = self.beliefs.ranking[0][1] if self.beliefs.ranking else 0.0
+        return well > 0.5 and top < _STANDS_OUT and bool(now) and not any(self._surprises(f) for f in now)
 
     def _told(self, reason: str) -> bool:
         return (

@@ -76,7 +76,8 @@ def test_quick_and_exact_volts_are_the_same_between_points_that_do_not_float(dem
     ends = [net.node("pedal-switch.15"), net.node("pedal-switch.54")]
     fixed = (shown.inner_ohm[:, ends] < 1e4).all(axis=1)
     assert fixed.mean() > 0.9
-    np.testing.assert_allclose(exact.number[fixed], quick.mean[fixed], atol=1e-6)
+    peak = readings.highest(exact.number, exact.off, exact.flasher)
+    np.testing.assert_allclose(peak[fixed], quick.mean[fixed], atol=1e-6)
     assert unsure[fixed].max() < 0.01
 
 

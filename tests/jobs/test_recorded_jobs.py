@@ -12,7 +12,7 @@ from diag.reason.reasoner import Reasoner
 from diag.talk.findings import findings_of
 from tests.jobs.recorded import NAMES, Recorded, believed, leaders
 
-CERTAIN = 0.72
+CERTAIN, ACTED_ON = 0.72, 0.9
 """A fitter stopped asking here; the program may want one question more, but nothing else may be near."""
 
 
@@ -42,7 +42,7 @@ def test_changing_one_decisive_answer_changes_the_conclusion(reasoner: Reasoner,
     index = next(i for i, remedy in enumerate(job.expect["ends-at"]) if remedy == decisive["then-not"])
     ranking = believed(reasoner, changed.before_remedies()[index]).ranking
     leader, p = ranking[0]
-    assert leader != decisive["then-not"] or p < CERTAIN, ranking[:3]
+    assert leader != decisive["then-not"] or p < ACTED_ON, ranking[:3]
 
 
 @pytest.mark.parametrize("name", NAMES)
