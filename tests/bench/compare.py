@@ -25,11 +25,22 @@ from diag.reason.choose import Situation, StepTable, minutes_of
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Step
 from tests.bench.optimal import cost_bound, entropy_bits
-from tests.bench.orders import FEEDS, along_the_feed, as_printed
+from tests.bench.orders import FEEDS, along_the_feed, as_printed, list_of
 from tests.bench.played import Job
 from tests.bench.trials import Garage, Task, progress, run
 
-__all__ = ["Cost", "Group", "Suspects", "cheapest_order", "followed", "half_split", "main", "printed", "programs"]
+__all__ = [
+    "Cost",
+    "Group",
+    "Suspects",
+    "cheapest_order",
+    "followed",
+    "followed_to_the_letter",
+    "half_split",
+    "main",
+    "printed",
+    "programs",
+]
 
 _MOST = 10
 """Groups of causes that all orders of checks are thought through for."""
@@ -142,6 +153,28 @@ def followed(suspects: Suspects, order: Order) -> list[Cost]:
             go(part, _after(situation, step), spent)
 
     go(tuple(range(len(suspects.groups))), _BEGIN, Cost(0.0, 0.0))
+    return out
+
+
+def followed_to_the_letter(suspects: Suspects, listed: Sequence[Step]) -> list[Cost]:
+    """What a list costs whose every check is made in its turn, also where it can tell nothing, until the cure is
+    known; what the list cannot tell apart is left as known at its end."""
+    place = {step.id: i for i, step in enumerate(suspects.steps)}
+    out = [Cost(0.0, 0.0)] * len(suspects.groups)
+
+    def go(left: Places, at: int, situation: Situation, cost: Cost) -> None:
+        while not suspects.known(left) and at < len(listed):
+            step = listed[at]
+            cost = Cost(cost.checks + 1, cost.minutes + minutes_of(step, situation))
+            situation, at = _after(situation, step), at + 1
+            parts = suspects.parts(left, place[step.id]) if step.id in place else [left]
+            for part in parts[1:]:
+                go(part, at, situation, cost)
+            left = parts[0]
+        for i in left:
+            out[i] = cost
+
+    go(tuple(range(len(suspects.groups))), 0, _BEGIN, Cost(0.0, 0.0))
     return out
 
 
@@ -344,6 +377,10 @@ def _whole(found: Mapping[str, Suspects], told: Sequence[Told], garage: Garage) 
             progress(f"{complaint}: {name}")
             costs = followed(suspects, order)
             rows.setdefault(name, []).extend((circuit, prior[one.cause], costs[place[one.cause]]) for one in mine)
+        costs = followed_to_the_letter(suspects, list_of(steps, circuit))
+        rows.setdefault("as printed, nothing left out", []).extend(
+            (circuit, prior[one.cause], costs[place[one.cause]]) for one in mine
+        )
         for one in mine:
             if one.job is not None and one.job.to_right is not None:
                 cost = Cost(one.job.to_right[0] - 1.0, one.job.to_right[1])  # the complaint is no check

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 from diag.reason.steps import Step
 
-__all__ = ["FEEDS", "along_the_feed", "as_printed"]
+__all__ = ["FEEDS", "along_the_feed", "as_printed", "list_of"]
 
 _PLUS = ("battery.B+", "starter-post.30", "bus-30.in")
 _KEY = (*_PLUS, "key-switch.30", "key-switch.15", "bus-15.in")
@@ -78,9 +78,9 @@ def along_the_feed(steps: Iterable[Step], circuit: str) -> list[Step]:
     return sorted(found, key=lambda step: (places[step.red or ""], step.generated))
 
 
-def as_printed(steps: Iterable[Step], circuit: str) -> list[Step]:
-    """The whole order: looks and listens of the circuit with all wires on, the points along the feed, ohms of its
-    earths, then everything else in the order of the files."""
+def list_of(steps: Iterable[Step], circuit: str) -> list[Step]:
+    """The printed list: looks and listens of the circuit with all wires on, the points along the feed, ohms of
+    its points."""
     everything = list(steps)
     looks = [
         step
@@ -95,5 +95,11 @@ def as_printed(steps: Iterable[Step], circuit: str) -> list[Step]:
         for step in everything
         if step.unit == "ohm" and step.red in FEEDS[circuit] and "unplugged" not in step.operate
     ]
-    ordered = [*looks, *along_the_feed(everything, circuit), *earths, *everything]
+    ordered = [*looks, *along_the_feed(everything, circuit), *earths]
     return list({step.id: step for step in ordered}.values())
+
+
+def as_printed(steps: Iterable[Step], circuit: str) -> list[Step]:
+    """The printed list, then everything else in the order of the files."""
+    everything = list(steps)
+    return list({step.id: step for step in [*list_of(everything, circuit), *everything]}.values())

@@ -90,54 +90,52 @@ class Garage:
         chance = random.Random(f"task {task.what} {task.number} {task.seed}")
         if task.what == "double":
             return self._double(chance, task)
-        cause, strays, seed = self._drawn(chance, task)
-        if task.cause is not None and not self.fitter([cause], seed, strays).complaints():
-            return Job((cause,))
+        vehicle, seed = self._drawn(chance, task)
+        if task.cause is not None and not Fitter(vehicle.again(), seed).complaints():
+            return Job((task.cause,))
+        fitter = Fitter(vehicle.again(), seed, takes_apart=task.what != "looks")
         match task.what:
             case "wrong":
-                true = play(self.reasoner, self.fitter([cause], seed))
+                true = play(self.reasoner, fitter)
                 wrong_at = chance.randrange(len(true.answers))
-                return play(self.reasoner, self.fitter([cause], seed, wrong_at=wrong_at))
-            case "looks":
-                return play(self.reasoner, self.fitter([cause], seed, takes_apart=False))
+                return play(self.reasoner, Fitter(vehicle.again(), seed, wrong_at=wrong_at))
             case "bare":
-                return play(self.reasoner, self.fitter([cause], seed), BARE)
+                return play(self.reasoner, fitter, BARE)
             case "rules":
-                return play(self.rules_alone, self.fitter([cause], seed))
+                return play(self.rules_alone, fitter)
             case _:
-                return play(self.reasoner, self.fitter([cause], seed, strays))
+                return play(self.reasoner, fitter)
 
-    def _drawn(self, chance: random.Random, task: Task) -> tuple[str, str | None, str]:
-        """A cause that somebody notices, the seed of its vehicle where that is unlike, and the fitter's."""
+    def draw(self, task: Task) -> Vehicle:
+        """A vehicle with a fault that somebody notices, drawn by how often it is met."""
+        return self._drawn(random.Random(f"task {task.what} {task.number} {task.seed}"), task)[0]
+
+    def _drawn(self, chance: random.Random, task: Task) -> tuple[Vehicle, str]:
+        """The same, or with the fault of the task, and the fitter's seed."""
         for draw in range(_DRAWS):
             cause = task.cause or chance.choices(self._names, self._weights)[0]
             seed = f"{task.seed} {cause}"
             strays = f"{seed} {task.number} {draw}" if task.what == "unlike" else None
-            if task.cause is not None or self.fitter([cause], seed, strays).complaints():
-                return cause, strays, seed
+            vehicle = Vehicle(self.described, [cause], strays)
+            if task.cause is not None or Fitter(vehicle, seed).complaints():
+                return vehicle, seed
         raise RuntimeError("no fault was drawn that anybody notices")
 
     def _double(self, chance: random.Random, task: Task) -> Job:
         """Two faults of different parts with different cures, each of which somebody would notice alone."""
-        causes = self.described.causes
-        first = task.cause or self._drawn(chance, task)[0]
-        second = first
-        while (
-            causes[second].subject == causes[first].subject or self.described.cure[second] == self.described.cure[first]
-        ):
-            second = self._drawn(chance, Task(task.what, task.number, task.seed))[0]
+        causes, cure = self.described.causes, self.described.cure
+        first = second = task.cause or self._drawn(chance, task)[0].faults[0]
+        while causes[second].subject == causes[first].subject or cure[second] == cure[first]:
+            second = self._drawn(chance, Task(task.what, task.number, task.seed))[0].faults[0]
         seed = f"{task.seed} {first} {second}"
         return play(self.reasoner, self.fitter([first, second], seed, all_at_once=chance.random() < 0.5))
 
-    def real(self, task: Task, home: Path) -> tuple[Job, Job]:
-        """The same job in this process and with the real program."""
-        chance = random.Random(f"task {task.what} {task.number} {task.seed}")
-        cause, _, seed = self._drawn(chance, task)
-        inside = play(self.reasoner, self.fitter([cause], seed))
-        env = {"DIAG_HOME": str(home)}
-        return inside, play_outside(
-            self.reasoner, self.fitter([cause], seed), ("--job", str(home / f"{task.number}.jsonl")), env
-        )
+    def real(self, task: Task, folder: Path) -> tuple[Job, Job]:
+        """The same job in this process and with the real program, which keeps its own in `folder`."""
+        vehicle, seed = self._drawn(random.Random(f"task {task.what} {task.number} {task.seed}"), task)
+        inside = play(self.reasoner, Fitter(vehicle.again(), seed))
+        arguments = ("--job", str(folder / f"{task.number}.jsonl"))
+        return inside, play_outside(self.reasoner, Fitter(vehicle.again(), seed), arguments)
 
 
 _garage: Garage | None = None

@@ -6,6 +6,7 @@ nothing of beliefs, chances of misjudging or questions.
 
 from __future__ import annotations
 
+import copy
 import math
 import random
 from collections.abc import Iterable, Mapping, Sequence
@@ -121,6 +122,12 @@ class Vehicle:
             self._changes = {name: _drawn(change, chance) for name, change in self._changes.items()}
         self._hookups: dict[tuple[Instrument, str, str], Hookup] = {}
         self._begin()
+
+    def again(self) -> Vehicle:
+        """The same vehicle as it stands, for another fitter."""
+        out = copy.copy(self)
+        out._changes, out._shown = dict(self._changes), dict(self._shown)
+        return out
 
     def _begin(self) -> None:
         self._gone: frozenset[int] = frozenset()
