@@ -25,7 +25,7 @@ from diag.reason.choose import Situation, StepTable, minutes_of
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Step
 from tests.bench.optimal import cost_bound, entropy_bits
-from tests.bench.orders import FEEDS, along_the_feed, as_printed, list_of
+from tests.bench.orders import FEEDS, along_the_feed, as_printed, one_sheet
 from tests.bench.played import Job
 from tests.bench.trials import Garage, Task, progress, run
 
@@ -138,41 +138,42 @@ def _after(situation: Situation, step: Step) -> Situation:
 
 def followed(suspects: Suspects, order: Order) -> list[Cost]:
     """What an order costs, group by group. Raises AssertionError where it asks what tells nothing."""
-    out = [Cost(0.0, 0.0)] * len(suspects.groups)
+    whole = tuple(range(len(suspects.groups)))
+    found = followed_from(suspects, order, whole, _BEGIN, Cost(0.0, 0.0))
+    return [found[i] for i in whole]
 
-    def go(left: Places, situation: Situation, cost: Cost) -> None:
-        if suspects.known(left):
-            for i in left:
-                out[i] = cost
-            return
-        check = order(suspects, left, situation)
-        parts, step = suspects.parts(left, check), suspects.steps[check]
-        assert len(parts) > 1, f"{step.id} tells nothing"
-        spent = Cost(cost.checks + 1, cost.minutes + minutes_of(step, situation))
-        for part in parts:
-            go(part, _after(situation, step), spent)
 
-    go(tuple(range(len(suspects.groups))), _BEGIN, Cost(0.0, 0.0))
+def followed_from(suspects: Suspects, order: Order, left: Places, situation: Situation, cost: Cost) -> dict[int, Cost]:
+    """The same from where one stands, with what was spent until then."""
+    if suspects.known(left):
+        return dict.fromkeys(left, cost)
+    check = order(suspects, left, situation)
+    parts, step = suspects.parts(left, check), suspects.steps[check]
+    assert len(parts) > 1, f"{step.id} tells nothing"
+    spent, after = Cost(cost.checks + 1, cost.minutes + minutes_of(step, situation)), _after(situation, step)
+    out: dict[int, Cost] = {}
+    for part in parts:
+        out |= followed_from(suspects, order, part, after, spent)
     return out
 
 
-def followed_to_the_letter(suspects: Suspects, listed: Sequence[Step]) -> list[Cost]:
-    """What a list costs whose every check is made in its turn, also where it can tell nothing, until the cure is
-    known; what the list cannot tell apart is left as known at its end."""
+def followed_to_the_letter(suspects: Suspects, sheet: Sequence[Step], then: Order) -> list[Cost]:
+    """What a sheet costs whose every check is made in its turn, also where it can tell nothing, until the cure is
+    known. `then`: the order of what is left to do where the sheet does not say it."""
     place = {step.id: i for i, step in enumerate(suspects.steps)}
     out = [Cost(0.0, 0.0)] * len(suspects.groups)
 
     def go(left: Places, at: int, situation: Situation, cost: Cost) -> None:
-        while not suspects.known(left) and at < len(listed):
-            step = listed[at]
+        while not suspects.known(left) and at < len(sheet):
+            step = sheet[at]
             cost = Cost(cost.checks + 1, cost.minutes + minutes_of(step, situation))
             situation, at = _after(situation, step), at + 1
             parts = suspects.parts(left, place[step.id]) if step.id in place else [left]
             for part in parts[1:]:
                 go(part, at, situation, cost)
             left = parts[0]
-        for i in left:
-            out[i] = cost
+        for i, more in followed_from(suspects, then, left, situation, cost).items():
+            out[i] = more
 
     go(tuple(range(len(suspects.groups))), 0, _BEGIN, Cost(0.0, 0.0))
     return out
@@ -359,6 +360,13 @@ def _circuit(garage: Garage, complaint: str) -> str:
     return found if found in FEEDS else "turn-signals"
 
 
+def _operate(garage: Garage, complaint: str) -> Mapping[str, str]:
+    """How the controls stand when it shows."""
+    symptom = garage.described.knowledge.symptoms.get(complaint)
+    check = symptom.shows[0][0].check if symptom is not None else None
+    return garage.described.knowledge.checks[check].operate if check is not None else {}
+
+
 def _whole(found: Mapping[str, Suspects], told: Sequence[Told], garage: Garage) -> None:
     """All causes: the printed order, half-splitting, and the program's whole jobs, on the same faults."""
     steps = list(garage.reasoner.steps.values())
@@ -377,8 +385,9 @@ def _whole(found: Mapping[str, Suspects], told: Sequence[Told], garage: Garage) 
             progress(f"{complaint}: {name}")
             costs = followed(suspects, order)
             rows.setdefault(name, []).extend((circuit, prior[one.cause], costs[place[one.cause]]) for one in mine)
-        costs = followed_to_the_letter(suspects, list_of(steps, circuit))
-        rows.setdefault("as printed, nothing left out", []).extend(
+        sheet = one_sheet(steps, circuit, _operate(garage, complaint))
+        costs = followed_to_the_letter(suspects, sheet, orders["as printed"])
+        rows.setdefault("one printed sheet to the letter", []).extend(
             (circuit, prior[one.cause], costs[place[one.cause]]) for one in mine
         )
         for one in mine:
@@ -390,7 +399,7 @@ def _whole(found: Mapping[str, Suspects], told: Sequence[Told], garage: Garage) 
     _table({name: _mean([c for *_, c in found], [w for _, w, _ in found]) for name, found in rows.items()})
     for circuit in FEEDS:
         here = {name: [(w, c) for at, w, c in found if at == circuit] for name, found in rows.items()}
-        if all(here.values()):
+        if all(here.values()) and any(cost.minutes for _, cost in here["as printed"]):
             print(f" complaints of {circuit}")
             _table({name: _mean([c for _, c in found], [w for w, _ in found]) for name, found in here.items()})
 

@@ -6,11 +6,11 @@ Knows names only; nothing of answers, causes or minutes.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from diag.reason.steps import Step
 
-__all__ = ["FEEDS", "along_the_feed", "as_printed", "list_of"]
+__all__ = ["FEEDS", "along_the_feed", "as_printed", "one_sheet"]
 
 _PLUS = ("battery.B+", "starter-post.30", "bus-30.in")
 _KEY = (*_PLUS, "key-switch.30", "key-switch.15", "bus-15.in")
@@ -78,28 +78,42 @@ def along_the_feed(steps: Iterable[Step], circuit: str) -> list[Step]:
     return sorted(found, key=lambda step: (places[step.red or ""], step.generated))
 
 
-def list_of(steps: Iterable[Step], circuit: str) -> list[Step]:
-    """The printed list: looks and listens of the circuit with all wires on, the points along the feed, ohms of
-    its points."""
-    everything = list(steps)
-    looks = [
+def _looks(steps: Iterable[Step], circuit: str) -> list[Step]:
+    return [
         step
-        for step in everything
+        for step in steps
         if step.circuit == circuit
         and step.kind in ("look", "listen")
         and not step.generated
         and "unplugged" not in step.operate
     ]
-    earths = [
-        step
-        for step in everything
-        if step.unit == "ohm" and step.red in FEEDS[circuit] and "unplugged" not in step.operate
-    ]
-    ordered = [*looks, *along_the_feed(everything, circuit), *earths]
-    return list({step.id: step for step in ordered}.values())
+
+
+def _ohms(steps: Iterable[Step], circuit: str) -> list[Step]:
+    return [s for s in steps if s.unit == "ohm" and s.red in FEEDS[circuit] and "unplugged" not in s.operate]
+
+
+def one_sheet(steps: Iterable[Step], circuit: str, operate: Mapping[str, str]) -> list[Step]:
+    """What stands on the sheet for one complaint: looks and listens of the circuit with all wires on, volts once at
+    each point along the feed, with the controls as complained of where there is such a check, ohms of its earths."""
+    everything = list(steps)
+    points: dict[str, Step] = {}
+    for step in along_the_feed(everything, circuit):
+        point = step.red or ""
+        if point not in points or (dict(step.operate) == dict(operate) != dict(points[point].operate)):
+            points[point] = step
+    earths = [step for step in _ohms(everything, circuit) if (step.red or "").startswith("earth-")]
+    return list({step.id: step for step in [*_looks(everything, circuit), *points.values(), *earths]}.values())
 
 
 def as_printed(steps: Iterable[Step], circuit: str) -> list[Step]:
-    """The printed list, then everything else in the order of the files."""
+    """Looks and listens of the circuit with all wires on, volts at the points along the feed with every control that
+    puts them to work, ohms of the points, then everything else in the order of the files."""
     everything = list(steps)
-    return list({step.id: step for step in [*list_of(everything, circuit), *everything]}.values())
+    ordered = [
+        *_looks(everything, circuit),
+        *along_the_feed(everything, circuit),
+        *_ohms(everything, circuit),
+        *everything,
+    ]
+    return list({step.id: step for step in ordered}.values())

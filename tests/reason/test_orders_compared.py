@@ -62,10 +62,10 @@ def test_walking_is_paid_once_where_all_points_are_at_one_place() -> None:
 
 
 def test_list_followed_to_the_letter_pays_for_what_tells_nothing() -> None:
-    """A check that all suspects answer alike costs its minutes, and the next ones tell no less."""
+    """A check that all suspects answer alike costs its minutes; what the sheet does not say is found out after it."""
     suspects = _line()
     idle = _volts("battery.B+", 2.0)
-    costs = followed_to_the_letter(suspects, [idle, *suspects.steps])
+    costs = followed_to_the_letter(suspects, [idle, *suspects.steps[:3]], printed("horn", suspects.steps))
     assert [c.checks for c in costs] == [2, 3, 4, 5, 6, 6]
     assert costs[0].minutes == pytest.approx(3.0)
 
