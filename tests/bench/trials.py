@@ -91,7 +91,7 @@ class Garage:
         if task.what == "double":
             return self._double(chance, task)
         vehicle, seed = self._drawn(chance, task)
-        if task.cause is not None and not Fitter(vehicle.again(), seed).complaints():
+        if task.cause is not None and not Fitter(vehicle, seed).complaints():
             return Job((task.cause,))
         fitter = Fitter(vehicle.again(), seed, takes_apart=task.what != "looks")
         match task.what:
