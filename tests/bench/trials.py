@@ -15,6 +15,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: the matrices
 import argparse
 import multiprocessing
 import random
+import signal
 import sys
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -208,16 +209,20 @@ def main(arguments: Sequence[str] | None = None) -> None:
     if given.real:
         _main_real(given.real, given.seed)
         return
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     knowledge = open_knowledge()
     for what in WHATS if given.what == "all" else [given.what]:
         tasks = _tasks(what, given.count, given.seed, knowledge.prior, given.only)
         weighed = tasks[0].cause is not None and what != "double"
-        trials = []
-        for _, job in run(tasks, given.jobs, progress):
-            trials.append(Trial(job, knowledge.prior[job.faults[0]] if weighed else 1.0))
-            if given.list is not None and job.complaint and not_right(job):
-                with given.list.open("a", encoding="utf-8") as file:
-                    print(f"[{what}, job {len(trials)}]\n{job_text(job, knowledge)}", file=file)
+        trials: list[Trial] = []
+        try:
+            for _, job in run(tasks, given.jobs, progress):
+                trials.append(Trial(job, knowledge.prior[job.faults[0]] if weighed else 1.0))
+                if given.list is not None and job.complaint and not_right(job):
+                    with given.list.open("a", encoding="utf-8") as file:
+                        print(f"[{what}, job {len(trials)}]\n{job_text(job, knowledge)}", file=file)
+        except KeyboardInterrupt:
+            print(f"\nstopped after {len(trials)} of {len(tasks)} jobs; figures of these")
         progress("")
         print_report(what, WHATS[what], trials, knowledge, weighed=weighed)
 

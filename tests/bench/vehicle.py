@@ -33,6 +33,8 @@ _BATTERY_V = (12.0, 12.7)
 """Volts at rest of a 12 V battery from half to fully charged, uniform; others in proportion (from memory)."""
 _FAULT_OHM = (0.2, 2.0)
 """A bad contact, log-uniform in ohm; common practice, no source."""
+_STIFF_OHM = 1e3
+"""What a meter of 10 Mohm does not move by its last digit."""
 _LOAD_FROM_OHM = 1.0
 """A fixed link from here up is a winding and not a joint."""
 _PLAIN = frozenset(("wire", "joint", "contact", "fuse", "flasher", "tell-tale", "cut-out", "relay", "park", "link"))
@@ -198,8 +200,9 @@ class Vehicle:
 
     def volts(self, operate: Mapping[str, str], red: str, black: str) -> float:
         """Volts red minus black, the highest while it pulses. Raises KeyError for an unknown point."""
-        if BODY in (red, black):  # the network has a meter from each of its points to body
-            shown, a, b = self.shown(operate), self.network.node(red), self.network.node(black)
+        shown, a, b = self.shown(operate), self.network.node(red), self.network.node(black)
+        stiff = max(float(shown.inner_ohm[1, a]), float(shown.inner_ohm[1, b])) < _STIFF_OHM
+        if stiff or BODY in (red, black):  # the network has a meter from each of its points to body
             on, off = (float(v[1, a] - v[1, b]) for v in (shown.volts, shown.off_volts))
             state = self.flasher_state(shown.flasher[1])
         else:
