@@ -119,8 +119,8 @@ def decibans(weight: float) -> float:
 
 
 def number_words(weight: float) -> str:
-    """The ratio and the decibans, as one would read them: `x 21, +13 dB`."""
-    times = f"x {_digits(weight)}" if weight >= 1 else f"1/{_digits(1 / max(weight, 1e-12))}"
+    """The ratio and the decibans, as one would read them: `x21, +13 db`."""
+    times = f"x{_digits(weight)}" if weight >= 1 else f"1/{_digits(1 / max(weight, 1e-12))}"
     return f"{times}, {decibans(weight):+.0f} db"
 
 
@@ -169,11 +169,10 @@ class _Case:
         weights = self.weights(sets)
         best = int(weights.max(axis=0).argmax())
         chosen, course = sets[best], int(weights[:, best].argmax())
-        further = [
-            (s, w) for s, w in self.beliefs.posterior.starts if s > chosen and s & set(mine) == chosen & set(mine)
-        ]
-        if further and np.logaddexp.reduce([w for _, w in further]) > weights[:, best].max():
-            chosen = further[0][0]
+        same = [one for one in self.beliefs.posterior.starts if one[0].intersection(mine) == chosen.intersection(mine)]
+        fuller = _with_further(chosen, float(weights[:, best].max()), same)
+        if fuller != chosen:
+            chosen = fuller
             self.sight.solve([chosen])
             course = int(self.weights([chosen])[:, 0].argmax())
         return chosen, [took for took, _ in self.sight.patterns()][course]
@@ -293,8 +292,8 @@ def _account(case: _Case, mine: Sequence[int], allowed: Callable[[Step], bool] |
     last = case.sight.periods - 1
     gone = case.sight.gone(case.sight.all_took, last)
     leader, leader_p = _leader(posterior.sets, posterior.healthy, posterior.outside)
-    first = posterior.starts[0][0] if posterior.starts else frozenset()
-    compared = None if leader is None else first if case.sight.left(first, took) == leader else leader
+    lefts = [start for start, _ in posterior.starts if case.sight.left(start, case.sight.all_took) == leader]
+    compared = None if leader is None else lefts[0] if lefts else leader
     p = sum(chance for members, chance in posterior.sets if not members.isdisjoint(mine))
     scale = 1.0 + beliefs.evidence.healthy + beliefs.evidence.outside
     out = Account(
@@ -318,7 +317,7 @@ def _account(case: _Case, mine: Sequence[int], allowed: Callable[[Step], bool] |
     against = any(reason.weight * _TELLS <= 1 for reason in contrast)
     if against:
         standing = "against"
-    elif compared and compared < chosen:
+    elif compared and compared < chosen and not any(reason.weight >= _TELLS for reason in contrast):
         standing = "beside"
     elif out.odds_prior * _TELLS <= out.leader_prior:
         standing = "rare"
@@ -333,7 +332,22 @@ def _leader(
 ) -> tuple[frozenset[int] | None, float]:
     """What is held likeliest now; the empty set for nothing wrong, None for a cause outside the model."""
     found: list[tuple[frozenset[int] | None, float]] = [(frozenset(), healthy), (None, outside), *sets[:1]]
-    return max(found, key=lambda pair: pair[1])
+    leader, p = max(found, key=lambda pair: pair[1])
+    if not leader:
+        return leader, p
+    fuller = _with_further(leader, math.log(p), [(members, math.log(chance)) for members, chance in sets])
+    return fuller, dict(sets)[fuller]
+
+
+def _with_further(
+    chosen: frozenset[int], weight: float, sets: Sequence[tuple[frozenset[int], float]]
+) -> frozenset[int]:
+    """The likeliest of `sets` (log weights, likeliest first) with a fault more than `chosen`, where these together
+    are likelier than `chosen` alone; else `chosen`."""
+    further = [(members, log) for members, log in sets if members > chosen]
+    if not further or np.logaddexp.reduce([log for _, log in further]) <= weight:
+        return chosen
+    return further[0][0]
 
 
 def _cured_by(beliefs: Beliefs, reasoner: Reasoner, mine: Sequence[int]) -> str | None:

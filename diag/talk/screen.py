@@ -250,9 +250,11 @@ def _reason(told: Object) -> str:
 
 def _because(remedy: Object, width: int) -> list[Line]:
     out = [Line("Because", "strong")]
-    for reason in remedy["evidence"]:
+    telling = [reason for reason in remedy["evidence"] if reason["words"] != "says little"]
+    for reason in telling or remedy["evidence"][:1]:
         source = "computed" if reason["from"] == "computed" else f"by {reason['from']}"
-        out += paragraph(f"{reason['text']}: {reason['words']} ({source}; answer {reason['seq']})", width, "- ")
+        said = f"{reason['text']}: {reason['words']} ({reason['numbers']}; {source}; answer {reason['seq']})"
+        out += paragraph(said, width, "- ")
     for cause in remedy["causes"]:
         out += paragraph(f"{cause['title']} ({_percent(cause['p'])})", width, "= ")
     return out

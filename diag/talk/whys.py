@@ -59,13 +59,13 @@ class Named:
 
 
 def names_of(reasoner: Reasoner) -> dict[str, str]:
-    """Everything that can be asked about, with its title: remedies, causes, parts and wires."""
+    """Everything that can be asked about, with its title: parts and wires, causes, remedies."""
     titles = _titles(reasoner.knowledge)
     subjects = dict.fromkeys(cause.subject for cause in reasoner.causes if cause.subject in titles)
     return {
-        **{name: remedy.title for name, remedy in reasoner.remedies.items()},
-        **{cause.id: cause.title for cause in reasoner.causes},
         **{name: titles[name] for name in subjects},
+        **{cause.id: cause.title for cause in reasoner.causes},
+        **{name: remedy.title for name, remedy in reasoner.remedies.items()},
     }
 
 
@@ -114,7 +114,7 @@ def percent(p: float) -> str:
     """A chance in percent, never 100 nor 0 for what is not certain."""
     if p >= 0.995:
         return ">99 %"
-    if 0 < p < 0.001:
+    if p < 0.001:
         return "<0.1 %"
     return f"{100 * p:.1f} %" if p < 0.01 else f"{100 * p:.0f} %"
 

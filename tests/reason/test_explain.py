@@ -65,7 +65,7 @@ def test_weight_of_an_answer_is_its_chance_over_that_of_all_rivals(network_alone
 def test_numbers_are_told_as_ratio_and_decibans() -> None:
     """Ten decibans are a factor of ten; a ratio below one is told as its reciprocal."""
     assert decibans(10) == pytest.approx(10) and decibans(0.01) == pytest.approx(-20)
-    assert number_words(20.8) == "x 21, +13 db"
+    assert number_words(20.8) == "x21, +13 db"
     assert number_words(0.25) == "1/4.0, -6 db"
 
 
@@ -114,6 +114,20 @@ def test_what_would_be_one_fault_more_is_not_said_to_be_refuted(two: tuple[Reaso
     account = _account(reasoner, beliefs, "plate-lamp.open")
     assert account.standing == "beside"
     assert all(0.7 < reason.weight < 1.4 for reason in account.contrast)
+
+
+def test_a_second_symptom_that_many_causes_explain_alike_is_not_called_unasked_for(network_alone: Reasoner) -> None:
+    """The flasher unit is found, the horn is silent too and may have ten causes: of any of them it is said that
+    nothing tells it from the others, not that nothing asks for it."""
+    reasoner = network_alone
+    steady = [_told(1, "steady-turn-lamps"), _told(2, "horn-silent")]
+    checks = ("turn-left-front", "turn-right-front", "turn-left-sound")
+    findings = [*steady, *_seen(reasoner, ("flasher-unit.never-opens",), checks)]
+    beliefs = reasoner.beliefs(findings)
+    account = _account(reasoner, beliefs, "fuse-horn.blown")
+    assert reasoner.index["flasher-unit.never-opens"] in account.company
+    assert account.leader is not None and len(account.leader) == 2
+    assert account.standing in ("open", "rare")
 
 
 def test_causes_that_nothing_tells_apart_are_open_and_rare_ones_rare(network_alone: Reasoner) -> None:
