@@ -40,7 +40,8 @@ _LEAST_BITS = 0.02
 _LEAST_WORTH = 0.008
 _TRY_DOUBT = 2.0
 _PROVE_MINUTES = 3.0
-_PROOFS_MORE = 3
+_PROOFS_MORE, _BACK = 3, 4
+"""Looks that prove a remedy because they were odd, or because of a complaint, at most."""
 _SURPRISE = 0.25
 _STANDS_OUT = 0.04
 """Chance from which one remedy is suspected more than any other might be."""
@@ -350,7 +351,7 @@ class _Decision:
         plan = self.reasoner.remedies.get(remedy)
         if plan is None or any(self._surprises(f) for f in self.findings if f.period == self.state.period):
             return None
-        for check in dict.fromkeys([*plan.proof, *self._was_odd(plan.cures)]):
+        for check in dict.fromkeys([*plan.proof, *self._was_odd(plan.cures), *self._complained_of()]):
             step = self.reasoner.steps.get(check)
             if step is not None and self.allowed(step):
                 return Look(step, proof=remedy)
@@ -375,6 +376,16 @@ class _Decision:
             and float(told.rows[rows].max()) > _SURPRISE * float(told.rows.max())
         ]
         return found[::-1][:_PROOFS_MORE]
+
+    def _complained_of(self) -> list[str]:
+        """Checks that say whether what was complained of is gone: no job ends without."""
+        out: list[str] = []
+        for finding in self.findings:
+            if finding.symptom is not None:
+                shows = self.reasoner.knowledge.symptoms[finding.symptom].shows
+                first = [alternative[0].check for alternative in shows if alternative]
+                out += [check for check in dict.fromkeys(first) if check is not None][:_BACK]
+        return out
 
     def _surprises(self, finding: Finding) -> bool:
         """Whether an answer is one that a healthy vehicle seldom gives."""
