@@ -9,6 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from heapq import nlargest
+from math import exp, log1p
+from operator import itemgetter
+from typing import TypeVar
 
 import numpy as np
 
@@ -21,10 +25,13 @@ from diag.reason.sight import IMPOSSIBLE, Evidence, Judged, Sight, Treatment
 
 __all__ = ["PAIR_RATE", "ContradictionError", "Evidence", "Judged", "Odd", "Posterior", "Treatment", "weigh"]
 
+_Key = TypeVar("_Key")
 PAIR_RATE = 0.35
 """Expected number of further faults on a vehicle with one; prior of a pair = rate · p · p."""
 _LOG_RATE = float(np.log(PAIR_RATE))
 _LIKELY = 8
+_NEGLIGIBLE = 20.0
+"""A single cause less likely than the best by this much (log) is left out."""
 _SOLVED, _EXACT, _ROUNDS = 24, 14, 3
 """Sets solved of causes that stand for others, then for their own causes after all (the rest take the answers
 of causes that look alike), and how often what comes first thereby is solved in turn."""
@@ -93,6 +100,15 @@ def _prepare_for(
     return None if prepare is None else lambda wanted: prepare({chosen[f]: sets for f, sets in wanted.items()})
 
 
+def _more(weights: dict[_Key, float], key: _Key, log_weight: float) -> None:
+    """Add to a sum that is kept as its logarithm."""
+    known = weights.get(key)
+    if known is None:
+        weights[key] = log_weight
+    else:
+        weights[key] = max(known, log_weight) + log1p(exp(-abs(known - log_weight)))
+
+
 class _Work:
     def __init__(self, evidence: Evidence) -> None:
         self.e = evidence
@@ -118,13 +134,13 @@ class _Work:
             for period in range(sight.periods):
                 total = total + np.where(sight.gone(took, period), sums[period, 0], sums[period, 1:])
             gone = sight.gone(took, sight.periods - 1)
-            for i in np.nonzero(total > total.max() - 25)[0]:
+            for i in np.nonzero(total > total.max() - _NEGLIGIBLE)[0]:
                 self._add(frozenset([int(i)]), frozenset() if gone[i] else frozenset([int(i)]), float(total[i]))
 
     def _add(self, start: frozenset[int], now: frozenset[int], log_weight: float) -> None:
-        self.weights[start, now] = float(np.logaddexp(self.weights.get((start, now), -np.inf), log_weight))
-        self.entries[now] = float(np.logaddexp(self.entries.get(now, -np.inf), log_weight))
-        self.start[start] = float(np.logaddexp(self.start.get(start, -np.inf), log_weight))
+        _more(self.weights, (start, now), log_weight)
+        _more(self.entries, now, log_weight)
+        _more(self.start, start, log_weight)
 
     def misreads_of_best(self) -> int:
         """Fewest misread answers that any likely set needs; what comes and goes counts as one, for it would
@@ -137,8 +153,8 @@ class _Work:
 
     def _likely(self, most: int, healthy: bool = False) -> list[frozenset[int]]:
         """The likeliest sets present at the start."""
-        found = sorted(((w, s) for s, w in self.start.items() if s or healthy), key=lambda pair: -pair[0])
-        return [s for _, s in found[:most]]
+        found = nlargest(most, ((w, s) for s, w in self.start.items() if s or healthy), key=itemgetter(0))
+        return [s for _, s in found]
 
     # ------------------------------------------------------------ several causes
 

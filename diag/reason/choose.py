@@ -104,7 +104,7 @@ class StepTable:
         for places, stack, touches in self._stacks:
             telling = touches[:, rows] @ share > _TELLING
             if telling.any():
-                out.append((places[telling], _of_sets(stack[telling], members)))
+                out.append((places[telling], _of_sets(stack, np.nonzero(telling)[0], members)))
         return out
 
     def rank(
@@ -217,19 +217,16 @@ class _Suspects:
         return _Suspects(sets, member, weights, np.array(groups))
 
 
-def _of_sets(stack: Floats, sets: Sequence[frozenset[int]]) -> Floats:
-    """(steps, 1 + sets, outcomes): healthy, then each set.
+def _of_sets(stack: Floats, chosen: np.ndarray, sets: Sequence[frozenset[int]]) -> Floats:
+    """(chosen steps, 1 + sets, outcomes): healthy, then each set.
 
     Several causes together show what the one of them does that strays furthest from healthy.
     """
-    steps, _, outcomes = stack.shape
-    first = np.array([min(members) for members in sets], dtype=int)
-    chances = np.empty((steps, len(sets) + 1, outcomes))
-    chances[:, 0] = stack[:, 0]
-    chances[:, 1:] = stack[:, 1 + first]
+    first = np.array([0, *(1 + min(members) for members in sets)], dtype=int)
+    chances: Floats = stack[chosen[:, None], first[None, :]]
     for row, members in enumerate(sets, start=1):
         if len(members) > 1:
-            rows = stack[:, [1 + i for i in sorted(members)]]
-            far = np.abs(rows - stack[:, :1]).sum(axis=2).argmax(axis=1)
-            chances[:, row] = rows[np.arange(steps), far]
+            rows = stack[chosen[:, None], np.array([1 + i for i in sorted(members)])[None, :]]
+            far = np.abs(rows - chances[:, :1]).sum(axis=2).argmax(axis=1)
+            chances[:, row] = rows[np.arange(len(chosen)), far]
     return chances

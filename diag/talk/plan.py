@@ -33,6 +33,9 @@ CERTAIN = 0.99
 _TRY_FROM = 0.96
 _LOOK_ONESELF = 3
 """Answers after which what was complained of may be looked at again."""
+_REPLACE_FROM, _REPLACE_MINUTES = 0.85, 6.0
+_REPLACED = frozenset({"lamp", "two-filament-lamp", "fuse", "flasher-unit", "relay"})
+"""Parts that a fitter has in the box and exchanges to see whether that cures it, from this chance on."""
 _ASK_AGAIN = 0.25
 """Chance that an answer was misread from which it may be asked again."""
 _WELL = 0.95
@@ -280,6 +283,8 @@ class _Decision:
             return self._conclude("nothing-more-to-tell-apart")
         if p >= _TRY_FROM and self._cheaper_to_try(best, p, telling):
             return self._conclude("cheaper-to-try")
+        if p >= _REPLACE_FROM and self._quickly_replaced(best) and self._cheaper_to_try(best, p, telling):
+            return self._conclude("replace-to-test")
         chosen = ranked[0]
         asked_by, again = self.beliefs.asked_for.get(chosen.step.id), self.again.get(chosen.step.id)
         return self._asked(Look(chosen.step, ranked=chosen, rule=asked_by, again=again))
@@ -308,6 +313,12 @@ class _Decision:
         plan = self.reasoner.remedies[remedy]
         unknown = -p * math.log2(p) - (1 - p) * math.log2(max(1 - p, 1e-9))
         return unknown / max(best.worth, 1e-9) > _TRY_DOUBT * (1 - p) * (plan.minutes + _PROVE_MINUTES)
+
+    def _quickly_replaced(self, remedy: str) -> bool:
+        """Whether a part known to be good goes in so quickly that putting it in is a test like any other."""
+        plan = self.reasoner.remedies[remedy]
+        kinds = {self.reasoner.causes[self.reasoner.index[cause]].kind for cause in plan.cures}
+        return kinds <= _REPLACED and plan.minutes <= _REPLACE_MINUTES
 
     def _conclude(self, reason: str) -> Conclude:
         ranking = tuple((name, p) for name, p in self.beliefs.ranking if p >= 0.02)[:5]

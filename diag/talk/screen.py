@@ -219,6 +219,8 @@ def odd_words(told: Object) -> list[str]:
 _REASON = {
     "certain": "Enough is known.",
     "cheaper-to-try": "Trying this takes less time than checking on.",
+    "replace-to-test": "A part known to be good goes in quickly and is a test in itself: if nothing changes, the old "
+    "one was sound.",
     "nothing-more-to-tell-apart": "No check that is left would tell more.",
     "no-fault-found": "Nothing wrong was found.",
     "nothing-in-the-model": "No known cause fits these answers.",
