@@ -134,7 +134,15 @@ class _Work:
             for period in range(sight.periods):
                 total = total + np.where(sight.gone(took, period), sums[period, 0], sums[period, 1:])
             gone = sight.gone(took, sight.periods - 1)
-            for i in np.nonzero(total > total.max() - _NEGLIGIBLE)[0]:
+            likely = np.nonzero(total > total.max() - _NEGLIGIBLE)[0]
+            if not self.e.treatments:  # nothing is added up: all at once
+                alone = [frozenset((i,)) for i in likely.tolist()]
+                weights = total[likely].tolist()
+                self.entries.update(zip(alone, weights, strict=True))
+                self.start.update(zip(alone, weights, strict=True))
+                self.weights.update(zip(zip(alone, alone, strict=True), weights, strict=True))
+                continue
+            for i in likely:
                 self._add(frozenset([int(i)]), frozenset() if gone[i] else frozenset([int(i)]), float(total[i]))
 
     def _add(self, start: frozenset[int], now: frozenset[int], log_weight: float) -> None:
@@ -257,13 +265,12 @@ class _Work:
         chances = np.exp(logs - top)
         chances /= chances.sum()
         present = np.zeros(self.sight.count)
-        sets = []
-        for (members, _), chance in zip(self.entries.items(), chances[:-1], strict=True):
-            for i in members:
-                present[i] += chance
-            if members and chance > _KEPT:
-                sets.append((members, float(chance)))
-        sets.sort(key=lambda pair: (-pair[1], sorted(pair[0])))
+        entries = list(self.entries)
+        owner = [row for row, members in enumerate(entries) for _ in members]
+        np.add.at(present, [i for members in entries for i in members], chances[owner])
+        kept = np.nonzero(chances[:-1] > _KEPT)[0]
+        kept = kept[np.argsort(-chances[kept], kind="stable")].tolist()
+        sets = [(entries[row], float(chances[row])) for row in kept if entries[row]]
         healthy = float(chances[list(self.entries).index(frozenset())])
         likeliest = max(self.start, key=lambda s: self.start[s])
         unexplained = tuple(self._seqs(self._unexplained(likeliest))) if likeliest else ()
