@@ -153,7 +153,8 @@ class _Case:
     def candidates(self, mine: Sequence[int]) -> list[frozenset[int]]:
         """Sets with one of these causes: the likeliest of those weighed, or of the likeliest of all with a cause
         more or another in a member's place."""
-        starts, most = self.beliefs.posterior.starts, self.beliefs.evidence.most
+        starts = self.beliefs.posterior.starts
+        most = max([self.beliefs.evidence.most, *(len(s) for s, _ in starts[:_LEADERS])])
         found = [s for s, _ in starts if not s.isdisjoint(mine)][:_LEADERS]
         found += [frozenset([i]) for i in mine]
         for leader, _ in starts[: _LEADERS if len(mine) == 1 else 1]:
