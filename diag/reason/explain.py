@@ -39,6 +39,9 @@ _TELLS = 3.0
 """From this ratio on an answer, or how often a cause is met, is named as what decides."""
 _LEADERS = 4
 """Of so many likeliest sets it is tried whether the cause would stand beside them, or in place of a member."""
+_FURTHER, _OTHERS, _SUSPECTED = 2, 16, 0.01
+"""So many further faults, each likelier than none, are taken into account beside a cause; of how many others that
+have at least this chance."""
 _BACKS, _BACK_FROM, _BACK_LEAST, _AS_GOOD = 3, 0.2, 0.05, 0.8
 """Answers that would bring a cause back: how many, how likely each must be with it, the least chance of it
 then, and from which share of the best a quicker check is named first."""
@@ -153,7 +156,8 @@ class _Case:
     def candidates(self, mine: Sequence[int]) -> list[frozenset[int]]:
         """Sets with one of these causes: the likeliest of those weighed, or of the likeliest of all with a cause
         more or another in a member's place."""
-        starts, most = self.beliefs.posterior.starts, self.beliefs.evidence.most
+        starts = self.beliefs.posterior.starts
+        most = max([self.beliefs.evidence.most, *(len(s) for s, _ in starts[:_LEADERS])])
         found = [s for s, _ in starts if not s.isdisjoint(mine)][:_LEADERS]
         found += [frozenset([i]) for i in mine]
         for leader, _ in starts[: _LEADERS if len(mine) == 1 else 1]:
@@ -169,13 +173,25 @@ class _Case:
         weights = self.weights(sets)
         best = int(weights.max(axis=0).argmax())
         chosen, course = sets[best], int(weights[:, best].argmax())
-        same = [one for one in self.beliefs.posterior.starts if one[0].intersection(mine) == chosen.intersection(mine)]
-        fuller = _with_further(chosen, float(weights[:, best].max()), same)
-        if fuller != chosen:
+        for _ in range(_FURTHER):
+            fuller = _with_further(chosen, float(self.weights([chosen]).max()), self._grown(chosen, mine))
+            if fuller == chosen:
+                break
             chosen = fuller
             self.sight.solve([chosen])
             course = int(self.weights([chosen])[:, 0].argmax())
         return chosen, [took for took, _ in self.sight.patterns()][course]
+
+    def _grown(self, chosen: frozenset[int], mine: Sequence[int]) -> list[tuple[frozenset[int], float]]:
+        """`chosen` with one of the likeliest other faults more, and log weights, likeliest first."""
+        present = self.beliefs.posterior.present
+        others = [int(i) for i in np.argsort(-present, kind="stable") if int(i) not in chosen and int(i) not in mine]
+        sets = [chosen | {i} for i in others[:_OTHERS] if present[i] > _SUSPECTED]
+        if not sets:
+            return []
+        self.sight.solve(sets)
+        weights = self.weights(sets).max(axis=0).tolist()
+        return sorted(zip(sets, weights, strict=True), key=lambda pair: (-pair[1], sorted(pair[0])))
 
     def weights(self, sets: Sequence[frozenset[int]]) -> Floats:
         """(courses, sets) log weight of sets present at the start, their priors included."""

@@ -18,7 +18,7 @@ __all__ = ["OUTSIDE", "SOUND", "Meaning", "Moved", "Outlook", "meanings"]
 
 SOUND, OUTSIDE = "nothing-wrong", "not-in-the-model"
 """What may come first after an answer besides a remedy."""
-_SETS = 120
+_SETS = 80
 """The rest has a few percent together at most; it counts as if spread like these."""
 _LEAST, _NAMED, _MOST_NAMED = 0.01, 0.1, 2
 """Answers below the first chance are left out; of what an answer raises, so many are named from the second."""
@@ -151,7 +151,7 @@ def _padded(sets: Sequence[frozenset[int]]) -> np.ndarray:
     """(sets, members) rows of a table; row 0, healthy, fills up."""
     out = np.zeros((len(sets), max([1, *map(len, sets)])), dtype=int)
     for row, members in enumerate(sets):
-        out[row, : len(members)] = sorted(i + 1 for i in members)
+        out[row, : len(members)] = [i + 1 for i in members]
     return out
 
 
