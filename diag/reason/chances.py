@@ -275,11 +275,15 @@ class Chances:
         if not self.computed(step) or not sets:
             raise ValueError("only computed steps say what several causes show together")
         shown = self.seldom.states(sets)
-        if step.kind == "measure":
-            rows = self._density(step, value, shown, supply_v).rows
-        else:
-            rows = self._computed_table(step, shown, quick=False)[:, self.column(step, value)]
-        return self.seldom.mixed_sets(sets, shown, rows)
+        alone = self.told(step, value, supply_v).rows
+        rows = np.array([alone[1 + min(state)] for state in shown])  # what is there alone is in the table
+        solved = [n for n, state in enumerate(shown) if len(state) > 1]
+        if solved and step.kind == "measure":
+            rows[solved] = self._density(step, value, [shown[n] for n in solved], supply_v).rows[1:]
+        elif solved:
+            table = self._computed_table(step, [shown[n] for n in solved], quick=False)
+            rows[solved] = table[1:, self.column(step, value)]
+        return self.seldom.mixed_sets(sets, shown, np.concatenate([alone[:1], rows]))
 
     def column(self, step: Step, value: Value) -> int:
         """Which counted answer a value is. Raises ValueError."""

@@ -250,6 +250,7 @@ class Reasoner:
                 for f, sets in wanted.items()
                 if (step := findings[f].step) is not None and (step.kind == "measure" or not wants_instrument(step))
                 for members in self.chances.seldom.states(sets)
+                if len(members) > 1
             )
 
     def _supply_v(self, findings: Sequence[Finding]) -> float | None:

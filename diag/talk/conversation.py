@@ -13,11 +13,10 @@ from typing import Any, Protocol
 
 from diag import __version__
 from diag.circuit.observe import LOOKS
-from diag.errors import DiagError
 from diag.job.records import JournalError, Record
 from diag.job.state import Entry, JobState, replay
 from diag.knowledge.assemble import Knowledge
-from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED, spelt
+from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED
 from diag.knowledge.targets import filaments_of, targets
 from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Deed, Finding, Step, Value
@@ -25,6 +24,7 @@ from diag.talk.answers import AnswerError, choice_of, look_of, reading_of, word_
 from diag.talk.findings import findings_of, step_of
 from diag.talk.objects import ask_of, circuit_choices, conclusion_of, do_of, start_of, symptom_choices
 from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, plan_next
+from diag.talk.refused import RefusedError, operate_of, short
 from diag.talk.symptoms import clear_winner, find_symptoms
 from diag.talk.whys import UnknownNameError, why_of
 
@@ -48,14 +48,6 @@ class Keeper(Protocol):
 
     def append(self, event: str, /, **fields: Any) -> Record:
         """Keep one record for good before returning. Raises JournalError where that fails."""
-
-
-class _RefusedError(DiagError):
-    """An input that cannot be taken; becomes one error object."""
-
-    def __init__(self, code: str, field: str, text: str, found: str = "", expected: str = "") -> None:
-        self.code, self.field, self.found, self.expected = code, field, found, expected
-        super().__init__(text)
 
 
 class Conversation:
@@ -181,32 +173,32 @@ class Conversation:
         """Take one object in; one tell or error out. The next `say` repeats or moves on."""
         try:
             if not isinstance(message, dict):
-                raise _RefusedError(
+                raise RefusedError(
                     "not-an-object",
                     "",
                     "expected one JSON object a line",
-                    _short(message),
+                    short(message),
                     '{"answer": "q1-1", "value": "..."}',
                 )
             keys = [key for key in _INPUTS if key in message]
             if len(keys) != 1:
-                raise _RefusedError(
+                raise RefusedError(
                     "unknown-input",
                     "",
                     "expected exactly one known input",
-                    _short(", ".join(map(str, message))),
+                    short(", ".join(map(str, message))),
                     ", ".join(_INPUTS),
                 )
             allowed = {"answer": {"value"}, "skip": {"reason"}, "correct": {"value"}}.get(keys[0], set()) | {keys[0]}
             for key in message:
                 if key not in allowed:
-                    raise _RefusedError(
-                        "unknown-field", str(key)[:80], "no such field here", _short(key), ", ".join(sorted(allowed))
+                    raise RefusedError(
+                        "unknown-field", str(key)[:80], "no such field here", short(key), ", ".join(sorted(allowed))
                     )
             return getattr(self, f"_take_{keys[0]}")(message)  # type: ignore[no-any-return]
         except AnswerError as error:
             return _error(error.code, error.field, str(error), error.found, error.expected)
-        except _RefusedError as error:
+        except RefusedError as error:
             return _error(error.code, error.field, str(error), error.found, error.expected)
         except JournalError as error:
             return _error(error.code, "", str(error), "", "")
@@ -218,21 +210,21 @@ class Conversation:
 
     def _asked_by(self, ask_id: object, field: str) -> Object:
         if self._open is None:
-            raise _RefusedError(
+            raise RefusedError(
                 "nothing-open",
                 field,
                 "no ask is open; after a conclusion, tell what was done",
-                _short(ask_id),
+                short(ask_id),
                 '{"remedied": "REMEDY-ID"}',
             )
         if ask_id != self._open["id"]:
-            raise _RefusedError("not-open", field, "that ask is not open", _short(ask_id), str(self._open["id"]))
+            raise RefusedError("not-open", field, "that ask is not open", short(ask_id), str(self._open["id"]))
         return self._open
 
     def _take_answer(self, message: Mapping[str, Any]) -> Object:
         ask = self._asked_by(message["answer"], "answer")
         if "value" not in message:
-            raise _RefusedError("missing-field", "value", "an answer needs a value", "nothing", "value")
+            raise RefusedError("missing-field", "value", "an answer needs a value", "nothing", "value")
         value = message["value"]
         if value == "not-sure":
             return self._keep("not-sure", check=ask["check"])
@@ -240,18 +232,18 @@ class Conversation:
             return self._begin(value)
         if ask["kind"] == "do":
             if value != "done":
-                raise _RefusedError("not-done", "value", "this step is answered when it is done", _short(value), "done")
+                raise RefusedError("not-done", "value", "this step is answered when it is done", short(value), "done")
             return self._keep("acknowledged", check=ask["check"], caution=ask["caution-id"])
         step = self.reasoner.steps[ask["check"]]
         return self._keep("answered", **_record(step, self._value(step, value)))
 
     def _begin(self, value: object) -> Object:
         if not isinstance(value, str) or not value.strip():
-            raise _RefusedError(
+            raise RefusedError(
                 "not-text",
                 "value",
                 "say what is wrong, or name a circuit",
-                _short(value),
+                short(value),
                 "a symptom id, circuit:ID, or words",
             )
         told = self._symptom(value[:_LONGEST_TEXT])
@@ -265,11 +257,11 @@ class Conversation:
         if text.startswith("circuit:"):
             if text.removeprefix("circuit:") in circuit_choices(k):
                 return text
-            raise _RefusedError(
+            raise RefusedError(
                 "unknown-circuit",
                 field,
                 "no such circuit on this vehicle",
-                _short(text),
+                short(text),
                 ", ".join(f"circuit:{name}" for name in circuit_choices(k)),
             )
         matches = find_symptoms(text, k, 5)
@@ -279,14 +271,14 @@ class Conversation:
         if matches:
             self._choices = [match.id for match in matches]
             self._open = None
-            raise _RefusedError(
-                "unclear", field, "several symptoms fit; choose one", _short(text), ", ".join(self._choices)
+            raise RefusedError(
+                "unclear", field, "several symptoms fit; choose one", short(text), ", ".join(self._choices)
             )
-        raise _RefusedError(
+        raise RefusedError(
             "not-understood",
             field,
             "no symptom is like that; use other words or name a circuit",
-            _short(text),
+            short(text),
             ", ".join(symptom_choices(k)[:5]),
         )
 
@@ -303,25 +295,25 @@ class Conversation:
         ask = self._asked_by(message["skip"], "skip")
         reason = message.get("reason")
         if reason not in SKIPS:
-            raise _RefusedError("unknown-reason", "reason", "a skip needs its reason", _short(reason), ", ".join(SKIPS))
+            raise RefusedError("unknown-reason", "reason", "a skip needs its reason", short(reason), ", ".join(SKIPS))
         if ask["check"] not in self.reasoner.steps:  # the start, and what a rule stops the work for
-            raise _RefusedError(
+            raise RefusedError(
                 "cannot-skip", "skip", "this cannot be skipped; undo, or answer it", str(ask["check"]), "an answer"
             )
         return self._keep("skipped", check=ask["check"], place=ask["place"], reason=reason)
 
     def _take_undo(self, message: Mapping[str, Any]) -> Object:
         if message["undo"] is not True:
-            raise _RefusedError("not-true", "undo", "undo takes true", _short(message["undo"]), "true")
+            raise RefusedError("not-true", "undo", "undo takes true", short(message["undo"]), "true")
         newest = self.state.newest()
         if newest is None:
-            raise _RefusedError("nothing-to-undo", "undo", "there is nothing to undo", "no answers", "an answer first")
+            raise RefusedError("nothing-to-undo", "undo", "there is nothing to undo", "no answers", "an answer first")
         return self._keep("undone", target=newest.seq)
 
     def _take_symptom(self, message: Mapping[str, Any]) -> Object:
         text = message["symptom"]
         if not isinstance(text, str) or not text.strip():
-            raise _RefusedError("not-text", "symptom", "say what is wrong", _short(text), "a symptom id or words")
+            raise RefusedError("not-text", "symptom", "say what is wrong", short(text), "a symptom id or words")
         return self._keep(
             "found", check="symptom", kind="choose", operate={}, value=self._symptom(text[:_LONGEST_TEXT], "symptom")
         )
@@ -329,11 +321,11 @@ class Conversation:
     def _take_found(self, message: Mapping[str, Any]) -> Object:
         found = message["found"]
         if not isinstance(found, dict) or "value" not in found:
-            raise _RefusedError(
+            raise RefusedError(
                 "missing-field",
                 "found",
                 "a finding needs a check, or operate and target, and a value",
-                _short(found),
+                short(found),
                 '{"check": "...", "value": ...}',
             )
         step = self._named_step(found)
@@ -344,23 +336,23 @@ class Conversation:
         turn what was seen with the button pressed into something seen at rest."""
         for key in found:
             if key not in _FOUND:
-                raise _RefusedError(
-                    "unknown-field", str(key)[:80], "no such field in a finding", _short(key), ", ".join(_FOUND)
+                raise RefusedError(
+                    "unknown-field", str(key)[:80], "no such field in a finding", short(key), ", ".join(_FOUND)
                 )
-        operate = self._operate(found.get("operate", {}))
+        operate = operate_of(self.knowledge, found.get("operate", {}))
         if "check" in found:
             check = found["check"]
             if not isinstance(check, str) or check not in self.reasoner.steps:
-                raise _RefusedError(
-                    "unknown-check", "check", "no such check", _short(check), "a check id of this vehicle"
+                raise RefusedError(
+                    "unknown-check", "check", "no such check", short(check), "a check id of this vehicle"
                 )
             step = self.reasoner.steps[check]
             odd = [name for name in _PLACED if name in found and found[name] != getattr(step, name)]
             if "operate" in found and operate != dict(step.operate):
                 odd.append("operate")
             if odd:
-                raise _RefusedError(
-                    "other-check", odd[0], f"{check} is not done like that", _short(found[odd[0]]), "check alone"
+                raise RefusedError(
+                    "other-check", odd[0], f"{check} is not done like that", short(found[odd[0]]), "check alone"
                 )
             return step
         probes = (found.get("red"), found.get("black", "body") if "red" in found else None)
@@ -394,64 +386,33 @@ class Conversation:
                 return own
         lamp = self.knowledge.parts.get(str(names.get("target")))
         if lamp is not None and (filaments := filaments_of(str(names["target"]), lamp)):
-            raise _RefusedError(
+            raise RefusedError(
                 "unknown-check",
                 "target",
                 "this lamp has two filaments; say which one was looked at",
-                _short(names["target"]),
+                short(names["target"]),
                 " or ".join(filaments),
             )
-        raise _RefusedError(
+        raise RefusedError(
             "unknown-check",
             "found",
             "nothing on this vehicle is checked like that",
-            _short(dict(found)),
+            short(dict(found)),
             "operate with known controls and positions, and a target part or red and black terminals",
         )
-
-    def _operate(self, operate: object) -> dict[str, str]:
-        """The controls that are not at rest. Refuses a control or position that the vehicle does not have."""
-        if not isinstance(operate, dict):
-            raise _RefusedError(
-                "unknown-operate", "operate", "operate says how the controls stand", _short(operate), "an object"
-            )
-        known = {**self.knowledge.controls, UNPLUGGED: self.knowledge.terminals, BRIDGED: ()}
-        for control, position in operate.items():
-            if control not in known:
-                raise _RefusedError(
-                    "unknown-operate", "operate", "no such control", _short(control), ", ".join(map(str, known))
-                )
-            if control == BRIDGED and isinstance(position, str):
-                problem = self.knowledge.bridge_problem(position)
-                if problem is not None:
-                    said, both = f"{control}: {' '.join(problem)}", "part.terminal+part.terminal or part.terminal+body"
-                    raise _RefusedError("unknown-operate", "operate", said, _short(position), both)
-                continue
-            if not isinstance(position, str) or position not in known[control]:
-                raise _RefusedError(
-                    "unknown-operate",
-                    "operate",
-                    f"{control} has no such position",
-                    _short(position),
-                    ", ".join(list(known[control])[:20]),
-                )
-        moved = {c: p for c, p in operate.items() if p != self.knowledge.controls.get(c, ("",))[0]}
-        return spelt(moved, self.knowledge.terminals)
 
     def _take_correct(self, message: Mapping[str, Any]) -> Object:
         seq = message["correct"]
         entry = next((e for e in self.state.standing("answered", "found") if e.seq == seq), None)
         if entry is None or type(seq) is not int:  # neither true nor 4.0: replay knows whole numbers only
             standing = ", ".join(str(e.seq) for e in self.state.standing("answered", "found"))
-            raise _RefusedError(
-                "no-such-answer", "correct", "no standing answer has that number", _short(seq), standing
-            )
+            raise RefusedError("no-such-answer", "correct", "no standing answer has that number", short(seq), standing)
         if "value" not in message:
-            raise _RefusedError("missing-field", "value", "a correction needs a value", "nothing", "value")
+            raise RefusedError("missing-field", "value", "a correction needs a value", "nothing", "value")
         if entry.fields.get("check") in ("start", "symptom"):
             value = message["value"]
             if not isinstance(value, str):
-                raise _RefusedError("not-text", "value", "say what is wrong", _short(value), "a symptom id or words")
+                raise RefusedError("not-text", "value", "say what is wrong", short(value), "a symptom id or words")
             told = self._symptom(value[:_LONGEST_TEXT])
             return self._keep(entry.event, **{**dict(entry.fields), "value": told, "replaces": seq})
         step = self._step_of(entry)
@@ -460,7 +421,7 @@ class Conversation:
     def _step_of(self, entry: Entry) -> Step:
         step = step_of(self.reasoner, entry.fields)
         if step is None:
-            raise _RefusedError(
+            raise RefusedError(
                 "unknown-check", "correct", "that check is no longer known", str(entry.fields.get("check")), ""
             )
         return step
@@ -475,8 +436,8 @@ class Conversation:
         remedy = message["remedied"]
         if not isinstance(remedy, str) or remedy not in self.reasoner.remedies:
             likely = [name for name, _ in self.plan.beliefs.ranking[:5]] if self.plan.beliefs is not None else []
-            raise _RefusedError(
-                "unknown-remedy", "remedied", "no such remedy for this vehicle", _short(remedy), ", ".join(likely)
+            raise RefusedError(
+                "unknown-remedy", "remedied", "no such remedy for this vehicle", short(remedy), ", ".join(likely)
             )
         return self._keep("remedied", remedy=remedy)
 
@@ -486,7 +447,7 @@ class Conversation:
         try:
             told = why_of(self.reasoner, self.beliefs, self.plan.allowed, name if isinstance(name, str) else "")
         except UnknownNameError as error:
-            raise _RefusedError("unknown-name", "why", str(error), _short(name), ", ".join(error.near)) from error
+            raise RefusedError("unknown-name", "why", str(error), short(name), ", ".join(error.near)) from error
         return {"type": "tell", "ack": "why", "seq": self.state.seq, "stored": False, **told}
 
     @property
@@ -514,13 +475,8 @@ def _record(step: Step, value: Value) -> Object:
 
 def _text(found: object, field: str) -> str:
     if not isinstance(found, str) or not found.strip():
-        raise _RefusedError("not-text", field, "expected some words", _short(found), "text")
+        raise RefusedError("not-text", field, "expected some words", short(found), "text")
     return found[:_LONGEST_TEXT].encode("utf-8", "replace").decode()  # half a sign can be written nowhere
-
-
-def _short(found: object) -> str:
-    text = repr(found)
-    return text if len(text) <= 80 else text[:77] + "..."
 
 
 def _error(code: str, field: str, text: str, found: str, expected: str) -> Object:

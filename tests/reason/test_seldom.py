@@ -45,7 +45,9 @@ def test_the_lasting_fault_gives_up_a_share_and_its_row_serves_both(reasoner: Re
     for cause in seldom:
         steady = reasoner.causes[reasoner.index[cause.of or ""]]
         assert cause.change is steady.change
-        assert cause.frequency == pytest.approx(steady.frequency / 9.0)
+        share = reasoner.knowledge.kinds.kinds[cause.kind][cause.mode].at_times
+        assert share is not None
+        assert cause.frequency == pytest.approx(steady.frequency * share / (1.0 - share))
         assert reasoner.remedy_of[reasoner.index[cause.id]] == reasoner.remedy_of[reasoner.index[steady.id]]
 
 

@@ -61,8 +61,8 @@ def test_a_jumper_where_no_step_puts_one_is_computed_too(reasoner: Reasoner) -> 
     ("position", "says"),
     [
         ("pedal-switch.15", "names no two points"),
-        ("pedal-switch.15+pedal-switch.55", "`pedal-switch.55` is no terminal of this vehicle Did you mean"),
-        ("pedal-swich.15+body", "`pedal-swich.15` is no terminal of this vehicle Did you mean `pedal-switch.15`?"),
+        ("pedal-switch.15+pedal-switch.55", "`pedal-switch.55` is no terminal of this vehicle. Did you mean"),
+        ("pedal-swich.15+body", "`pedal-swich.15` is no terminal of this vehicle. Did you mean `pedal-switch.15`?"),
         ("body+body", "joins a point to itself"),
         ("battery.B++body", "shorts the battery"),
         ("battery.B-+battery.B+", "shorts the battery"),
