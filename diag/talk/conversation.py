@@ -21,7 +21,7 @@ from diag.knowledge.targets import filaments_of, targets
 from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Deed, Finding, Step, Value
 from diag.talk.answers import AnswerError, choice_of, look_of, reading_of, word_of
-from diag.talk.findings import findings_of, step_of
+from diag.talk.findings import findings_of, record_of, step_of
 from diag.talk.objects import ask_of, circuit_choices, conclusion_of, do_of, start_of, symptom_choices
 from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, plan_next
 from diag.talk.refused import RefusedError, operate_of, short
@@ -235,7 +235,7 @@ class Conversation:
                 raise RefusedError("not-done", "value", "this step is answered when it is done", short(value), "done")
             return self._keep("acknowledged", check=ask["check"], caution=ask["caution-id"])
         step = self.reasoner.steps[ask["check"]]
-        return self._keep("answered", **_record(step, self._value(step, value)))
+        return self._keep("answered", **record_of(step, self._value(step, value)))
 
     def _begin(self, value: object) -> Object:
         if not isinstance(value, str) or not value.strip():
@@ -329,7 +329,7 @@ class Conversation:
                 '{"check": "...", "value": ...}',
             )
         step = self._named_step(found)
-        return self._keep("found", **_record(step, self._value(step, found["value"])))
+        return self._keep("found", **record_of(step, self._value(step, found["value"])))
 
     def _named_step(self, found: Mapping[str, Any]) -> Step:
         """The step that a finding names. A field that nobody reads is refused: a misspelt `operate` would
@@ -416,7 +416,7 @@ class Conversation:
             told = self._symptom(value[:_LONGEST_TEXT])
             return self._keep(entry.event, **{**dict(entry.fields), "value": told, "replaces": seq})
         step = self._step_of(entry)
-        return self._keep(entry.event, **_record(step, self._value(step, message["value"])), replaces=seq)
+        return self._keep(entry.event, **record_of(step, self._value(step, message["value"])), replaces=seq)
 
     def _step_of(self, entry: Entry) -> Step:
         step = step_of(self.reasoner, entry.fields)
@@ -458,19 +458,6 @@ class Conversation:
     def findings(self) -> list[Finding]:
         """Findings that stand."""
         return findings_of(self.reasoner, self.state)[0]
-
-
-def _record(step: Step, value: Value) -> Object:
-    """The self-contained content of an answer record."""
-    out: Object = {"check": step.id, "kind": step.kind, "operate": dict(step.operate)}
-    for name in ("target", "red", "black", "through", "unit"):
-        if getattr(step, name) is not None:
-            out[name] = getattr(step, name)
-    if isinstance(value, tuple):
-        out["value"] = {"light": value[0], "rhythm": value[1]}
-    else:
-        out["value"] = "OL" if value == float("inf") else value
-    return out
 
 
 def _text(found: object, field: str) -> str:

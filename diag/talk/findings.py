@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import Any
 
 from diag.job.state import Entry, JobState
 from diag.knowledge.bridging import spelt
 from diag.reason.reasoner import Reasoner, Treated
 from diag.reason.steps import Deed, Finding, Step, Value
 
-__all__ = ["findings_of", "step_of", "value_of"]
+__all__ = ["findings_of", "record_of", "step_of", "value_of"]
 
 
 def value_of(step: Step, found: object) -> Value:
@@ -31,6 +32,19 @@ def value_of(step: Step, found: object) -> Value:
     elif isinstance(found, str) and found in step.outcomes:
         return found
     raise ValueError(f"{found!r} is no answer to {step.id}")
+
+
+def record_of(step: Step, value: Value) -> dict[str, Any]:
+    """The self-contained content of an answer record."""
+    out: dict[str, Any] = {"check": step.id, "kind": step.kind, "operate": dict(step.operate)}
+    for name in ("target", "red", "black", "through", "unit"):
+        if getattr(step, name) is not None:
+            out[name] = getattr(step, name)
+    if isinstance(value, tuple):
+        out["value"] = {"light": value[0], "rhythm": value[1]}
+    else:
+        out["value"] = "OL" if value == float("inf") else value
+    return out
 
 
 def step_of(reasoner: Reasoner, fields: Mapping[str, object]) -> Step | None:

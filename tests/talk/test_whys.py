@@ -12,7 +12,9 @@ import pytest
 
 from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
+from diag.talk.objects import ask_of
 from diag.talk.plain import run_plain
+from diag.talk.plan import Look
 from diag.talk.rehearsal import SimulatedFitter
 from diag.talk.screen_why import account_page
 from diag.talk.whys import UnknownNameError, named, names_of
@@ -121,24 +123,32 @@ def test_why_at_a_conclusion_leaves_it_standing(reasoner: Reasoner) -> None:
     assert conversation.say()[-1] == concluded and len(conversation.keeper.records) == count
 
 
-def test_every_question_says_what_its_answers_would_mean(reasoner: Reasoner) -> None:
-    """Looks, readings, proofs alike: values as they would be given, chances, and words."""
-    kinds = set()
-    for cause in ("horn-feed.open", "battery.flat"):
-        conversation, fitter = fresh(reasoner), SimulatedFitter(reasoner, [cause])
-        for _ in range(60):
-            said = conversation.say()[-1]
-            if said["type"] == "end":
-                break
-            if said["type"] == "conclude":
-                fitter.remedy(said["remedies"][0]["id"])
-                conversation.take({"remedied": said["remedies"][0]["id"]})
-                continue
-            if said["kind"] != "do" and said["check"] != "start":
-                kinds.add(said["kind"])
-                _check_means(said)
-            conversation.take(fitter.answer(said))
-    assert {"look", "listen", "measure"} <= kinds
+@pytest.mark.parametrize("check", ["horn-sound", "turn-left-front", "horn-31b-rest-volts", "horn-fuse-look"])
+def test_every_question_says_what_its_answers_would_mean(reasoner: Reasoner, check: str) -> None:
+    """Sounds, looks, readings, choices alike: values as they would be given, chances, and words."""
+    conversation = _begun(reasoner, "horn-feed.open", most=1)
+    _check_means(ask_of(reasoner, conversation.plan, Look(reasoner.steps[check]), "q1"))
+
+
+def test_asked_questions_and_proofs_carry_their_meanings(reasoner: Reasoner) -> None:
+    """In a whole job, the proof of the repair included; a caution has none to tell."""
+    conversation, fitter = fresh(reasoner), SimulatedFitter(reasoner, ["horn-feed.open"])
+    seen = 0
+    for _ in range(60):
+        said = conversation.say()[-1]
+        if said["type"] == "end":
+            break
+        if said["type"] == "conclude":
+            fitter.remedy(said["remedies"][0]["id"])
+            conversation.take({"remedied": said["remedies"][0]["id"]})
+            continue
+        if said["kind"] == "do" or said["check"] == "start":
+            assert said["means"] == []
+        else:
+            seen += 1
+            _check_means(said)
+        conversation.take(fitter.answer(said))
+    assert seen > 3
 
 
 def _check_means(said: Object) -> None:
