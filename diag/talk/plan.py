@@ -389,12 +389,20 @@ class _Decision:
         return found[::-1][:_PROOFS_MORE]
 
     def _complained_of(self) -> list[str]:
-        """Checks that say whether what was complained of is gone: no job ends without."""
+        """Checks that say whether what was complained of is gone: no job ends without. What was seen to be right
+        since then need not be seen again."""
         out: list[str] = []
         for finding in self.findings:
             if finding.symptom is not None:
                 shows = self.reasoner.knowledge.symptoms[finding.symptom].shows
                 first = [alternative[0].check for alternative in shows if alternative]
+                right = {
+                    f.step.id
+                    for f in self.findings
+                    if f.step is not None and f.period > finding.period and not self._surprises(f)
+                }
+                if not right.isdisjoint(first):
+                    continue
                 out += [check for check in dict.fromkeys(first) if check is not None][:_BACK]
         return out
 

@@ -128,9 +128,9 @@ def _check_everything_said(talk: Outsider, job: Path) -> None:
 def test_harmful_step_waits_behind_its_own_caution(tmp_path: Path) -> None:
     """Whoever drives the protocol must not be able to show the step before its caution was seen to."""
     with Outsider("--job", str(tmp_path / "job.jsonl")) as talk:
-        talk.answer("horn-silent")
+        talk.answer("circuit:turn-signals")
         while talk.last["kind"] != "do":
-            talk.answer(with_blown_horn_fuse(talk.last))
+            talk.answer(healthy(talk.last))
         caution = talk.last
         assert caution["caution"] and caution["caution"] in caution["text"]
         assert caution["choices"] == [{"value": "done", "label": caution["choices"][0]["label"]}]

@@ -22,8 +22,8 @@ STEADY = "turn lamps light but do not flash\r"
 
 
 def until_measure(reasoner: Reasoner) -> Conversation:
-    """A job on a flat battery, led to its first reading."""
-    conversation, fitter = fresh(reasoner), SimulatedFitter(reasoner, ["battery.flat"])
+    """A job on a dynamo without its field, led to its first reading."""
+    conversation, fitter = fresh(reasoner), SimulatedFitter(reasoner, ["dynamo-field-wire.open"])
     for _ in range(40):
         ask = conversation.say()[-1]
         assert ask["type"] == "ask", "this fault must lead to a reading"
