@@ -32,7 +32,7 @@ _LOG_RATE = float(np.log(PAIR_RATE))
 _LIKELY = 8
 _NEGLIGIBLE = 20.0
 """A single cause less likely than the best by this much (log) is left out."""
-_SOLVED, _EXACT, _ROUNDS = 24, 14, 3
+_SOLVED, _EXACT, _ROUNDS = 24, 14, 2
 """Sets solved of causes that stand for others, then for their own causes after all (the rest take the answers
 of causes that look alike), and how often what comes first thereby is solved in turn."""
 _LISTED = 240
@@ -167,12 +167,14 @@ class _Work:
     # ------------------------------------------------------------ several causes
 
     def add_more(self) -> None:
-        """Two causes, and more where they are not enough."""
+        """Two causes, and more where they are not enough: for one answer a slip is likelier than a third fault, so
+        the network is not solved for that."""
         self.add_sets(2)
         if self.misreads_of_best() > 0:
             self.add_mended()
+        solved = int(any(finding.together is not None for finding in self.e.findings))
         for size in range(3, self.e.most + 1):
-            if self.misreads_of_best() > 0:
+            if self.misreads_of_best() > solved:
                 self.add_sets(size)
 
     def add_sets(self, size: int) -> None:
