@@ -191,11 +191,11 @@ def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
         return f"Proves: {reasoner.remedies[look.proof].title}."
     if look.walk is not None:
         return f"Checks everything in: {reasoner.knowledge.circuits[look.walk].title}."
-    if plan.beliefs is None or look.ranked is None:
-        return "All later readings are judged by it."
     parts = []
     if look.again is not None:
         parts.append(f"Answer {look.again} does not agree with the others: seen once more, it counts or falls.")
+    if plan.beliefs is None or look.ranked is None:
+        return parts[0] if parts else "All later readings are judged by it."
     named = {reasoner.knowledge.circuit_of[f.symptom] for f in plan.findings if f.symptom is not None}
     if named and look.step.circuit not in {*named, "supply", "shared", ""}:
         parts.append("Another circuit than the one complained of: it shows whether what both share still works.")

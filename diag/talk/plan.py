@@ -273,6 +273,9 @@ class _Decision:
         if walk is not None and (sound or well > 0.5):
             return self._asked(walk)
         if well >= _WELL or (sound and self._walked()) or self._proved(well):
+            odd = self._still_odd()
+            if odd is not None:
+                return self._asked(odd)
             return End() if self.treated or self._told("no-fault-found") else Conclude((), True, "no-fault-found")
         best, p = self.beliefs.ranking[0] if self.beliefs.ranking else ("", 0.0)
         if p >= CERTAIN:
@@ -288,6 +291,14 @@ class _Decision:
         chosen = ranked[0]
         asked_by, again = self.beliefs.asked_for.get(chosen.step.id), self.again.get(chosen.step.id)
         return self._asked(Look(chosen.step, ranked=chosen, rule=asked_by, again=again))
+
+    def _still_odd(self) -> Look | None:
+        """An answer that nothing explains, seen once more before the end: it was a slip, or there is more wrong."""
+        for finding in self.findings:
+            if finding.seq in self.beliefs.posterior.unexplained and finding.step is not None:
+                if self.allowed(finding.step) and finding.step.id not in self.answered - set(self.again):
+                    return Look(finding.step, again=finding.seq)
+        return None
 
     def _proved(self, well: float) -> bool:
         """Whether the last remedy is proved and nothing is left but what anyone might suspect of any vehicle: no
@@ -413,7 +424,7 @@ class _Decision:
 
     def _walk(self) -> Look | None:
         """The next look or listen of the circuit that is being proved."""
-        if self.proving is None or self.treated:
+        if self.proving is None or (self.treated and not self._told_since()):
             return None
         for step in self.reasoner.steps.values():
             if (
@@ -431,9 +442,17 @@ class _Decision:
         now = [finding for finding in self.findings if finding.period == self.state.period]
         return not _somebody_complained(self.findings) and not any(self._surprises(finding) for finding in now)
 
+    def _told_since(self) -> bool:
+        """Whether the circuit to be checked was named after the last remedy."""
+        return any(
+            e.period == self.state.period and str(e.fields.get("value")).startswith("circuit:")
+            for e in self.state.standing("answered", "found")
+            if e.fields.get("check") in ("start", "symptom")
+        )
+
     def _walked(self) -> bool:
         """Whether the circuit that is being proved, not the whole vehicle, was looked at to its end."""
-        if self.proving is None or self.treated:
+        if self.proving is None or (self.treated and not self._told_since()):
             return False
         seen = any(f.step is not None and f.step.circuit == self.proving for f in self.findings)
         return seen and self._walk() is None
