@@ -226,7 +226,8 @@ def drops(shown: Shown, network: Network, start: str, pieces: Sequence[str]) -> 
         at = far
     shares = np.stack(parts, axis=1) if parts else np.zeros((len(shown.volts), 0))
     end = network.nodes[at]
-    return quick_volts(shown, network, start, end, np.zeros(len(shown.volts))), shares, end
+    whole = shown.volts[:, network.node(start)] - shown.volts[:, network.node(end)]  # under load, as the pieces
+    return volts_readings(whole, np.zeros(len(whole)), loading_v(shown, network, start, end)), shares, end
 
 
 def path(network: Network, siemens: Floats, start: str, end: str) -> tuple[str, ...]:

@@ -69,7 +69,10 @@ def test_the_bench_vehicle_has_every_kind(lab: Lab) -> None:
 @pytest.mark.parametrize("subject", list(_MODES))
 def test_a_kind_fails_in_exactly_these_ways(lab: Lab, subject: str) -> None:
     """Rules and remedies cite causes by these ids; one that is renamed or lost breaks them."""
-    assert lab.of(subject) == _MODES[subject]
+    found = lab.of(subject)
+    fickle = {mode for mode in found if mode.endswith("-at-times")}
+    assert found - fickle == _MODES[subject]
+    assert {mode.removesuffix("-at-times") for mode in fickle} <= {mode for mode in found if mode.startswith("open")}
 
 
 def test_every_fault_changes_something(lab: Lab) -> None:

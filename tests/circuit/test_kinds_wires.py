@@ -127,7 +127,9 @@ parts:
 wires:
 """ + wire("flash", "unit.49a", "turn.49a")
     lab = vehicle(tmp_path, text)
-    found = {mode: cause for mode, cause in ((c.id.split(".")[1], c) for c in lab.causes.values()) if "at-" in mode}
+    found = {
+        mode: cause for mode, cause in ((c.id.split(".")[1], c) for c in lab.causes.values()) if mode.startswith("at-")
+    }
     assert set(found) == {"at-49", "at-C", "at-31", "at-L", "at-R", "at-turn-C"}
     assert sum(cause.frequency for cause in found.values()) == pytest.approx(0.1)
     assert lab.change("flash.at-C").moved != lab.change("flash.at-turn-C").moved
