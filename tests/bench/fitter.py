@@ -88,8 +88,8 @@ class Fitter:
 
     `seed` draws the meter's noise, which complaint is told, and the wrong answer. `wrong_at`: the answer, counted
     from 0 for the complaint, that is wrong; None: all are true. `takes_apart` False: takes nothing off
-    and says `later` where it is asked to. `all_at_once`: tells every circuit's complaint at the start, else the
-    next one when the work on the first has ended.
+    and says `later` where it is asked to. `all_at_once`: tells a complaint of another circuit at the start as
+    well. What is still to be seen when the work has ended is told then, once.
     """
 
     def __init__(
@@ -265,9 +265,9 @@ class Fitter:
     def _circuit_of(self, complaint: str) -> str:
         return complaint.removeprefix("circuit:") if ":" in complaint else self.knowledge.circuit_of[complaint]
 
-    def _next_complaint(self) -> str | None:
-        """One of the complaints of a circuit that nothing was told of yet."""
-        known = {self._circuit_of(one) for one in self.told}
+    def _next_complaint(self, *, elsewhere: bool) -> str | None:
+        """One that was not told yet; `elsewhere`: of a circuit that nothing was told of."""
+        known = {self._circuit_of(one) for one in self.told} if elsewhere else set()
         fresh = [one for one in self.complaints() if one not in self.told and self._circuit_of(one) not in known]
         return self._chance.choice(fresh) if fresh else None
 
@@ -281,7 +281,7 @@ class Fitter:
             return self._remedied([remedy["id"] for remedy in heard["remedies"]])
         if heard["check"] == "start":
             return self._start(heard)
-        if self.all_at_once and len(self.given) == 1 and (more := self._more()) is not None:
+        if self.all_at_once and len(self.given) == 1 and (more := self._more(elsewhere=True)) is not None:
             return more
         if not self.takes_apart and Question.of(heard).takes_apart:
             return {"skip": heard["id"], "reason": "later"}
@@ -295,9 +295,9 @@ class Fitter:
         self.given.append((question.check, value, source))
         return {"answer": heard["id"], "value": value}
 
-    def _more(self) -> Object | None:
-        """A complaint of another circuit, if there is one."""
-        more = self._next_complaint()
+    def _more(self, *, elsewhere: bool = False) -> Object | None:
+        """Another complaint, if there is one."""
+        more = self._next_complaint(elsewhere=elsewhere)
         if more is None:
             return None
         self.told.append(more)
