@@ -110,6 +110,7 @@ class Fitter:
         self.noticed: list[str] = []
         """All complaints that could have been told at the start."""
         self._chance = random.Random(f"fitter {seed}")
+        self._moments = random.Random(f"moments {seed}")
         self._error = random.Random(f"error {seed}")
         self._written = {check.id: Question.written(check) for check in self.knowledge.checks.values()}
 
@@ -229,10 +230,11 @@ class Fitter:
     # ------------------------------------------------------------ what is complained of
 
     def complaints(self) -> list[str]:
-        """Symptoms of the files that this vehicle shows now; else circuits with something odd to see or
-        hear; none where nobody would notice."""
+        """Symptoms of the files that this vehicle shows, with what comes and goes there; else circuits with
+        something odd to see or hear; none where nobody would notice."""
         if not self.vehicle.left:
             return []
+        self.vehicle.moment()
         everyday = [q for q in self._written.values() if q.kind in ("look", "listen") and not q.takes_apart]
         told = {c.check for s in self.knowledge.symptoms.values() for conditions in s.shows for c in conditions}
         self.vehicle.work(q.operate for q in self._written.values() if q in everyday or q.check in told)
@@ -288,6 +290,7 @@ class Fitter:
         if heard["kind"] == "do":
             return {"answer": heard["id"], "value": "done"}
         question = Question.of(heard)
+        self.vehicle.moment(self._moments)
         found, source = self.truth(question)
         if self.wrong_at == len(self.given):
             found, source = self._slip(question, found, [choice["value"] for choice in heard["choices"]]), "wrong"

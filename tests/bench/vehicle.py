@@ -128,12 +128,25 @@ class Vehicle:
     def again(self) -> Vehicle:
         """The same vehicle as it stands, for another fitter."""
         out = copy.copy(self)
-        out._changes, out._shown = dict(self._changes), dict(self._shown)
+        out._changes = dict(self._changes)
+        out._seen = {away: dict(shown) for away, shown in self._seen.items()}
         return out
 
     def _begin(self) -> None:
         self._gone: frozenset[int] = frozenset()
-        self._shown: dict[Key, Shown] = {}
+        self._away: frozenset[str] = frozenset()
+        self._seen: dict[frozenset[str], dict[Key, Shown]] = {}
+
+    @property
+    def _shown(self) -> dict[Key, Shown]:
+        """What is known by operate, with those faults away that are."""
+        return self._seen.setdefault(self._away, {})
+
+    def moment(self, chance: random.Random | None = None) -> None:
+        """Another moment: of the faults that come and go those are there that `chance` draws, all where None."""
+        known = self.described.causes
+        fickle = [name for name in self._changes if known[name].shows < 1.0]
+        self._away = frozenset(name for name in fickle if chance is not None and chance.random() >= known[name].shows)
 
     @property
     def left(self) -> tuple[str, ...]:
@@ -142,10 +155,10 @@ class Vehicle:
 
     @property
     def change(self) -> Change:
-        """All that is wrong now, blown fuses and burnt wires included."""
+        """All that is wrong at this moment, blown fuses and burnt wires included."""
         out = Change()
-        for change in self._changes.values():
-            out = out.merged(change)
+        for name, change in self._changes.items():
+            out = out if name in self._away else out.merged(change)
         return out.merged(Change(added_ohm=dict.fromkeys(sorted(self._gone), np.inf))) if self._gone else out
 
     def remedy(self, remedy_id: str) -> list[str]:
@@ -170,7 +183,7 @@ class Vehicle:
             found, blown = self.bench.operate(list(missing.values()), [self.change] * len(missing))
             gone = self._gone.union(*blown)
             if gone != self._gone:
-                self._gone, self._shown = gone, {}
+                self._gone, self._seen = gone, {}
                 continue
             self._shown.update({key: found.rows([row]) for row, key in enumerate(missing)})
 
