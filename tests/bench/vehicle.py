@@ -55,6 +55,11 @@ class Described:
         self.cure = {name: written.get(name, cause.remedy) for name, cause in self.causes.items()}
         self.sound: dict[Key, Shown] = {}
 
+    def cured_by(self, cause: str, remedy: str) -> bool:
+        """Whether a remedy cures a cause; what cures one that is always there cures its like that comes and goes."""
+        steady = self.causes[cause].of
+        return remedy in (self.cure[cause], self.cure.get(steady or cause))
+
     def bench_of(self, network: Network) -> Bench:
         """The vehicle's behaviour over another network of the same shape."""
         parts, system_v = self.knowledge.parts, self.knowledge.vehicle.system_v
@@ -163,7 +168,7 @@ class Vehicle:
 
     def remedy(self, remedy_id: str) -> list[str]:
         """Carry out a remedy; the faults that it cured. What they blew or burnt is renewed with them."""
-        cured = [name for name in self._changes if self.described.cure[name] == remedy_id]
+        cured = [name for name in self._changes if self.described.cured_by(name, remedy_id)]
         for name in cured:
             del self._changes[name]
         if cured:
