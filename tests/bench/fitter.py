@@ -88,8 +88,8 @@ class Fitter:
 
     `seed` draws the meter's noise, which complaint is told, and the wrong answer. `wrong_at`: the answer, counted
     from 0 for the complaint, that is wrong; None: all are true. `takes_apart` False: takes nothing off
-    and says `later` where it is asked to. `all_at_once`: tells every circuit's complaint at the start, else the
-    next one when the work on the first has ended.
+    and says `later` where it is asked to. `all_at_once`: tells a complaint of another circuit at the start as
+    well. What is still to be seen when the work has ended is told then, once.
     """
 
     def __init__(
@@ -110,6 +110,7 @@ class Fitter:
         self.noticed: list[str] = []
         """All complaints that could have been told at the start."""
         self._chance = random.Random(f"fitter {seed}")
+        self._moments = random.Random(f"moments {seed}")
         self._error = random.Random(f"error {seed}")
         self._written = {check.id: Question.written(check) for check in self.knowledge.checks.values()}
 
@@ -229,10 +230,11 @@ class Fitter:
     # ------------------------------------------------------------ what is complained of
 
     def complaints(self) -> list[str]:
-        """Symptoms of the files that this vehicle shows now; else circuits with something odd to see or
-        hear; none where nobody would notice."""
+        """Symptoms of the files that this vehicle shows, with what comes and goes there; else circuits with
+        something odd to see or hear; none where nobody would notice."""
         if not self.vehicle.left:
             return []
+        self.vehicle.moment()
         everyday = [q for q in self._written.values() if q.kind in ("look", "listen") and not q.takes_apart]
         told = {c.check for s in self.knowledge.symptoms.values() for conditions in s.shows for c in conditions}
         self.vehicle.work(q.operate for q in self._written.values() if q in everyday or q.check in told)
@@ -265,9 +267,9 @@ class Fitter:
     def _circuit_of(self, complaint: str) -> str:
         return complaint.removeprefix("circuit:") if ":" in complaint else self.knowledge.circuit_of[complaint]
 
-    def _next_complaint(self) -> str | None:
-        """One of the complaints of a circuit that nothing was told of yet."""
-        known = {self._circuit_of(one) for one in self.told}
+    def _next_complaint(self, *, elsewhere: bool) -> str | None:
+        """One that was not told yet; `elsewhere`: of a circuit that nothing was told of."""
+        known = {self._circuit_of(one) for one in self.told} if elsewhere else set()
         fresh = [one for one in self.complaints() if one not in self.told and self._circuit_of(one) not in known]
         return self._chance.choice(fresh) if fresh else None
 
@@ -281,13 +283,14 @@ class Fitter:
             return self._remedied([remedy["id"] for remedy in heard["remedies"]])
         if heard["check"] == "start":
             return self._start(heard)
-        if self.all_at_once and len(self.given) == 1 and (more := self._more()) is not None:
+        if self.all_at_once and len(self.given) == 1 and (more := self._more(elsewhere=True)) is not None:
             return more
         if not self.takes_apart and Question.of(heard).takes_apart:
             return {"skip": heard["id"], "reason": "later"}
         if heard["kind"] == "do":
             return {"answer": heard["id"], "value": "done"}
         question = Question.of(heard)
+        self.vehicle.moment(self._moments)
         found, source = self.truth(question)
         if self.wrong_at == len(self.given):
             found, source = self._slip(question, found, [choice["value"] for choice in heard["choices"]]), "wrong"
@@ -295,9 +298,9 @@ class Fitter:
         self.given.append((question.check, value, source))
         return {"answer": heard["id"], "value": value}
 
-    def _more(self) -> Object | None:
-        """A complaint of another circuit, if there is one."""
-        more = self._next_complaint()
+    def _more(self, *, elsewhere: bool = False) -> Object | None:
+        """Another complaint, if there is one."""
+        more = self._next_complaint(elsewhere=elsewhere)
         if more is None:
             return None
         self.told.append(more)

@@ -73,6 +73,13 @@ def print_report(what: str, title: str, trials: Sequence[Trial], described: Desc
         p, error = share(noticed, meets)
         aim = f", aim {AIMS[what]:.1%}" if name == "ended cured" and what in AIMS else ""
         print(f"  {name}: {p:.2%} (± {error:.2%} standard error{aim})")
+    fickle = [t for t in noticed if any(described.causes[fault].shows < 1 for fault in t.job.faults)]
+    if fickle:
+        p, error = share(fickle, lambda job: job.cured and job.ended)
+        print(f"  of these {len(fickle)} with a fault that comes and goes, ended cured: {p:.2%} (± {error:.2%})")
+        steady = [trial for trial in noticed if trial not in fickle]
+        p, error = share(steady, lambda job: job.cured and job.ended) if steady else (1.0, 0.0)
+        print(f"  the others, ended cured: {p:.2%} (± {error:.2%})")
     cured = [trial for trial in noticed if trial.job.to_right is not None]
     print(_spread("answers to the first right remedy", cured, lambda job: float(job.to_right[0])))
     print(_spread("minutes to the first right remedy", cured, lambda job: round(job.to_right[1], 1)))

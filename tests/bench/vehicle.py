@@ -55,6 +55,11 @@ class Described:
         self.cure = {name: written.get(name, cause.remedy) for name, cause in self.causes.items()}
         self.sound: dict[Key, Shown] = {}
 
+    def cured_by(self, cause: str, remedy: str) -> bool:
+        """Whether a remedy cures a cause; what cures one that is always there cures its like that comes and goes."""
+        steady = self.causes[cause].of
+        return remedy in (self.cure[cause], self.cure.get(steady or cause))
+
     def bench_of(self, network: Network) -> Bench:
         """The vehicle's behaviour over another network of the same shape."""
         parts, system_v = self.knowledge.parts, self.knowledge.vehicle.system_v
@@ -128,12 +133,25 @@ class Vehicle:
     def again(self) -> Vehicle:
         """The same vehicle as it stands, for another fitter."""
         out = copy.copy(self)
-        out._changes, out._shown = dict(self._changes), dict(self._shown)
+        out._changes = dict(self._changes)
+        out._seen = {away: dict(shown) for away, shown in self._seen.items()}
         return out
 
     def _begin(self) -> None:
         self._gone: frozenset[int] = frozenset()
-        self._shown: dict[Key, Shown] = {}
+        self._away: frozenset[str] = frozenset()
+        self._seen: dict[frozenset[str], dict[Key, Shown]] = {}
+
+    @property
+    def _shown(self) -> dict[Key, Shown]:
+        """What is known by operate, with those faults away that are."""
+        return self._seen.setdefault(self._away, {})
+
+    def moment(self, chance: random.Random | None = None) -> None:
+        """Another moment: of the faults that come and go those are there that `chance` draws, all where None."""
+        known = self.described.causes
+        fickle = [name for name in self._changes if known[name].shows < 1.0]
+        self._away = frozenset(name for name in fickle if chance is not None and chance.random() >= known[name].shows)
 
     @property
     def left(self) -> tuple[str, ...]:
@@ -142,15 +160,15 @@ class Vehicle:
 
     @property
     def change(self) -> Change:
-        """All that is wrong now, blown fuses and burnt wires included."""
+        """All that is wrong at this moment, blown fuses and burnt wires included."""
         out = Change()
-        for change in self._changes.values():
-            out = out.merged(change)
+        for name, change in self._changes.items():
+            out = out if name in self._away else out.merged(change)
         return out.merged(Change(added_ohm=dict.fromkeys(sorted(self._gone), np.inf))) if self._gone else out
 
     def remedy(self, remedy_id: str) -> list[str]:
         """Carry out a remedy; the faults that it cured. What they blew or burnt is renewed with them."""
-        cured = [name for name in self._changes if self.described.cure[name] == remedy_id]
+        cured = [name for name in self._changes if self.described.cured_by(name, remedy_id)]
         for name in cured:
             del self._changes[name]
         if cured:
@@ -170,7 +188,7 @@ class Vehicle:
             found, blown = self.bench.operate(list(missing.values()), [self.change] * len(missing))
             gone = self._gone.union(*blown)
             if gone != self._gone:
-                self._gone, self._shown = gone, {}
+                self._gone, self._seen = gone, {}
                 continue
             self._shown.update({key: found.rows([row]) for row, key in enumerate(missing)})
 
