@@ -295,9 +295,11 @@ class _Decision:
     def _still_odd(self) -> Look | None:
         """An answer that nothing explains, seen once more before the end: it was a slip, or there is more wrong."""
         for finding in self.findings:
-            if finding.seq in self.beliefs.posterior.unexplained and finding.step is not None:
-                if self.allowed(finding.step) and finding.step.id not in self.answered - set(self.again):
-                    return Look(finding.step, again=finding.seq)
+            step = finding.step
+            if step is None or finding.seq not in self.beliefs.posterior.unexplained:
+                continue
+            if self.allowed(step) and step.id not in self.answered - set(self.again):
+                return Look(step, again=finding.seq)
         return None
 
     def _proved(self, well: float) -> bool:
