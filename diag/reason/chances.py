@@ -200,7 +200,7 @@ class Chances:
             assert self.metered is not None
             readings = self.metered.readings(step, spread, sets, quick=quick)
             mean = readings.mean
-            if step.unit == "V" and not self._at_battery(step) and step.operate.get("engine") != "running":
+            if step.unit == "V" and not self.tells_supply(step) and step.operate.get("engine") != "running":
                 rest = self._rest_v(sets)  # the battery is measured before, and all is judged by it
                 mean = mean * rest[0] / rest
             scaled = (np.array(self.edges(step))[None, :] - mean[:, None]) / (readings.width[:, None] * _LOGISTIC)
@@ -337,10 +337,11 @@ class Chances:
             return math.nan
         return 10**mean if readings.logarithmic else mean
 
-    def _at_battery(self, step: Step) -> bool:
-        """Whether a step measures the battery at rest."""
-        part = self.knowledge.parts.get((step.red or "").split(".")[0])
-        return not step.operate and isinstance(part, schema.BatteryPart)
+    def tells_supply(self, step: Step) -> bool:
+        """Whether a step measures the battery at rest, by which all other volts are judged."""
+        if step.red is None or not step.red.endswith(".B+") or step.unit != "V" or step.operate:
+            return False
+        return isinstance(self.knowledge.parts.get(step.red.split(".")[0]), schema.BatteryPart)
 
     def _rest_v(self, sets: Sets | None = None) -> Floats:
         """(rows,) battery volts at rest, in V, that all other volts of a row were predicted with."""

@@ -8,7 +8,7 @@ circuits or questions.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -67,12 +67,13 @@ def together(parts: Sequence[Part], healthy: float, log_rate: float, outside: fl
     Faults of different problems are independent but for the rate of further faults, which is a factor for each
     fault and so belongs to its problem.
     """
-    by_part = [_chances(part, healthy, log_rate) for part in parts]
-    # with no fault at all there is no rate of further ones
-    misread = float(np.prod([_misread(part, healthy, total) for part, (_, total) in zip(parts, by_part, strict=True)]))
+    parts = [_beside(part, healthy, log_rate) for part in parts]
+    by_part = [_chances(part) for part in parts]
+    lies = [_misread(part, total) for part, (_, total) in zip(parts, by_part, strict=True)]
+    misread = float(np.prod(lies))  # with no fault at all there is no rate of further ones
     none = misread * healthy * float(np.exp(log_rate))
     rest = 1 - misread + none
-    model = sum(total for _, total in by_part) + parts[0].sound - log_rate + float(np.log(max(rest, 1e-300)))
+    model = sum(total for _, total in by_part) + parts[0].sound - log_rate + _log_of(rest)
     top = max(model, outside)
     inside = float(np.exp(model - top) / (np.exp(model - top) + np.exp(outside - top)))
     listed: dict[frozenset[int], float] = {frozenset(): 1.0}
@@ -96,7 +97,6 @@ def together(parts: Sequence[Part], healthy: float, log_rate: float, outside: fl
     ill = {members: p for members, p in listed.items() if members}
     scale = (1 - well) / max(sum(ill.values()), 1e-300)
     every = {members: p * scale * inside for members, p in ill.items()}
-    lies = [_misread(part, healthy, total) for part, (_, total) in zip(parts, by_part, strict=True)]
     alone = _answers(parts, lies)
     present = (1 - absent) / max(rest, 1e-300) * inside
     starts = _starts(parts, healthy, log_rate)
@@ -124,32 +124,44 @@ def _starts(parts: Sequence[Part], healthy: float, log_rate: float) -> tuple[tup
     for part in parts:
         own: dict[frozenset[int], float] = {}
         for (start, _), weight in part.weights.items():
-            added = weight - part.sound + (log_rate if start else -float(np.log(max(healthy, 1e-300))))
-            own[start] = float(np.logaddexp(own.get(start, -np.inf), added))
+            own[start] = float(np.logaddexp(own.get(start, -np.inf), weight))
         likely = sorted(own.items(), key=lambda pair: (-pair[1], sorted(pair[0])))[:_STARTS]
         joined = {before | start: w + v for before, w in listed.items() for start, v in likely}
         listed = dict(sorted(joined.items(), key=lambda pair: (-pair[1], sorted(pair[0])))[:_SETS])
-    none = float(np.log(max(healthy, 1e-300)))
+    none = _log_of(healthy)
     found = [(start, weight + (none if not start else -log_rate)) for start, weight in listed.items()]
     return tuple(sorted(found, key=lambda pair: (-pair[1], sorted(pair[0]))))
 
 
-def _chances(part: Part, healthy: float, log_rate: float) -> tuple[dict[frozenset[int], float], float]:
+def _beside(part: Part, healthy: float, log_rate: float) -> Part:
+    """The same with weights of what it adds to the other problems: a further fault, or none."""
+    none = _log_of(healthy)
+    weights = {
+        (start, left): weight - part.sound + (log_rate if start else -none)
+        for (start, left), weight in part.weights.items()
+    }
+    return replace(part, weights=weights)
+
+
+def _log_of(chance: float) -> float:
+    return float(np.log(max(chance, 1e-300)))
+
+
+def _chances(part: Part) -> tuple[dict[frozenset[int], float], float]:
     """Chance of the causes present now, nothing included; log of the sum of all weights."""
     now: dict[frozenset[int], float] = {}
-    for (start, left), weight in part.weights.items():
-        own = weight - part.sound + (log_rate if start else -float(np.log(max(healthy, 1e-300))))
-        now[left] = float(np.logaddexp(now.get(left, -np.inf), own))
+    for (_, left), weight in part.weights.items():
+        now[left] = float(np.logaddexp(now.get(left, -np.inf), weight))
     total = float(np.logaddexp.reduce(list(now.values())))
     chances = {members: float(np.exp(weight - total)) for members, weight in now.items()}
     kept = sorted(chances.items(), key=lambda pair: (-pair[1], sorted(pair[0])))
     return {members: p for members, p in kept if p > _KEPT or not members}, total
 
 
-def _misread(part: Part, healthy: float, total: float) -> float:
+def _misread(part: Part, total: float) -> float:
     """Chance that nothing was ever wrong there."""
     own = [weight for (start, _), weight in part.weights.items() if not start]
-    return float(np.exp(np.logaddexp.reduce(own) - part.sound - np.log(max(healthy, 1e-300)) - total)) if own else 0.0
+    return float(np.exp(np.logaddexp.reduce(own) - total)) if own else 0.0
 
 
 def _posterior(

@@ -263,10 +263,7 @@ class Reasoner:
 
     def tells_supply(self, step: Step) -> bool:
         """Whether a step measures the battery at rest, by which all other volts are judged."""
-        if step.red is None or not step.red.endswith(".B+") or step.unit != "V" or step.operate:
-            return False
-        part = self.knowledge.parts.get(step.red.split(".")[0])
-        return part is not None and part.kind == "battery"
+        return self.chances.tells_supply(step)
 
     def _treatment(self, treated: Treated) -> Treatment:
         if treated.remedy is None:
