@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.vehicles import SIX
+
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads only wait for each other
 _TABLES = Path(tempfile.gettempdir()) / f"diag-tests-{os.getuid()}"
 """Kept between runs and shared by the workers; tables are found by the hash of code and knowledge."""
@@ -21,12 +23,13 @@ def _own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
     _TABLES.mkdir(mode=0o700, exist_ok=True)
     (home / "cache").symlink_to(_TABLES)
     monkeypatch.setenv("DIAG_HOME", str(home))
+    monkeypatch.setenv("DIAG_VEHICLE", str(SIX))
     yield
 
 
 @pytest.fixture(scope="session")
 def reasoners():  # type: ignore[no-untyped-def]
-    """Reasoners of all shipped vehicles by file name, made when first asked for."""
+    """Reasoners of vehicles by file name, shipped or the tests' own, made when first asked for."""
     from tests.reasoners import Reasoners
 
     return Reasoners(_TABLES)
@@ -34,17 +37,17 @@ def reasoners():  # type: ignore[no-untyped-def]
 
 @pytest.fixture(scope="session")
 def reasoner(reasoners):  # type: ignore[no-untyped-def]
-    """The reasoner of the demo pickup, with wiring and rules."""
-    return reasoners.whole("demo-pickup.yaml")
+    """The reasoner of the demo pickup with six of its circuits, with wiring and rules."""
+    return reasoners.whole(SIX.name)
 
 
 @pytest.fixture(scope="session")
 def rules_alone(reasoners):  # type: ignore[no-untyped-def]
     """The same vehicle with its loom undescribed: rules carry the belief."""
-    return reasoners.rules_alone("demo-pickup.yaml")
+    return reasoners.rules_alone(SIX.name)
 
 
 @pytest.fixture(scope="session")
 def network_alone(reasoners):  # type: ignore[no-untyped-def]
     """The same vehicle without any rule: the network carries the belief."""
-    return reasoners.network_alone("demo-pickup.yaml")
+    return reasoners.network_alone(SIX.name)

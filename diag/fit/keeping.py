@@ -18,7 +18,7 @@ from diag.fit.questions import Catalogue
 from diag.knowledge.names import nearest, quoted, shown, words
 from diag.knowledge.reader import read_yaml
 
-__all__ = ["draft_of", "keep_draft", "read_answers", "scalar", "unused", "write_new"]
+__all__ = ["draft_of", "keep_draft", "read_answers", "scalar", "write_new"]
 
 _PLAIN = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ./+%()_-]{0,200}[A-Za-z0-9.)%+])?")
 
@@ -40,8 +40,9 @@ def keep_draft(file: Path, answers: Answers) -> None:
     _replace(file, "\n".join(lines) + "\n")
 
 
-def read_answers(catalogue: Catalogue, file: Path) -> dict[str, str]:
-    """Answers from a file, `question: answer` each. Raises KnowledgeError with every mistake and its place."""
+def read_answers(catalogue: Catalogue, file: Path) -> tuple[dict[str, str], list[str]]:
+    """Answers from a file, `question: answer` each, and those for which the others leave no room. Raises
+    KnowledgeError with every mistake and its place."""
     marked = read_yaml(file)
     data = marked.data if marked.data not in (None, "") else {}
     if not isinstance(data, Mapping):
@@ -67,26 +68,21 @@ def read_answers(catalogue: Catalogue, file: Path) -> dict[str, str]:
     if problems:
         raise KnowledgeError(problems)
     given = {str(name): str(value) for name, value in data.items()}
-    answers: dict[str, str] = dict(given)
-    for asked in path(catalogue, answers):  # what an answer makes of later questions is read anew with each
-        if asked.id in given:
-            try:
-                answers[asked.id] = read_answer(asked, given[asked.id])
-            except ValueError as error:
-                detail = str(error).removeprefix("expected ")
-                problems.append(
-                    Problem(marked.place((asked.id,)), f"`{asked.id}`: {asked.text}", quoted(given[asked.id]), detail)
-                )
-                answers[asked.id] = asked.typical
+    answers: dict[str, str] = {}
+    while True:  # what an answer makes of later questions is read anew with each
+        asked = next((one for one in path(catalogue, answers) if one.id in given and one.id not in answers), None)
+        if asked is None:
+            break
+        try:
+            answers[asked.id] = read_answer(asked, given[asked.id])
+        except ValueError as error:
+            answers[asked.id] = asked.typical
+            expected = str(error).removeprefix("expected ")
+            what = f"the answer to `{asked.id}` will not do"
+            problems.append(Problem(marked.place((asked.id,)), what, quoted(given[asked.id]), expected))
     if problems:
         raise KnowledgeError(problems)
-    return answers
-
-
-def unused(catalogue: Catalogue, answers: Answers) -> list[str]:
-    """Answers to questions that the other answers leave no room for."""
-    put = {asked.id for asked in path(catalogue, answers)}
-    return [name for name in answers if name not in put]
+    return answers, [name for name in given if name not in answers]
 
 
 def write_new(file: Path, text: str, *, replace: bool) -> bool:

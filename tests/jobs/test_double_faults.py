@@ -7,8 +7,9 @@ import pytest
 from diag.reason.steps import Finding
 from diag.talk.rehearsal import SimulatedFitter
 from tests.reasoners import Reasoners
+from tests.vehicles import SIX
 
-PICKUP = "demo-pickup.yaml"
+PICKUP = SIX.name
 PAIRS = [
     (PICKUP, "fuse-stop.blown", "hazard-switch.swapped-49-L"),
     (PICKUP, "stop-right-wire.open", "turn-switch.swapped-49a-L"),
