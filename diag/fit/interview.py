@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Literal
 
 from diag.fit.questions import Catalogue, Offered, Question, Sort
 from diag.knowledge.names import nearest, words

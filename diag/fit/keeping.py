@@ -34,7 +34,10 @@ def draft_of(out: Path) -> Path:
 
 
 def keep_draft(file: Path, answers: Answers) -> None:
-    """Put all answers on disk, whole or not at all. Raises OSError."""
+    """Put all answers on disk, whole or not at all; without any the file goes. Raises OSError."""
+    if not answers:
+        file.unlink(missing_ok=True)
+        return
     lines = ["# Answers of `diag vehicle new`, one a line; the same call goes on with them."]
     lines += [f"{name}: {scalar(value)}" for name, value in answers.items()]
     _replace(file, "\n".join(lines) + "\n")

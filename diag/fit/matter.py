@@ -67,7 +67,8 @@ class _Loads:
 
     def volts(self, volts: Floats, lamp_v: Floats) -> Floats:
         a, b = np.array(self.ends, dtype=int).reshape(-1, 2).T
-        return np.abs(np.concatenate([lamp_v[:, list(self.lamps)], volts[:, a] - volts[:, b]], axis=1))
+        found: Floats = np.abs(np.concatenate([lamp_v[:, list(self.lamps)], volts[:, a] - volts[:, b]], axis=1))
+        return found
 
 
 def next_smaller(section_mm2: float) -> float | None:
@@ -80,9 +81,9 @@ def healthy_operates(knowledge: Knowledge) -> list[dict[str, str]]:
     found: dict[tuple[tuple[str, str], ...], dict[str, str]] = {}
     for check in knowledge.checks.values():
         operate = dict(check.operate)
-        if check.kind in ("look", "listen", "measure") and check.unit != "ohm" and operate.get("battery") is None:
-            if not set(operate) & set(EXTRA_CONTROLS):
-                found.setdefault(operate_key(operate), operate)
+        asks = check.kind in ("look", "listen", "measure") and check.unit != "ohm"
+        if asks and "battery" not in operate and not set(operate) & set(EXTRA_CONTROLS):
+            found.setdefault(operate_key(operate), operate)
     return list(found.values())
 
 
@@ -96,8 +97,9 @@ def losses(knowledge: Knowledge, wires: Iterable[str]) -> list[Loss]:
     asked: list[tuple[str, int, Change]] = []
     for wire in wires:
         branch = network.branch(wire)
-        for row in np.nonzero((np.abs(sound.branch_a[:, branch]) > _SENDS_A) & works.any(axis=1))[0]:
-            asked += [(wire, int(row), Change(added_ohm={branch: ohm})) for ohm in _added(knowledge, wire)]
+        carries = (np.abs(sound.branch_a[:, branch]) > _SENDS_A) & works.any(axis=1)
+        for at in np.nonzero(carries)[0].tolist():
+            asked += [(wire, at, Change(added_ohm={branch: ohm})) for ohm in _added(knowledge, wire)]
     lost = np.zeros((len(asked), healthy.shape[1]))
     for start in range(0, len(asked), _BATCH):
         batch = asked[start : start + _BATCH]
@@ -133,8 +135,8 @@ def together(knowledge: Knowledge, wires: Sequence[str]) -> Together | None:
     share = np.where(healthy >= _AT_WORK * knowledge.vehicle.system_v, lost / np.maximum(healthy, 1e-9), 0.0)
     if not share.size or share.max() <= 0:
         return None
-    row, load = np.unravel_index(int(share.argmax()), share.shape)
-    return Together(loads.titles[int(load)], float(lost[row, load]), float(share[row, load]))
+    row, load = divmod(int(share.argmax()), share.shape[1])
+    return Together(loads.titles[load], float(lost[row, load]), float(share[row, load]))
 
 
 def _added(knowledge: Knowledge, wire_id: str) -> tuple[float, float]:

@@ -14,7 +14,7 @@ from pydantic import Field, StringConstraints, model_validator
 
 from diag.errors import KnowledgeError, Problem
 from diag.knowledge import schema
-from diag.knowledge.load import circuit_names, rules_folder
+from diag.knowledge.load import load_circuits, rules_folder
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Marked, read_yaml
 from diag.knowledge.scalars import Id, Metres, Model, Positive, Text
@@ -126,24 +126,19 @@ class Catalogue:
     def read(rules: Path | None = None) -> Catalogue:
         """From the rules folder. Raises KnowledgeError with every problem."""
         folder = rules_folder() if rules is None else rules
-        problems: list[Problem] = []
         marked = read_yaml(folder / "questions.yaml")
-        file, mistakes = validate(QuestionsFile, marked)
-        problems += mistakes
-        circuits: dict[str, Offered] = {}
-        variants: list[tuple[str, schema.Variant]] = []
-        names = [("supply", folder / "supply.yaml")]
-        names += [(name, folder / "circuits" / f"{name}.yaml") for name in circuit_names(folder)]
-        models: dict[str, schema.CircuitFile] = {}
-        for name, path in names:
-            found, mistakes = _circuit(path)
-            problems += mistakes
-            if found is not None:
-                models[name] = found
-                variants += [(name, variant) for variant in found.variants]
-        for name, model in models.items():
-            used = {option: tuple(_used_with(name, option, variants)) for option in model.options}
-            circuits[name] = Offered(name, model.title, model.needs, model.options, used)
+        file, problems = validate(QuestionsFile, marked)
+        models = load_circuits(folder)
+        circuits = {
+            name: Offered(
+                name,
+                model.title,
+                model.needs,
+                model.options,
+                {o: tuple(_used_with(name, o, models)) for o in model.options},
+            )
+            for name, model in models.items()
+        }
         if file is not None:
             problems += _check(file, marked, circuits)
         if problems or file is None:
@@ -155,22 +150,15 @@ class Catalogue:
         return next(question for question in self.file.questions if question.id == name)
 
 
-def _circuit(path: Path) -> tuple[schema.CircuitFile | None, list[Problem]]:
-    from diag.knowledge.load import default_kinds
-
-    marked = read_yaml(path)
-    default_kinds(marked)
-    return validate(schema.SupplyFile if path.stem == "supply" else schema.CircuitFile, marked)
-
-
 def _used_with(
-    circuit: str, option: str, variants: list[tuple[str, schema.Variant]]
+    circuit: str, option: str, models: Mapping[str, schema.CircuitFile]
 ) -> Iterator[Mapping[str, tuple[str, ...]]]:
     """What else must hold in every variant that asks for this option; names in full, `circuit.option`."""
-    for owner, variant in variants:
-        whole = {_full(owner, name): tuple(values) for name, values in variant.only.items()}
-        if whole.pop(f"{circuit}.{option}", None) is not None:
-            yield whole if owner == circuit else {**whole, "circuit": (owner,)}
+    for owner, model in models.items():
+        for variant in model.variants:
+            whole = {_full(owner, name): tuple(values) for name, values in variant.only.items()}
+            if whole.pop(f"{circuit}.{option}", None) is not None:
+                yield whole if owner == circuit else {"circuit": (owner,), **whole}
 
 
 def _full(owner: str, name: str) -> str:
@@ -183,9 +171,7 @@ def _check(file: QuestionsFile, marked: Marked, circuits: Mapping[str, Offered])
     known = [question.id for question in file.questions]
 
     def say(loc: tuple[Any, ...], what: str, found: str, among: list[str], *, key: bool = False) -> None:
-        problems.append(
-            Problem(marked.place(loc, key=key), what, quoted(found), words(among), nearest(found, among))
-        )
+        problems.append(Problem(marked.place(loc, key=key), what, quoted(found), words(among), nearest(found, among)))
 
     for name in NEEDED:
         if name not in known:

@@ -21,7 +21,7 @@ from diag.knowledge.reader import Marked, read_yaml
 from diag.knowledge.translate import validate
 from diag.knowledge.variants import MAPPINGS
 
-__all__ = ["circuit_names", "default_vehicle", "load_knowledge", "rules_folder"]
+__all__ = ["circuit_names", "default_vehicle", "load_circuits", "load_knowledge", "rules_folder"]
 
 M = TypeVar("M", bound=BaseModel)
 _PACKAGE = Path(__file__).resolve().parent.parent
@@ -57,6 +57,19 @@ def default_vehicle() -> Path:
 def circuit_names(rules: Path) -> list[str]:
     """Ids of all circuits that have a file in a rules folder, sorted."""
     return sorted(path.stem for path in (rules / "circuits").glob("*.yaml"))
+
+
+def load_circuits(rules: Path) -> dict[str, schema.CircuitFile]:
+    """All circuits of a rules folder as their files say, `supply` first, for no vehicle in particular. Raises
+    KnowledgeError with every problem."""
+    problems: list[Problem] = []
+    read: dict[str, Source[Any] | None] = {}
+    read["supply"] = _read(rules / "supply.yaml", schema.SupplyFile, problems, expect="supply")
+    for name in circuit_names(rules):
+        read[name] = _read(rules / "circuits" / f"{name}.yaml", schema.CircuitFile, problems, expect=name)
+    if problems:
+        raise KnowledgeError(problems)
+    return {name: source.model for name, source in read.items() if source is not None}
 
 
 def load_knowledge(vehicle: Path, rules: Path | None = None) -> Knowledge:
