@@ -9,7 +9,6 @@ import json
 import os
 import re
 import tempfile
-from collections.abc import Mapping
 from pathlib import Path
 
 from diag.errors import DiagError, KnowledgeError, Problem
@@ -47,15 +46,9 @@ def read_answers(catalogue: Catalogue, file: Path) -> tuple[dict[str, str], list
     """Answers from a file, `question: answer` each, and those for which the others leave no room. Raises
     KnowledgeError with every mistake and its place."""
     marked = read_yaml(file)
-    data = marked.data if marked.data not in (None, "") else {}
-    if not isinstance(data, Mapping):
-        problem = Problem(
-            marked.place(), "the answers cannot be read", shown(data), "lines such as `earth: positive`", ""
-        )
-        raise KnowledgeError([problem])
     known = known_ids(catalogue)
     problems: list[Problem] = []
-    for name, value in data.items():
+    for name, value in marked.data.items():
         if name not in known:
             problems.append(
                 Problem(
@@ -70,7 +63,7 @@ def read_answers(catalogue: Catalogue, file: Path) -> tuple[dict[str, str], list
             problems.append(Problem(marked.place((name,)), f"`{name}` has no single answer", shown(value), "one word"))
     if problems:
         raise KnowledgeError(problems)
-    given = {str(name): str(value) for name, value in data.items()}
+    given = {str(name): str(value) for name, value in marked.data.items()}
     answers: dict[str, str] = {}
     while True:  # what an answer makes of later questions is read anew with each
         asked = next((one for one in path(catalogue, answers) if one.id in given and one.id not in answers), None)
