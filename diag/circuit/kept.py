@@ -50,7 +50,8 @@ def rounded(shown: Shown) -> Shown:
 class Sheet:
     """What is known under one operate.
 
-    `shown`: different rows in single precision, the healthy vehicle first; `rows` gives them out in double. `place`: digest of a change → its row.
+    `shown`: different rows in single precision, the healthy vehicle first; `rows` gives them out in double.
+    `place`: digest of a change → its row.
     `blown`: digest → branches that blew or burnt while operating; only where any did.
     """
 
