@@ -20,6 +20,7 @@ from diag.knowledge.bridging import bridge_problem
 from diag.knowledge.names import nearest, quoted, shown
 from diag.knowledge.omit import Outside, joined, leave_out
 from diag.knowledge.reader import Loc, Marked
+from diag.knowledge.retitle import retitled
 from diag.knowledge.translate import problems_of
 from diag.knowledge.variants import LISTS as _LISTS
 from diag.knowledge.variants import check_choices, vary
@@ -126,11 +127,13 @@ def assemble(
     supply: Source[schema.SupplyFile],
     circuits: list[Source[schema.CircuitFile]],
     outside: Outside,
+    beside: Mapping[str, Outside] | None = None,
 ) -> tuple[Knowledge, list[Problem]]:
     """One vehicle's knowledge, with the problems of merging: ids given twice, overrides that do not fit.
 
     `circuits` are all circuit files, supply first. `outside` names what circuits define that this
-    vehicle does not have; what shared files say of them is left out.
+    vehicle does not have; what shared files say of them is left out. `beside`: the same of those circuits that
+    a circuit's own `beside` names.
     """
     written = [source.model for source in circuits]
     problems = check_choices(vehicle.model, vehicle.marked, written)
@@ -142,8 +145,11 @@ def assemble(
         unchosen = joined(unchosen, varied.unchosen)
         sources[source.model.circuit] = Source(varied.model, source.marked, varied.homes)
     files = _as_fitted(vehicle.model, sources)
+    usual = _titles(files)
     changed, gone = _override(files, sources, vehicle, problems)
-    files = without_idle_taps(leave_out(files, gone, outside, unchosen))
+    called = {usual[name]: title for name, title in _titles(files).items() if name in changed and name in usual}
+    files = {name: retitled(file, called) for name, file in files.items()}
+    files = without_idle_taps(leave_out(files, gone, outside, unchosen, beside or {}))
 
     bases: dict[str, tuple[Marked, Loc]] = {}
     circuit_of: dict[str, str] = {}
@@ -228,6 +234,16 @@ def _as_fitted(
     return {
         name: stretched(adapted(source.model, vehicle.system_v, vehicle.earth, units), vehicle.length_factor)
         for name, source in sources.items()
+    }
+
+
+def _titles(files: Mapping[str, schema.CircuitFile]) -> dict[str, str]:
+    return {
+        name: entry.title
+        for file in files.values()
+        for section in _SECTIONS
+        for name, entry in getattr(file, section).items()
+        if entry.title
     }
 
 
