@@ -15,7 +15,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from diag.errors import Place, Problem
 from diag.knowledge import schema
-from diag.knowledge.adapt import adapted, stretched, without_idle_taps
+from diag.knowledge.adapt import adapted, stretched, without_amps, without_idle_taps
 from diag.knowledge.bridging import bridge_problem
 from diag.knowledge.names import nearest, quoted, shown
 from diag.knowledge.omit import Outside, joined, leave_out
@@ -39,6 +39,10 @@ _SECTIONS: dict[str, tuple[str, TypeAdapter[Any]]] = {
 }
 KIND_BY_SECTION = {"fuses": "fuse", "earths": "earth"}
 """Sections whose entries need not say their kind."""
+
+
+_DRAWS = frozenset({"test-w", "test-v", "current-a", "slow-a", "fast-a", "fitted"})
+"""Keys of an override that change the current of a circuit."""
 
 
 def terminals_of(part: AnyPart) -> tuple[str, ...]:
@@ -145,10 +149,11 @@ def assemble(
         unchosen = joined(unchosen, varied.unchosen)
         sources[source.model.circuit] = Source(varied.model, source.marked, varied.homes)
     files = _as_fitted(vehicle.model, sources)
-    usual = _titles(files)
+    usual, otherwise = _titles(files), _other_loads(files, vehicle.model)
     changed, gone = _override(files, sources, vehicle, problems)
     called = {usual[name]: title for name, title in _titles(files).items() if name in changed and name in usual}
     files = {name: retitled(file, called) for name, file in files.items()}
+    files |= {name: without_amps(files[name]) for name in otherwise}
     files = without_idle_taps(leave_out(files, gone, outside, unchosen, beside or {}))
 
     bases: dict[str, tuple[Marked, Loc]] = {}
@@ -235,6 +240,17 @@ def _as_fitted(
         name: stretched(adapted(source.model, vehicle.system_v, vehicle.earth, units), vehicle.length_factor)
         for name, source in sources.items()
     }
+
+
+def _other_loads(files: Mapping[str, schema.CircuitFile], vehicle: schema.VehicleFile) -> set[str]:
+    """Circuits in which a lamp or load takes other amps than its circuit's file says."""
+    other = {
+        name
+        for entries in vehicle.overrides.values()
+        for name, entry in entries.items()
+        if not _DRAWS.isdisjoint(entry)
+    }
+    return {circuit for circuit, file in files.items() if not other.isdisjoint(file.parts)}
 
 
 def _titles(files: Mapping[str, schema.CircuitFile]) -> dict[str, str]:
