@@ -13,6 +13,7 @@ import numpy as np
 __all__ = [
     "CELL_V",
     "CELLS",
+    "REFERENCE_C",
     "STARTS_FROM",
     "Charge",
     "charge_from_gravity",
@@ -29,6 +30,7 @@ STARTS_FROM = 0.5
 """Share of its charge below which a battery is not counted on to start an engine (common practice, no source)."""
 
 REFERENCE_C = 26.7
+"""Temperature that the tables are given for (80 °F)."""
 _REST_V = {0.0: 11.89, 0.25: 12.06, 0.5: 12.24, 0.75: 12.45, 1.0: 12.65}
 """State of charge → volts of six rested cells at 26.7 °C (published state-of-charge table)."""
 _GRAVITY = {0.0: 1.120, 0.25: 1.155, 0.5: 1.190, 0.75: 1.225, 1.0: 1.265}

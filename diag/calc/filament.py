@@ -10,7 +10,17 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["LAWS_HOLD", "LIFE_POWER", "LIGHT_POWER", "TEST_V", "Burning", "Floats", "burning", "filament_current"]
+__all__ = [
+    "LAWS_HOLD",
+    "LIFE_POWER",
+    "LIGHT_POWER",
+    "TEST_V",
+    "test_watts",
+    "Burning",
+    "Floats",
+    "burning",
+    "filament_current",
+]
 
 Floats = npt.NDArray[np.float64]
 
@@ -24,6 +34,21 @@ LAWS_HOLD = (0.7, 1.3)
 """Share of its test volts between which the laws of light and life hold (the same)."""
 TEST_V = {6: 6.75, 12: 13.5, 24: 28.0}
 """System volts to the volts at which a lamp's watts are given (UN R37)."""
+
+_TEST_W: dict[float, tuple[float, float, float]] = {
+    21.0: (26.0, 25.0, 28.0),
+    10.0: (10.0, 10.0, 12.5),
+    5.0: (5.0, 5.0, 7.0),
+    4.0: (4.0, 4.0, 5.0),
+    3.0: (3.0, 3.0, 4.0),
+}
+"""Watts on the cap → watts at test volts on 6, 12 and 24 V (UN R37: signal lamps; 3 W from memory)."""
+
+
+def test_watts(cap_w: float, system_v: int) -> float:
+    """Watts at test volts of a lamp by the watts on its cap; the same where UN R37 names no other."""
+    by_system = _TEST_W.get(cap_w)
+    return cap_w if by_system is None else by_system[(6, 12, 24).index(system_v)]
 
 
 def filament_current(ratio: Floats, rated_a: Floats) -> tuple[Floats, Floats]:

@@ -56,6 +56,15 @@ def test_room_imports_only_rooms_before_it(module: str) -> None:
     assert rooms_used(module) <= allowed
 
 
+@pytest.mark.parametrize("module", [m for m in MODULES if m.startswith("calc/")])
+def test_the_bench_knows_no_vehicle(module: str) -> None:
+    """A formula serves the bench, the solver and the planning alike only while it knows none of them."""
+    assert rooms_used(module) <= {"errors", "calc", "knowledge"}
+    assert {name for name in imported(module) if name.startswith("diag.knowledge")} <= {
+        "diag.knowledge.units", *(f"diag.knowledge.units.{name}" for name in ("parse_quantity", "written"))
+    }  # fmt: skip
+
+
 @pytest.mark.parametrize("module", [m for m in MODULES if "/" not in m])
 def test_beside_the_rooms_stand_only_errors_and_the_verbs(module: str) -> None:
     """A module at the top belongs to no room and would be beyond the flow; errors know of nobody."""
