@@ -12,11 +12,11 @@ from collections.abc import Callable
 import numpy as np
 
 from diag.errors import DiagError
+from diag.knowledge.sizes import SECTIONS_MM2
 
 __all__ = [
     "CLASS_5_OHM_PER_M",
     "CONDUCTOR_K",
-    "SECTIONS_MM2",
     "continuous_a",
     "copper_factor",
     "drop_share",
@@ -45,8 +45,6 @@ CLASS_5_OHM_PER_M: dict[float, float] = {
     70.0: 0.000272,
 }
 """mm² → ohm per metre, one way, 20 °C (IEC 60228 class 5, plain copper)."""
-SECTIONS_MM2 = tuple(sorted(CLASS_5_OHM_PER_M))
-"""Sections that exist, smallest first."""
 
 _DENSITY_A_PER_MM2 = {1.0: 10, 1.5: 10, 2.5: 10, 4.0: 10, 6.0: 6, 10.0: 6, 16.0: 6, 25.0: 4, 35.0: 4, 50.0: 4, 70.0: 3}
 """mm² → A/mm² that a wire bears for good (a trade journal's table, common practice; below 1 mm² as 1 mm²)."""

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from diag.calc.copper import continuous_a
 from diag.calc.melting import burns_a, opens_from
 from diag.errors import DiagError
+from diag.knowledge.sizes import RATINGS_A
 
 __all__ = [
     "BLOW_MARKS",
     "LOADED_TO",
-    "RATINGS_A",
     "FuseOnWire",
     "fuse_holds_wire",
     "max_fuse_for_section",
@@ -22,13 +22,6 @@ __all__ = [
     "next_rating",
 ]
 
-RATINGS_A: dict[str, tuple[float, ...]] = {
-    "blade": (1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30, 35, 40),
-    "torpedo": (5, 8, 16, 25, 40),
-    "glass": (1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30),
-}
-"""Ratings in A that exist, by class of link. blade: ISO 8820-3; torpedo: DIN 72581 (from memory); glass: the
-1/4 by 1 1/4 inch type (common practice, no source)."""
 BLOW_MARKS: dict[float, float] = {
     1.5: 3, 2.25: 4.5, 3: 6, 4: 8, 5: 10, 6: 12, 7.5: 15, 12.5: 25, 17.5: 35, 25: 50, 30: 60,
 }  # fmt: skip

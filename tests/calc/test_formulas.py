@@ -16,7 +16,6 @@ from diag.calc.answer import NARROWEST, as_text
 from diag.calc.batteries_worked import charge_answer, standing_answer
 from diag.calc.battery import charge_from_gravity, charge_from_volts, days_of_standing
 from diag.calc.copper import (
-    SECTIONS_MM2,
     continuous_a,
     drop_share,
     drop_v,
@@ -25,11 +24,12 @@ from diag.calc.copper import (
     section_for_drop,
 )
 from diag.calc.filament import burning
-from diag.calc.fusing import RATINGS_A, fuse_holds_wire, max_fuse_for_section, min_fuse_for_load, next_rating
+from diag.calc.fusing import fuse_holds_wire, max_fuse_for_section, min_fuse_for_load, next_rating
 from diag.calc.lamps_worked import flasher_answer, lamp_answer
 from diag.calc.turnlamps import flashes
 from diag.calc.wires_worked import drop_answer, fuse_answer, section_answer
 from diag.errors import DiagError
+from diag.knowledge.sizes import RATINGS_A, SECTIONS_MM2
 from diag.knowledge.units import parse_quantity, written
 
 SECTION = st.floats(0.3, 90.0)
@@ -77,7 +77,7 @@ def test_a_fuse_may_hold_a_wire_or_merely_go_before_it_melts() -> None:
     assert (mad.holds, mad.goes_first) == (False, False)
 
 
-@given(st.floats(0.01, 25.0), st.sampled_from(sorted(RATINGS_A)))
+@given(st.floats(0.01, 75.0), st.sampled_from(sorted(RATINGS_A)))
 def test_the_smallest_fuse_carries_its_load(load: float, link: str) -> None:
     try:
         rating = min_fuse_for_load(load, link)
@@ -161,7 +161,7 @@ def test_what_is_beyond_all_that_exists_says_what_to_do() -> None:
     for call, says in (
         (lambda: next_section(71.0), "70 mm²"),
         (lambda: min_section_for(500.0), "two wires"),
-        (lambda: next_rating(60.0), "40 A"),
+        (lambda: next_rating(90.0), "80 A"),
         (lambda: section_for_drop(0.01, 10.0, 100.0), "relay"),
         (lambda: max_fuse_for_section(0.3, "torpedo"), "thicker wire"),
     ):

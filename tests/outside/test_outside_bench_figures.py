@@ -10,11 +10,20 @@ import math
 import pytest
 
 from diag.calc.battery import charge_from_gravity, charge_from_volts, days_of_standing, gravity_at_reference
-from diag.calc.copper import SECTIONS_MM2, continuous_a, drop_share, drop_v, min_section_for, next_section, wire_ohm
+from diag.calc.copper import (
+    CLASS_5_OHM_PER_M,
+    continuous_a,
+    drop_share,
+    drop_v,
+    min_section_for,
+    next_section,
+    wire_ohm,
+)
 from diag.calc.copper import section_for_drop as for_drop
 from diag.calc.filament import TEST_V, burning
-from diag.calc.fusing import BLOW_MARKS, RATINGS_A, fuse_holds_wire, max_fuse_for_section, min_fuse_for_load
+from diag.calc.fusing import BLOW_MARKS, fuse_holds_wire, max_fuse_for_section, min_fuse_for_load
 from diag.calc.turnlamps import flashes, lamps_a
+from diag.knowledge.sizes import RATINGS_A, SECTIONS_MM2
 
 # ---------------------------------------------------------------- copper
 
@@ -115,10 +124,10 @@ def test_the_starter_cable_is_chosen_by_current_and_not_by_drop_alone() -> None:
 
 # ---------------------------------------------------------------- fuses
 
-_BLADE = {1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30, 35, 40}
+_BLADE = {1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30, 35, 40, 50, 60, 70, 80}
 _TORPEDO = {5, 8, 16, 25, 40}
-"""Ratings that exist. Source: ISO 8820-3 (blade, 35 and 40 A in the list of large minis), DIN 72581 (torpedo, from
-memory)."""
+"""Ratings that exist. Source: ISO 8820-3 (blade; 35 and 40 A in some makes of the small size, above 40 A the large
+one), DIN 72581 (torpedo, from memory)."""
 
 _MARKED = {1.5: 3, 2.25: 4.5, 3: 6, 4: 8, 5: 10, 6: 12, 7.5: 15, 12.5: 25, 17.5: 35, 25: 50, 30: 60}
 """Older British glass and ceramic: continuous amps to mark. Source: a published table of that system."""
@@ -131,6 +140,7 @@ def test_ratings_are_those_that_exist() -> None:
     assert set(RATINGS_A["blade"]) == _BLADE
     assert set(RATINGS_A["torpedo"]) == _TORPEDO
     assert BLOW_MARKS == _MARKED
+    assert set(SECTIONS_MM2) == set(CLASS_5_OHM_PER_M)
     assert all(mark == 2 * amps for amps, mark in BLOW_MARKS.items())
 
 
