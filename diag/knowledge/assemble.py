@@ -15,11 +15,14 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from diag.errors import Place, Problem
 from diag.knowledge import schema
+from diag.knowledge.adapt import adapted, stretched, without_idle_taps
 from diag.knowledge.bridging import bridge_problem
 from diag.knowledge.names import nearest, quoted, shown
-from diag.knowledge.omit import Outside, leave_out
+from diag.knowledge.omit import Outside, joined, leave_out
 from diag.knowledge.reader import Loc, Marked
 from diag.knowledge.translate import problems_of
+from diag.knowledge.variants import LISTS as _LISTS
+from diag.knowledge.variants import check_choices, vary
 
 __all__ = ["AnyPart", "Knowledge", "Source", "Spots", "assemble", "operate_key", "spelled_end", "terminals_of"]
 
@@ -33,7 +36,6 @@ _SECTIONS: dict[str, tuple[str, TypeAdapter[Any]]] = {
     "earths": ("earth point", TypeAdapter(schema.EarthPart)),
     "wires": ("wire", TypeAdapter(schema.Wire)),
 }
-_LISTS = ("checks", "symptoms", "rules", "causes", "remedies", "cautions")
 KIND_BY_SECTION = {"fuses": "fuse", "earths": "earth"}
 """Sections whose entries need not say their kind."""
 
@@ -60,6 +62,8 @@ class Source(Generic[M]):
 
     model: M
     marked: Marked
+    homes: Mapping[tuple[str, str], Loc] = field(default_factory=dict)
+    """(section, id) to where a variant of the circuit gives it."""
 
 
 @dataclass(frozen=True)
@@ -134,11 +138,18 @@ def assemble(
     `circuits` are all circuit files, supply first. `outside` names what circuits define that this
     vehicle does not have; what shared files say of them is left out.
     """
-    problems: list[Problem] = []
-    sources = {source.model.circuit: source for source in circuits}
-    files = {name: source.model for name, source in sources.items()}
+    written = [source.model for source in circuits]
+    problems = check_choices(vehicle.model, vehicle.marked, written)
+    sources: dict[str, Source[schema.CircuitFile]] = {}
+    unchosen = Outside()
+    for source in circuits:
+        varied, mistakes = vary(source.model, source.marked, vehicle.model, written)
+        problems += mistakes
+        unchosen = joined(unchosen, varied.unchosen)
+        sources[source.model.circuit] = Source(varied.model, source.marked, varied.homes)
+    files = _as_fitted(vehicle.model, sources)
     changed, gone = _override(files, sources, vehicle, problems)
-    files = leave_out(files, gone, outside)
+    files = without_idle_taps(leave_out(files, gone, outside, unchosen))
 
     bases: dict[str, tuple[Marked, Loc]] = {}
     circuit_of: dict[str, str] = {}
@@ -184,8 +195,8 @@ def assemble(
         vehicle.model,
         kinds.model,
         vocabulary.model,
-        supply.model.controls,
-        supply.model.places,
+        _controls(files, sources, problems),
+        {**{n: words for file in files.values() for n, words in file.places.items()}, **vehicle.model.places},
         files,
         parts,
         wires,
@@ -203,10 +214,49 @@ def _ids(sources: Mapping[str, Source[schema.CircuitFile]]) -> Iterator[tuple[st
     for circuit, source in sources.items():
         for section in _SECTIONS:
             for name in getattr(source.model, section):
-                yield circuit, section, name, (section, name)
+                yield circuit, section, name, source.homes.get((section, name), (section, name))
         for section in _LISTS:
-            for index, entry in enumerate(getattr(source.model, section)):
-                yield circuit, section, entry.id, (section, index)
+            written = {name: index for index, name in enumerate(_written(source.marked, section))}
+            for entry in getattr(source.model, section):
+                yield circuit, section, entry.id, source.homes.get((section, entry.id)) or (section, written[entry.id])
+
+
+def _written(marked: Marked, section: str) -> list[str]:
+    """Ids of a list outside the variants, in the order of the file."""
+    return [str(entry.get("id")) for entry in marked.data.get(section, ())]
+
+
+def _as_fitted(
+    vehicle: schema.VehicleFile, sources: Mapping[str, Source[schema.CircuitFile]]
+) -> dict[str, schema.CircuitFile]:
+    """The circuits at the vehicle's volts, polarity and size, before its overrides."""
+    units = {check.id: check.unit or "" for source in sources.values() for check in source.model.checks}
+    return {
+        name: stretched(adapted(source.model, vehicle.system_v, vehicle.earth, units), vehicle.length_factor)
+        for name, source in sources.items()
+    }
+
+
+def _controls(
+    files: Mapping[str, schema.CircuitFile],
+    sources: Mapping[str, Source[schema.CircuitFile]],
+    problems: list[Problem],
+) -> dict[str, tuple[str, ...]]:
+    """Controls of all circuits; two that name the same one must agree."""
+    found: dict[str, tuple[str, ...]] = {}
+    for circuit, file in files.items():
+        for control, positions in file.controls.items():
+            if found.setdefault(control, positions) != positions:
+                problems.append(
+                    Problem(
+                        sources[circuit].marked.place(("controls", control), key=True),
+                        f"another circuit gives the control `{control}` other positions",
+                        ", ".join(positions),
+                        ", ".join(found[control]),
+                        "Make the two agree, or give it another name.",
+                    )
+                )
+    return found
 
 
 def _hash(*models: Any) -> str:
@@ -253,7 +303,7 @@ def _override(
                 gone.add(name)
                 del content[name]
             else:
-                original = sources[owner].marked.data[section][name] if owner else {}
+                original = content[name].model_dump(by_alias=True, exclude_unset=True) if owner else {}
                 merged = _merged(section, original, entry)
                 try:
                     content[name] = _SECTIONS[section][1].validate_python(merged, by_alias=True, by_name=False)

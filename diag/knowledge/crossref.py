@@ -16,7 +16,7 @@ from diag.knowledge.bridging import BRIDGED, EXTRA_CONTROLS, UNPLUGGED
 from diag.knowledge.crossparts import TELL_TALE_COLOURS, check_parts, check_wires
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.omit import Outside
-from diag.knowledge.reader import Loc
+from diag.knowledge.reader import Loc, Marked
 from diag.knowledge.referee import Referee
 
 __all__ = ["TELL_TALE_COLOURS", "answers", "crossref", "split_word"]
@@ -117,11 +117,10 @@ class _Checker(Referee):
             for index, caution in enumerate(form.cautions):
                 if caution not in know.cautions:
                     self.unknown(kinds.place(("remedies", verb, "cautions", index)), caution, know.cautions, "caution")
-        supply = know.spots.files["supply"]
         for extra in EXTRA_CONTROLS:
             if extra in know.controls:
                 self.say(
-                    supply.place(("controls", extra), key=True),
+                    self._control_at(extra).place(("controls", extra), key=True),
                     f"`{extra}` is always a control",
                     "",
                     "controls other than it",
@@ -131,12 +130,17 @@ class _Checker(Referee):
             for index, position in enumerate(positions):
                 if position in positions[:index]:
                     self.say(
-                        supply.place(("controls", control, index)),
+                        self._control_at(control).place(("controls", control, index)),
                         "a position is given twice",
                         quoted(position),
                         "each position once",
                         "Take one away.",
                     )
+
+    def _control_at(self, control: str) -> Marked:
+        """The file that gives a control."""
+        circuit = next(name for name, file in self.know.circuits.items() if control in file.controls)
+        return self.know.spots.files[circuit]
 
     def vocabulary(self) -> None:
         book = self.know.vocabulary

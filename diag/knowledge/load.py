@@ -19,6 +19,7 @@ from diag.knowledge.names import nearest, quoted
 from diag.knowledge.omit import Outside
 from diag.knowledge.reader import Marked, read_yaml
 from diag.knowledge.translate import validate
+from diag.knowledge.variants import MAPPINGS
 
 __all__ = ["circuit_names", "default_vehicle", "load_knowledge", "rules_folder"]
 
@@ -118,11 +119,11 @@ def _read(path: Path, model: type[M], problems: list[Problem], expect: str = "")
 
 def _default_kinds(marked: Marked) -> None:
     """Under `fuses` and `earths` the kind goes without saying."""
-    for section, kind in KIND_BY_SECTION.items():
-        entries = marked.data.get(section)
-        for entry in entries.values() if isinstance(entries, dict) else ():
-            if isinstance(entry, dict):
-                entry.setdefault("kind", kind)
+    for block in _blocks(marked.data):
+        for section, kind in KIND_BY_SECTION.items():
+            for entry in _mapping(block.get(section)).values():
+                if isinstance(entry, dict):
+                    entry.setdefault("kind", kind)
 
 
 def _circuits(car: Source[schema.VehicleFile], folder: Path, problems: list[Problem]) -> list[Source[Any]]:
@@ -170,20 +171,21 @@ def _outside(fitted: list[Source[Any]], folder: Path) -> Outside:
         return Outside()
 
     def only_there(find: Callable[[Any], set[str]]) -> frozenset[str]:
-        here = {name for source in fitted for name in find(source.marked.data)}
-        return frozenset({name for data in skimmed for name in find(data)} - here)
+        here = {name for source in fitted for block in _blocks(source.marked.data) for name in find(block)}
+        return frozenset({name for data in skimmed for block in _blocks(data) for name in find(block)} - here)
 
     return Outside(
-        parts=only_there(
-            lambda data: {
-                name for section in ("parts", "fuses", "earths", "wires") for name in _mapping(data.get(section))
-            }
-        ),
+        parts=only_there(lambda data: {name for section in MAPPINGS for name in _mapping(data.get(section))}),
         checks=only_there(lambda data: _ids(data, "checks")),
         words=only_there(_words),
         remedies=only_there(lambda data: _ids(data, "remedies")),
         cautions=only_there(lambda data: _ids(data, "cautions")),
     )
+
+
+def _blocks(data: Any) -> list[dict[str, Any]]:
+    """A file's own sections and those of its variants."""
+    return [_mapping(data), *(_mapping(variant) for variant in _list(_mapping(data).get("variants")))]
 
 
 def _mapping(found: Any) -> dict[str, Any]:

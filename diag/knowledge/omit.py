@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED, bridge_ends
 from diag.knowledge.schema import Check, CircuitFile, Conclusion, Condition, Rule, Symptom
 
-__all__ = ["Outside", "leave_out"]
+__all__ = ["Outside", "joined", "leave_out"]
 
 _SPANNING = ("supply", "shared")
 
@@ -30,13 +30,18 @@ class Outside:
     cautions: frozenset[str] = frozenset()
 
 
-def leave_out(files: Mapping[str, CircuitFile], gone: frozenset[str], outside: Outside) -> dict[str, CircuitFile]:
-    """The files without what rests on `gone` parts and wires; in supply and shared also on `outside` ones.
+def leave_out(
+    files: Mapping[str, CircuitFile], gone: frozenset[str], outside: Outside, unchosen: Outside | None = None
+) -> dict[str, CircuitFile]:
+    """The files without what rests on `gone` parts and wires or on what `unchosen` variants have; in supply and
+    shared also on `outside` ones.
 
     A circuit that refers to another circuit's parts must name it in `needs`; so outside ids are
     not forgiven there, and the reference stays for the cross-check to report.
     """
     result = dict(files)
+    unchosen = unchosen or Outside()
+    gone = gone | unchosen.parts
     if gone:
         gone = gone | {
             name
@@ -44,18 +49,18 @@ def leave_out(files: Mapping[str, CircuitFile], gone: frozenset[str], outside: O
             for name, wire in file.wires.items()
             if wire.from_.split(".")[0] in gone or wire.to.split(".")[0] in gone
         }
-    lost = Outside(parts=gone)
+    lost = replace(unchosen, parts=gone)
     while True:
         before = result
         words = _established(files)
         result = {
-            name: _without(file, _join(lost, outside) if name in _SPANNING else lost) for name, file in result.items()
+            name: _without(file, joined(lost, outside) if name in _SPANNING else lost) for name, file in result.items()
         }
         lost = replace(
             lost,
-            checks=_ids(files, "checks") - _ids(result, "checks"),
-            words=words - _established(result),
-            remedies=_ids(files, "remedies") - _ids(result, "remedies"),
+            checks=unchosen.checks | (_ids(files, "checks") - _ids(result, "checks")),
+            words=unchosen.words | (words - _established(result)),
+            remedies=unchosen.remedies | (_ids(files, "remedies") - _ids(result, "remedies")),
         )
         if result == before:
             return result
@@ -71,7 +76,8 @@ def _established(files: Mapping[str, CircuitFile]) -> frozenset[str]:
     )
 
 
-def _join(one: Outside, two: Outside) -> Outside:
+def joined(one: Outside, two: Outside) -> Outside:
+    """What either names."""
     return Outside(
         one.parts | two.parts,
         one.checks | two.checks,

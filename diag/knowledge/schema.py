@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, StringConstraints, model_validator
 
 from diag.knowledge.parts import (
     PART_KINDS,
@@ -90,6 +90,7 @@ __all__ = [
     "Mode",
     "Model",
     "MotorPart",
+    "Option",
     "Part",
     "PlugPart",
     "RegulatorPart",
@@ -98,6 +99,7 @@ __all__ = [
     "ResistorPart",
     "RheostatPart",
     "Rule",
+    "Sections",
     "SenderPart",
     "SharedFile",
     "StarterPart",
@@ -105,11 +107,24 @@ __all__ = [
     "SwitchPart",
     "Symptom",
     "TwoFilamentPart",
+    "Variant",
     "VehicleFile",
     "VocabularyFile",
     "WiperMotorPart",
     "Wire",
 ]
+
+
+Positions = Annotated[tuple[str, ...], Field(min_length=2)]
+OptionRef = Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]+(\.[a-z0-9-]+)?$", max_length=90)]
+"""An option of the same circuit, `circuit.option`, or `earth`, `system-v`, `circuit`."""
+
+
+def _several(found: Any) -> Any:
+    return (found,) if isinstance(found, str) else found
+
+
+OneOrMore = Annotated[tuple[Id, ...], BeforeValidator(_several), Field(min_length=1)]
 
 
 # ---------------------------------------------------------------- checks, rules, remedies
@@ -279,11 +294,11 @@ class Remedy(Model):
     proof: tuple[Id, ...] = ()
 
 
-class CircuitFile(Model):
-    """rules/circuits/NAME.yaml"""
+class Sections(Model):
+    """What a circuit is made of and what is known of it: in a circuit's file, or in one of its variants."""
 
-    circuit: Id
-    title: Text
+    controls: Mapping[Id, Positions] = {}
+    """Controls that only this circuit has, with their positions, rest position first."""
     parts: Mapping[Id, Part] = {}
     fuses: Mapping[Id, FusePart] = {}
     earths: Mapping[Id, EarthPart] = {}
@@ -294,17 +309,43 @@ class CircuitFile(Model):
     causes: tuple[CauseNote, ...] = ()
     remedies: tuple[Remedy, ...] = ()
     cautions: tuple[Caution, ...] = ()
+
+
+class Option(Model):
+    """A way in which vehicles differ in a circuit. `choices`: value and plain words; the first is the usual one."""
+
+    title: Text
+    choices: Annotated[Mapping[Id, Text], Field(min_length=2)]
+
+
+class Variant(Sections):
+    """What holds only for some choices. `only`: option (of this circuit, or `circuit.option`), or `earth`,
+    `system-v`, `circuit` (fitted), and the values that will do; all must hold. An entry with the id of a base
+    entry replaces it whole. `without`: base parts, fuses, earth points, wires and checks that are not there."""
+
+    only: Annotated[Mapping[OptionRef, OneOrMore], Field(min_length=1)]
+    without: tuple[Id, ...] = ()
+
+
+class CircuitFile(Sections):
+    """rules/circuits/NAME.yaml"""
+
+    circuit: Id
+    title: Text
+    places: Mapping[Id, Text] = {}
+    """Where a person stands or kneels: id and plain words."""
     needs: tuple[Id, ...] = ()
     """Other circuits whose parts this one uses."""
+    options: Mapping[Id, Option] = {}
+    variants: tuple[Variant, ...] = ()
 
 
 class SupplyFile(CircuitFile):
     """rules/supply.yaml: battery, main earth, key switch, light switch, fuse box, and the controls
-    with their positions, rest position first."""
+    that every circuit shares."""
 
-    controls: Mapping[Id, Annotated[tuple[str, ...], Field(min_length=2)]]
+    controls: Mapping[Id, Positions]
     places: Mapping[Id, Text]
-    """Where a person stands or kneels: id and plain words."""
 
 
 class SharedFile(CircuitFile):
@@ -364,6 +405,14 @@ class VehicleFile(Model):
     ambient_c: Celsius = 20.0
     """Temperature of the loom; copper and windings gain 0.39 % of resistance a kelvin."""
     circuits: Annotated[tuple[Id, ...], Field(min_length=1)]
+    options: Mapping[Id, Mapping[Id, Id]] = {}
+    """Circuit to its options and what was chosen; the first choice of each that is not named."""
+    places: Mapping[Id, Text] = {}
+    """Words for places where this vehicle differs."""
+    length_factor: Positive = 1.0
+    """Times the lengths of wire that the circuits give; overrides are not multiplied."""
+    assumed: Literal["all"] | tuple[Id, ...] = ()
+    """Wires whose length or section nobody measured."""
     alterations: tuple[Text, ...] = ()
     overrides: Mapping[Literal["parts", "fuses", "earths", "wires"], Mapping[Id, Mapping[str, Any]]] = {}
     """Merged by id over the circuits' own; a value of `absent` for the key `fitted` removes one."""

@@ -270,6 +270,7 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
     taken = {(step.red, step.black, step.unit, operate_key(step.operate)) for step in written}
     cautions = {operate_key(step.operate): step.caution for step in written if step.caution is not None}
     working = {circuit: working_operates(knowledge, predictor, circuit) for circuit in knowledge.circuits}
+    body_is_plus = knowledge.vehicle.earth == "positive"  # then the red probe is on body, so that volts read above zero
     off_caution = next((s.caution for s in written if s.operate.get("battery") == "disconnected" and s.caution), None)
     for hub, other in _splits(knowledge):
         part_id = hub.split(".")[0]
@@ -301,7 +302,8 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
             for operate in working[circuit] or [{}]:
                 label = _spoken(operate)
                 caution = cautions.get(operate_key(operate))
-                if (name, BODY, "V", operate_key(operate)) not in taken:
+                red, black = (BODY, name) if body_is_plus else (name, BODY)
+                if (red, black, "V", operate_key(operate)) not in taken:
                     yield Step(
                         f"volts:{name}:{_key(operate)}",
                         f"Volts at {where}{label}",
@@ -310,8 +312,8 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
                         circuit,
                         part.place,
                         part.reach + 0.5,
-                        red=name,
-                        black=BODY,
+                        red=red,
+                        black=black,
                         unit="V",
                         instruments=("meter",),
                         caution=caution,

@@ -1,0 +1,171 @@
+"""Makes a circuit written for 12 V and negative earth into the same circuit of a vehicle that has others.
+
+At other volts lamps and loads keep their watts, so currents go the other way; wires and fuses follow the
+currents to sizes that exist (IEC 60228; ISO 8820-3 and the ratings of torpedo and glass fuses, from memory).
+On positive earth the battery is turned round and a probe changes places with the other, so that what a
+limit or a rule says of a reading holds as written. Must not know of options, files or overrides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from diag.knowledge import schema
+from diag.knowledge.schema import Check, CircuitFile, Condition
+
+__all__ = ["WRITTEN_FOR_V", "adapted", "stretched", "without_idle_taps"]
+
+WRITTEN_FOR_V = 12.0
+"""System volts that circuit files are written for."""
+SECTIONS_MM2 = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0)
+RATINGS_A = (1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 8.0, 10.0, 15.0, 16.0, 20.0, 25.0, 30.0, 35.0, 40.0, 50.0, 60.0, 80.0)
+_SIZES = {"rating_a": RATINGS_A, "section_mm2": SECTIONS_MM2}
+_POWERS: Mapping[str, float] = {
+    "rest_v": 1,
+    "test_v": 1,
+    "emf_v": 1,
+    "regulated_v": 1,
+    "current_a": -1,
+    "slow_a": -1,
+    "fast_a": -1,
+    "rating_a": -1,
+    "section_mm2": -1,
+    "resistance_ohm": 2,
+    "coil_ohm": 2,
+    "winding_ohm": 2,
+    "solenoid_ohm": 2,
+    "motor_ohm": 2,
+    "armature_ohm": 2,
+    "field_ohm": 2,
+    "inner_ohm": 2,
+    "primary_ohm": 2,
+    "ohm": 2,
+    "positions": 2,
+}
+"""Power of the ratio of volts with which a field goes; contacts, diodes and watts stay."""
+_UNIT_POWERS = {"V": 1, "A": -1, "ohm": 2}
+_FIXED_KINDS = ("diode",)
+_TURNED = {"battery.B+": "battery.B-", "battery.B-": "battery.B+"}
+
+
+def adapted(file: CircuitFile, system_v: float, earth: str, units: Mapping[str, str]) -> CircuitFile:
+    """The circuit at `system_v` volts with that pole earthed. `units`: unit of every check of the vehicle."""
+    ratio = system_v / WRITTEN_FOR_V
+    if ratio != 1.0:
+        file = _at_volts(file, ratio, units)
+    return _positive(file) if earth == "positive" else file
+
+
+# ---------------------------------------------------------------- volts
+
+
+def _at_volts(file: CircuitFile, ratio: float, units: Mapping[str, str]) -> CircuitFile:
+    def condition(found: Condition) -> Condition:
+        power = _UNIT_POWERS.get(units.get(found.check or "", ""), 0)
+        scale = _scaler(ratio**power)
+        update = {name: scale(getattr(found, name)) for name in ("below", "above")}
+        between = tuple(scale(edge) for edge in found.between) if found.between is not None else None
+        return found.model_copy(update={**update, "between": between})
+
+    def conditions(found: Sequence[Condition]) -> tuple[Condition, ...]:
+        return tuple(condition(one) for one in found)
+
+    return file.model_copy(
+        update={
+            **{
+                section: {name: _sized(entry, ratio) for name, entry in getattr(file, section).items()}
+                for section in ("parts", "fuses", "earths", "wires")
+            },
+            "checks": tuple(_limits(check, ratio) for check in file.checks),
+            "rules": tuple(rule.model_copy(update={"when": conditions(rule.when)}) for rule in file.rules),
+            "symptoms": tuple(
+                symptom.model_copy(update={"shows": tuple(conditions(way) for way in symptom.shows)})
+                for symptom in file.symptoms
+            ),
+        }
+    )
+
+
+def _scaler(factor: float) -> Callable[[float | None], float | None]:
+    return lambda found: None if found is None else found * factor
+
+
+def _sized(entry: Any, ratio: float) -> Any:
+    if getattr(entry, "kind", "") in _FIXED_KINDS:
+        return entry
+    update: dict[str, Any] = {}
+    for name, power in _POWERS.items():
+        found = getattr(entry, name, None)
+        if isinstance(found, float):
+            value = found * ratio**power
+            update[name] = _next(value, _SIZES[name]) if name in _SIZES else value
+        elif name == "positions" and found is not None:
+            update[name] = {position: ohm * ratio**power for position, ohm in found.items()}
+    return entry.model_copy(update=update) if update else entry
+
+
+def _next(value: float, sizes: Sequence[float]) -> float:
+    """The smallest size that is not below the value, or the largest there is."""
+    return next((size for size in sizes if size >= value * 0.999), sizes[-1])
+
+
+def _limits(check: Check, ratio: float) -> Check:
+    if check.limits is None or check.unit is None:
+        return check
+    scale = _scaler(ratio ** _UNIT_POWERS[check.unit])
+    update = {"min": scale(check.limits.min), "max": scale(check.limits.max)}
+    return check.model_copy(update={"limits": check.limits.model_copy(update=update)})
+
+
+# ---------------------------------------------------------------- earth
+
+
+def _positive(file: CircuitFile) -> CircuitFile:
+    """The battery turned round: its minus feeds, its plus is earthed."""
+    wires = {
+        name: wire.model_copy(
+            update={"from_": _TURNED.get(wire.from_, wire.from_), "to": _TURNED.get(wire.to, wire.to)}
+        )
+        for name, wire in file.wires.items()
+    }
+    return file.model_copy(update={"wires": wires, "checks": tuple(map(_probes, file.checks))})
+
+
+def _probes(check: Check) -> Check:
+    if check.kind != "measure" or check.red is None or check.black is None:
+        return check
+    red, black = _TURNED.get(check.red, check.red), _TURNED.get(check.black, check.black)
+    return check.model_copy(update={"red": black, "black": red} if check.unit == "V" else {"red": red, "black": black})
+
+
+# ---------------------------------------------------------------- size of the vehicle, unused taps
+
+
+def stretched(file: CircuitFile, factor: float) -> CircuitFile:
+    """The circuit with every wire `factor` times as long."""
+    if factor == 1.0:
+        return file
+    wires = {n: wire.model_copy(update={"length_m": wire.length_m * factor}) for n, wire in file.wires.items()}
+    return file.model_copy(update={"wires": wires})
+
+
+def without_idle_taps(files: Mapping[str, CircuitFile]) -> dict[str, CircuitFile]:
+    """The circuits with those terminals of joints left away that no wire ends at and no check touches; a joint
+    keeps two at least."""
+    used = {end for file in files.values() for wire in file.wires.values() for end in (wire.from_, wire.to)}
+    for file in files.values():
+        for check in file.checks:
+            used |= {check.red or "", check.black or "", *check.operate.values()}
+
+    def pruned(name: str, part: Any) -> Any:
+        if not isinstance(part, schema.JointPart):
+            return part
+        kept = tuple(t for t in part.terminals if any(f"{name}.{t}" in end for end in used))
+        kept = kept if len(kept) >= 2 else part.terminals[:2]
+        return part if kept == part.terminals else part.model_copy(update={"terminals": kept})
+
+    return {
+        circuit: file.model_copy(update={"parts": {name: pruned(name, part) for name, part in file.parts.items()}})
+        for circuit, file in files.items()
+    }
