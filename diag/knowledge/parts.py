@@ -290,7 +290,7 @@ class StarterPart(_Part):
 
     kind: Literal["starter"]
     case: Literal["body", "31"] = "body"
-    stray_ohm: Ohms = 0.25
+    stray_ohm: Ohms = 0.5
     bypass: Bool = False
     solenoid_ohm: Ohms = 1.2
     contact_ohm: Ohms = 0.001

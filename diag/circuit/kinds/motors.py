@@ -17,6 +17,8 @@ __all__ = ["KINDS"]
 
 _INNER = "motor"
 """Point of a starter between its solenoid's contact and its winding."""
+_CRANKING = 0.8
+"""Share of the system volts that is left to a starter that turns an engine (common practice, no source)."""
 _BYPASS_OHM = 0.02
 """Small contact beside the solenoid's large one (common practice, no source)."""
 _STALLED = 4.0
@@ -43,7 +45,7 @@ def _starter(site: Site, part: schema.StarterPart) -> None:
         contacts.append(site.link("bypass", "30", "15a", _BYPASS_OHM, "relay"))
     works = part.pull_in * site.system_v, part.drop_out * site.system_v
     site.builder.relays.append(Relay(site.part_id, coil, tuple((contact, True) for contact in contacts), *works))
-    site.builder.motors.append(Motor(site.part_id, site.system_v, motor))
+    site.builder.motors.append(Motor(site.part_id, _CRANKING * site.system_v, motor))
 
 
 def _starter_faults(case: Case, part: schema.StarterPart) -> Iterator[Fault]:
@@ -52,6 +54,7 @@ def _starter_faults(case: Case, part: schema.StarterPart) -> Iterator[Fault]:
     welded = case.closes("contact-stuck", "contact")
     yield replace(welded, change=replace(welded.change, flags=frozenset({case.flag("contact-stuck")})))
     yield case.opens("motor-open", "motor")
+    yield Fault("seized", "seized", _held(case, ("motor", _INNER, part.case)))
     if part.bypass:
         yield case.opens("bypass-open", "bypass")
 
