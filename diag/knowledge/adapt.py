@@ -31,6 +31,8 @@ _POWERS: Mapping[str, float] = {
     "section_mm2": -1,
     "resistance_ohm": 2,
     "coil_ohm": 2,
+    "low_ohm": 2,
+    "high_ohm": 2,
     "winding_ohm": 2,
     "solenoid_ohm": 2,
     "motor_ohm": 2,
