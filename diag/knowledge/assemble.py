@@ -25,7 +25,7 @@ from diag.knowledge.translate import problems_of
 from diag.knowledge.variants import LISTS as _LISTS
 from diag.knowledge.variants import check_choices, vary
 
-__all__ = ["AnyPart", "Knowledge", "Source", "Spots", "assemble", "operate_key", "terminals_of"]
+__all__ = ["AnyPart", "Knowledge", "Source", "Spots", "assemble", "operate_key", "spelled_end", "terminals_of"]
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -48,6 +48,12 @@ _DRAWS = frozenset({"test-w", "test-v", "current-a", "slow-a", "fast-a", "fitted
 def terminals_of(part: AnyPart) -> tuple[str, ...]:
     """Names of the terminals of a part, in the order of its kind or of its own list."""
     return part.terminal_names()
+
+
+def spelled_end(parts: Mapping[str, AnyPart], end: str) -> str:
+    """The terminal of a `part.terminal` as a person is told of it: what is stamped on the part comes first."""
+    part_id, _, terminal = end.partition(".")
+    return parts[part_id].spelled(terminal) if part_id in parts else terminal
 
 
 def operate_key(operate: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
