@@ -74,11 +74,10 @@ def make_vehicle(catalogue: Catalogue, answers: Answers) -> Made:
     written = _Written(list(_head(catalogue, whole)), list(_choices(catalogue, whole)))
     plain = _loaded(catalogue, written.text())
     written.overrides = _overrides(catalogue, whole, plain)
-    knowledge = _loaded(catalogue, written.text())
+    knowledge = _loaded(catalogue, written.text()) if written.overrides else plain
     every = list(knowledge.wires)
     written.told = report(knowledge, losses(knowledge, every), together(knowledge, every))
-    text = written.text()
-    return Made(text, _loaded(catalogue, text), tuple(written.told))
+    return Made(written.text(), knowledge, tuple(written.told))  # only comments came after it was loaded
 
 
 def _loaded(catalogue: Catalogue, text: str) -> Knowledge:
