@@ -244,8 +244,8 @@ def test_the_starter_bypasses_the_ballast(make: Make) -> None:
 
 def test_a_live_wire_of_the_bundle_keeps_the_coil_alive_past_the_key(make: Make) -> None:
     """The engine runs on with the key off, and goes on with the wire off the key switch."""
-    tried = make(f"starting, ignition, {_LIGHTS}")
-    rubbed, off = "coil-feed.to-wire-flash-feed", {"unplugged": "key-switch.15"}
+    tried = make("starting, ignition")
+    rubbed, off = "main-feed.to-wire-coil-feed", {"unplugged": "key-switch.15"}
     assert abs(tried.volts("ignition-coil.15", _REST)) < 0.01
     for cause, without in ((rubbed, True), ("key-switch.stuck-30-15", False)):
         assert tried.volts("ignition-coil.15", _REST, cause) > 11
