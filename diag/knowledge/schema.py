@@ -338,6 +338,8 @@ class CircuitFile(Sections):
     """Where a person stands or kneels: id and plain words."""
     needs: tuple[Id, ...] = ()
     """Other circuits whose parts this one uses."""
+    beside: tuple[Id, ...] = ()
+    """Other circuits of which it speaks where they are fitted; without them that is left out."""
     options: Mapping[Id, Option] = {}
     variants: tuple[Variant, ...] = ()
 
