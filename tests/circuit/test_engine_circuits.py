@@ -24,6 +24,7 @@ from diag.talk.wording import point_words
 Operate = Mapping[str, str]
 _REST: Operate = {}
 _KEY: Operate = {"ignition": "on"}
+_POINTS: Operate = {"ignition": "on", "points": "closed"}
 _START: Operate = {"ignition": "start"}
 _RUNS: Operate = {"ignition": "on", "engine": "running"}
 _PRESSED: Operate = {"horn-button": "pressed"}
@@ -208,10 +209,11 @@ def test_a_coil_takes_three_to_five_amps_with_points_closed(make: Make) -> None:
     """3 to 5 A (from memory); none with points open or the engine running past them."""
     for ballast in ("none", "resistor"):
         tried = make("starting, ignition", f"{{ignition: {{ballast: {ballast}, carburettor: plain}}}}")
-        assert 3 < tried.amps("breaker-wire", _KEY) < 5
-        for operate, cause in ((_REST, None), (_RUNS, None), (_KEY, "breaker.stuck-open")):
+        assert 3 < tried.amps("breaker-wire", _POINTS) < 5
+        for operate, cause in (({"points": "closed"}, None), (_KEY, None), (_POINTS, "breaker.stuck-open")):
             assert tried.amps("breaker-wire", operate, cause) < 1e-3
-        assert tried.amps("breaker-wire", _KEY, "ignition-coil.shorted-turns") > 5
+        assert tried.amps("breaker-wire", _KEY, "breaker.stuck-closed") > 3
+        assert tried.amps("breaker-wire", _POINTS, "ignition-coil.shorted-turns") > 5
 
 
 @pytest.mark.parametrize("ballast", ["none", "resistor"])
@@ -232,14 +234,14 @@ def test_the_starter_bypasses_the_ballast(make: Make) -> None:
     """About half of the volts behind the ballast, all that the battery has left while cranking; with the ballast
     or contact 15 open the engine fires on the starter and dies as the key springs back."""
     tried = make("starting, ignition", "{ignition: {ballast: resistor, carburettor: plain}}")
-    assert 5.5 < tried.volts("ignition-coil.15", _KEY) < 8
+    assert 5.5 < tried.volts("ignition-coil.15", _POINTS) < 8
     posts = tried.volts("battery.B+", _START, black="battery.B-")
     assert posts - 1.0 < tried.volts("ignition-coil.15", _START) < posts
     for cause in ("ballast.open", "key-switch.open-30-15", "coil-feed.open"):
         assert tried.volts("ignition-coil.15", _KEY, cause) < 0.5
         assert tried.volts("ignition-coil.15", _START, cause) > 8.5
-    assert tried.volts("ignition-coil.15", _START, "starter.bypass-open") < 6
-    assert tried.volts("ignition-coil.15", _KEY, "ballast.bridged") > 11.5
+    assert tried.volts("ignition-coil.15", {**_START, "points": "closed"}, "starter.bypass-open") < 6
+    assert tried.volts("ignition-coil.15", _POINTS, "ballast.bridged") > 11.5
 
 
 def test_a_live_wire_of_the_bundle_keeps_the_coil_alive_past_the_key(make: Make) -> None:
