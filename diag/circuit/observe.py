@@ -10,6 +10,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from diag.calc.filament import LIGHT_POWER
 from diag.circuit.behaviour import FLASHER_STATES, MOTORS, Shown
 from diag.circuit.elements import LED_ON_SHARE
 from diag.circuit.network import BODY, Floats, Network
@@ -22,6 +23,7 @@ __all__ = [
     "LIGHTS",
     "LOOKS",
     "MOTORS",
+    "NEEDLES",
     "OPEN_LINE_OHM",
     "RHYTHMS",
     "SOUNDS",
@@ -46,6 +48,10 @@ LOOKS: tuple[tuple[str, str], ...] = (
     *((light, rhythm) for light in LIGHTS[1:] for rhythm in RHYTHMS[1:]),
 )
 """All that a lamp may show, in the order of the columns of a look."""
+NEEDLES = ("low", "middle", "high")
+"""Where the needle of a gauge stands on its scale; one that has no current rests at the low end."""
+_LOW_END, _HIGH_END, _NEEDLE_WIDTH = 0.25, 0.75, 0.05
+"""Shares of the scale, and how far needles and eyes differ (common practice, no source)."""
 SOUNDS = ("none", "click", "buzz", "weak", "sound")
 _HEARD: dict[str, tuple[str, ...]] = {
     "flasher-unit": ("none", "click", "buzz"),
@@ -61,9 +67,8 @@ _LOOKED: dict[str, tuple[str | tuple[str, str], ...]] = {
     "motor": MOTORS,
     "wiper-motor": MOTORS,
     "starter": MOTORS,
+    "gauge": NEEDLES,
 }
-_LIGHT_POWER = 3.4
-"""Light of a filament goes with V^3.4 (Fink & Beaty, Standard Handbook for Electrical Engineers)."""
 _LIGHT_WIDTH = 0.25
 """How far lamps and eyes differ, as a natural logarithm of light; common practice, no source."""
 _CONTRAST = 2.0
@@ -117,7 +122,7 @@ def _lamp_light(ratio: Floats, scale: Floats, led: Floats) -> Floats:
 
     An LED substitute is made to be as bright as the filament at those volts, and follows its current.
     """
-    filament = scale * np.abs(ratio) ** _LIGHT_POWER
+    filament = scale * np.abs(ratio) ** LIGHT_POWER
     substitute = (scale > 0) * np.maximum(led * ratio - LED_ON_SHARE, 0.0) / (1 - LED_ON_SHARE)
     found: Floats = np.where(led == 0, filament, substitute)
     return found
@@ -137,7 +142,7 @@ def lamp_looks(shown: Shown, network: Network, lamp: str, spread: Floats, limits
         for volts in (shown.lamp_on_v, shown.lamp_off_v)
     )
     best = max(float(on[0]), float(off[0]))
-    reference = best if best > limits["dark"] else (_supply_v(shown, network) / rated) ** _LIGHT_POWER
+    reference = best if best > limits["dark"] else (_supply_v(shown, network) / rated) ** LIGHT_POWER
     on, off = on / reference, off / reference
     return _looks(_light_words(on, spread, limits), _light_words(off, spread, limits), on, off, shown.flasher)
 
@@ -162,7 +167,7 @@ def tester_looks(
     light = []
     for volts in (np.abs(seen.number), np.abs(seen.off)):
         if led_from_v is None:
-            light.append((volts / system_v) ** _LIGHT_POWER)
+            light.append((volts / system_v) ** LIGHT_POWER)
         else:
             light.append(np.maximum(volts - led_from_v, 0.0) / (system_v - led_from_v))
     words = [_light_words(one, spread, limits) for one in light]
@@ -239,6 +244,15 @@ def motor_looks(shown: Shown, network: Network, motor: str) -> Floats:
     return found
 
 
+def needle_looks(shown: Shown, network: Network, gauge: str) -> Floats:
+    """(R, 3) chance of each of NEEDLES, by the current through the gauge."""
+    needle = next(one for one in network.needles if one.id == gauge)
+    share = (np.abs(shown.branch_a[:, needle.coil]) - needle.low_a) / (needle.high_a - needle.low_a)
+    low, high = (_step((share - edge) / _NEEDLE_WIDTH) for edge in (_LOW_END, _HIGH_END))
+    out: Floats = np.stack([1 - low, low - high, high], axis=1)
+    return np.clip(out, 0.0, 1.0)
+
+
 def answers_of(kind: str, *, looked: bool) -> tuple[str | tuple[str, str], ...]:
     """What a look at a part of that kind, or a listen to it, may answer; none where it shows or says nothing."""
     return _LOOKED.get(kind, ()) if looked else _HEARD.get(kind, ())
@@ -265,11 +279,9 @@ def part_words(
     if not words:
         raise ValueError(f"nothing is {'seen' if looked else 'heard'} of a {kind}")
     if looked:
-        return (
-            lamp_looks(shown, network, target, spread, limits)
-            if words == LOOKS
-            else motor_looks(shown, network, target)
-        )
+        if words == LOOKS:
+            return lamp_looks(shown, network, target, spread, limits)
+        return (needle_looks if words == NEEDLES else motor_looks)(shown, network, target)
     if kind == "horn":
         found = horn_sounds(shown, network, target, system_v, held)
     elif kind == "relay":

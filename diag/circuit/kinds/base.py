@@ -10,24 +10,17 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
-from diag.circuit.network import BODY, Branch, Change, Diode, Extra, Filament, Motor, Network, Relay, Source
+from diag.circuit.network import BODY, Branch, Change, Diode, Extra, Filament, Motor, Needle, Network, Relay, Source
 from diag.knowledge.schema import Mode
 
-__all__ = ["CONDUCTOR_K", "OPEN", "TOUCH_OHM", "Builder", "Case", "Fault", "Kind", "Site", "always", "copper_factor"]
+__all__ = ["OPEN", "TOUCH_OHM", "Builder", "Case", "Fault", "Kind", "Site", "always"]
 
 OPEN = math.inf
 """Ohm added by what conducts no more."""
 TOUCH_OHM = 0.02
 """Bare metal that touches bare metal (common practice, no source)."""
-CONDUCTOR_K = 0.00393
-"""Temperature coefficient of copper at 20 °C, per kelvin (IEC 60028)."""
 
 P_contra = TypeVar("P_contra", contravariant=True)
-
-
-def copper_factor(temperature_c: float) -> float:
-    """Resistance of copper at a temperature in °C against its resistance at 20 °C (IEC 60028)."""
-    return 1 + CONDUCTOR_K * (temperature_c - 20.0)
 
 
 @dataclass
@@ -41,6 +34,7 @@ class Builder:
     diodes: list[Diode] = field(default_factory=list)
     relays: list[Relay] = field(default_factory=list)
     motors: list[Motor] = field(default_factory=list)
+    needles: list[Needle] = field(default_factory=list)
 
     def node(self, name: str) -> int:
         """Index of a node, which is made if it is new."""
@@ -69,6 +63,7 @@ class Builder:
             tuple(self.diodes),
             tuple(self.relays),
             tuple(self.motors),
+            tuple(self.needles),
         )
 
 
