@@ -12,6 +12,7 @@ from typing import Any
 
 import click
 
+from diag.alter_verbs import alter
 from diag.errors import DiagError
 
 __all__ = ["file_argument", "operate_option", "vehicle"]
@@ -35,6 +36,9 @@ operate_option: Decorator = click.option(
 @click.group()
 def vehicle() -> None:
     """Tell what a vehicle must show, from its description."""
+
+
+vehicle.add_command(alter)
 
 
 @vehicle.command()
