@@ -26,7 +26,7 @@ def content_after(old: Mapping[str, Any], plan: Plan, before: Knowledge) -> dict
     volts = next((change.system_v for change in plan.changes if change.system_v is not None), before.vehicle.system_v)
     if volts != before.vehicle.system_v:
         new["system-v"] = plain(volts, "V")
-    overrides = _overrides(new, plan, volts / before.vehicle.system_v)
+    overrides = _overrides(new, plan, before, volts / before.vehicle.system_v)
     for change in plan.changes:
         for circuit, options in change.options.items():
             new.setdefault("options", {}).setdefault(circuit, {}).update(options)
@@ -34,8 +34,7 @@ def content_after(old: Mapping[str, Any], plan: Plan, before: Knowledge) -> dict
             for name, entry in getattr(change, section).items():
                 held = overrides.setdefault(section, {}).setdefault(name, {})
                 held.pop("fitted", None)
-                link = getattr(before.parts.get(name), "link", "blade")
-                held.update(at_volts(entry, volts / WRITTEN_FOR_V, link))
+                held.update(at_volts(entry, volts / WRITTEN_FOR_V, _link(name, before)))
         for name in change.without:
             _take_away(name, overrides, before)
     overrides = {section: entries for section, entries in overrides.items() if entries}
@@ -45,12 +44,12 @@ def content_after(old: Mapping[str, Any], plan: Plan, before: Knowledge) -> dict
     return new
 
 
-def _overrides(new: Mapping[str, Any], plan: Plan, ratio: float) -> dict[str, dict[str, Any]]:
+def _overrides(new: Mapping[str, Any], plan: Plan, before: Knowledge, ratio: float) -> dict[str, dict[str, Any]]:
     """What the file overrides already: at the new volts, and without what was true of a part that goes."""
     found: dict[str, dict[str, Any]] = copy.deepcopy(dict(new.get("overrides", {})))
     for section in ("parts", "fuses"):
         for name, entry in found.get(section, {}).items():
-            found[section][name] = at_volts(entry, ratio)
+            found[section][name] = at_volts(entry, ratio, _link(name, before))
     for part in plan.all_of("renews"):
         entry = found.get("parts", {}).get(part)
         if entry is None:
@@ -61,6 +60,10 @@ def _overrides(new: Mapping[str, Any], plan: Plan, ratio: float) -> dict[str, di
         else:
             del found["parts"][part]
     return found
+
+
+def _link(name: str, before: Knowledge) -> str:
+    return getattr(before.parts.get(name), "link", "blade")
 
 
 def _take_away(name: str, overrides: dict[str, dict[str, Any]], before: Knowledge) -> None:

@@ -152,6 +152,14 @@ def _there(plan: Plan, before: Knowledge) -> None:
                     f"{plan.recipe.model.alteration}: this vehicle has no part `{part}` to replace; expected a vehicle "
                     "that has it."
                 )
+        for section, key in (("parts", "kind"), ("fuses", "rating-a"), ("wires", "from")):
+            there = before.wires if section == "wires" else before.parts
+            for name, entry in getattr(change, section).items():
+                if name in there and key in entry and "title" in entry:
+                    raise DiagError(
+                        f"{plan.recipe.model.alteration}: this vehicle has `{name}` already; expected a vehicle that "
+                        "was not altered like that before."
+                    )
         for place, caution in enumerate(change.cautions):
             if caution not in before.cautions:
                 raise KnowledgeError(

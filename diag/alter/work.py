@@ -70,7 +70,7 @@ def alter(vehicle: Path, recipe: Recipe, settings: Sequence[str], date: str, ear
     wires, guards = plan.all_of("sizes"), plan.mapped("guards")
     if wires or guards:
         for _ in range(2):  # thicker wires bring a little more current
-            lost_v = recipe.model.wire_drop * after_known.vehicle.system_v / WRITTEN_FOR_V
+            lost_v = recipe.model.wire_drop * min(1.0, after_known.vehicle.system_v / WRITTEN_FOR_V)
             there = {fuse: behind for fuse, behind in guards.items() if isinstance(after_known.parts[fuse], FusePart)}
             content = with_sizes(content, *sized(after, wires, there, lost_v))
             after_known, _ = known(content)

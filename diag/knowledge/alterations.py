@@ -110,7 +110,7 @@ class Change(Model):
 class Alteration(Model):
     """rules/alterations/NAME.yaml. `for-v`: system volts of vehicles that it is for. `keeps-wires`: sections of
     wires stay what they are though the circuits' own would change with the volts. `wire-drop`: most that a new
-    wire may lose, on 12 V."""
+    wire may lose, on 12 V and above; in proportion on 6 V."""
 
     alteration: Id
     title: Text
