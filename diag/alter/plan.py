@@ -57,6 +57,8 @@ def make_plan(recipe: Recipe, before: Knowledge, settings: Sequence[str]) -> Pla
         Change.model_validate(_filled(raw[index], asked), by_alias=True, by_name=False) for index, _ in holding
     )
     plan = Plan(recipe, chosen, asked, changes, tuple(index for index, _ in holding))
+    if not any(change.prove for change in changes):
+        raise DiagError(f"{recipe.model.alteration}: nothing of it fits this vehicle and these choices.")
     _agreeing(plan)
     _there(plan, before)
     return plan

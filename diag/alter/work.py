@@ -23,6 +23,7 @@ from diag.knowledge.alterations import SECTIONS, Recipe
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.ends import load_ends
 from diag.knowledge.load import load_knowledge
+from diag.knowledge.names import nearest, quoted
 from diag.knowledge.reader import Marked, read_yaml
 from diag.knowledge.schema import FusePart
 
@@ -68,17 +69,37 @@ def alter(vehicle: Path, recipe: Recipe, settings: Sequence[str], date: str, ear
     operates = _operates(plan, before_known, after_known)
     after = Computed(after_known, operates)
     wires, guards = plan.all_of("sizes"), plan.mapped("guards")
+    _fitted(plan, after_known)
     if wires or guards:
         for _ in range(2):  # thicker wires bring a little more current
             lost_v = recipe.model.wire_drop * min(1.0, after_known.vehicle.system_v / WRITTEN_FOR_V)
-            there = {fuse: behind for fuse, behind in guards.items() if isinstance(after_known.parts[fuse], FusePart)}
-            content = with_sizes(content, *sized(after, wires, there, lost_v))
+            content = with_sizes(content, *sized(after, wires, guards, lost_v))
             after_known, _ = known(content)
             after = Computed(after_known, operates)
     before = Computed(before_known, operates)
     sheet = make_worksheet(plan, before, after, load_ends())
     _, final = known(with_history(content, date, recipe.model.alteration, sheet.what))
     return Altered(sheet, final, before, after)
+
+
+def _fitted(plan: Plan, after: Knowledge) -> None:
+    """What the recipe wants sized must be there by then."""
+    problems = []
+    for index, change in zip(plan.at, plan.changes, strict=True):
+        fuses = [name for name, part in after.parts.items() if isinstance(part, FusePart)]
+        for loc, name, known in (
+            *((("sizes", i), name, list(after.wires)) for i, name in enumerate(change.sizes)),
+            *((("guards", name), name, fuses) for name in change.guards),
+            *((("guards", fuse, i), name, list(after.wires)) for fuse in change.guards
+              for i, name in enumerate(change.guards[fuse])),
+        ):
+            if name not in known:
+                spot = plan.recipe.marked.place(("changes", index, *loc), key=loc == ("guards", name))
+                expected = "a wire or fuse of the altered vehicle"
+                problems.append(Problem(spot, "the altered vehicle has no such thing", quoted(name), expected,
+                                        nearest(name, known)))
+    if problems:
+        raise KnowledgeError(problems)
 
 
 def _operates(plan: Plan, before: Knowledge, after: Knowledge) -> list[Mapping[str, str]]:

@@ -78,7 +78,7 @@ class Change(Model):
 
     `system-v`, `options` and the sections go into the vehicle's file; `without` takes away. Values are for 12 V
     and converted on other vehicles. `renews`: parts that are taken out and replaced. `marks`: what may be stamped
-    beside a terminal on the old part. `sizes`: wires whose section is worked out from their current; `guards`:
+    beside a terminal on the old part. `sizes`: new wires whose section is worked out from their current; `guards`:
     fuses whose rating is worked out, each with the wires behind it.
     `measure` is done with the battery still on, `prepare` before wires come off, `steps` before new ones go on,
     `finish` with the battery on again, before the proof.
@@ -191,14 +191,6 @@ def _mistakes(recipe: Alteration, marked: Marked, path: Path) -> Iterator[Proble
             elif "." not in option and option not in ("system-v", "earth", "circuit"):
                 offered = [*recipe.choices, "system-v", "earth", "circuit"]
                 yield _unknown(marked, (*at, "only", option), "there is no such choice", option, offered, key=True)
-        wires = {name for each in recipe.changes for name in each.wires}
-        for place, name in enumerate(change.sizes):
-            if name not in wires:
-                yield _unknown(marked, (*at, "sizes", place), "the recipe lays no such wire", name, wires, key=False)
-        fuses = {name for each in recipe.changes for name in each.fuses}
-        for name in change.guards:
-            if name not in fuses:
-                yield _unknown(marked, (*at, "guards", name), "the recipe has no such fuse", name, fuses, key=True)
     if not any(BATTERY_OFF in change.cautions and not change.only for change in recipe.changes):
         yield Problem(
             marked.place(("changes",), key=True),

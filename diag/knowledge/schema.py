@@ -291,6 +291,8 @@ class Remedy(Model):
     cures: Annotated[tuple[CauseRef, ...], Field(min_length=1)]
     steps: Annotated[tuple[Text, ...], Field(min_length=1)]
     cautions: tuple[Id, ...] = ()
+    parts: tuple[Text, ...] = ()
+    """What has to be at hand or ordered."""
     minutes: Minutes = 10.0
     proof: tuple[Id, ...] = ()
 
@@ -337,6 +339,8 @@ class CircuitFile(Sections):
     """Where a person stands or kneels: id and plain words."""
     needs: tuple[Id, ...] = ()
     """Other circuits whose parts this one uses."""
+    beside: tuple[Id, ...] = ()
+    """Other circuits of which it speaks where they are fitted; without them that is left out."""
     options: Mapping[Id, Option] = {}
     variants: tuple[Variant, ...] = ()
 
@@ -380,11 +384,13 @@ class Mode(Model):
 
 
 class RemedyForm(Model):
-    """Wording of a derived remedy; `{part}` and `{place}` are filled in."""
+    """Wording of a derived remedy; `{part}`, `{place}`, `{marking}` (what is stamped on a lamp or fuse) and
+    `{wire}` (section, colour and length of a wire) are filled in."""
 
     title: Text
     steps: Annotated[tuple[Text, ...], Field(min_length=1)]
     cautions: tuple[Id, ...] = ()
+    parts: tuple[Text, ...] = ()
     minutes: Minutes = 10.0
 
 
@@ -437,9 +443,10 @@ class VocabularyFile(Model):
     rhythm: tuple[Id, ...]
     sound: tuple[Id, ...]
     motor: tuple[Id, ...]
+    needle: tuple[Id, ...] = ()
     wire_colours: tuple[Text, ...]
     light_limits: Mapping[Id, Positive]
     """Upper edge of each word's relative light, against the healthy vehicle: dark, glow, dim, normal."""
-    misread: Mapping[Literal["light", "rhythm", "sound", "motor"], Mapping[Id, Mapping[Id, Share]]]
+    misread: Mapping[Literal["light", "rhythm", "sound", "motor", "needle"], Mapping[Id, Mapping[Id, Share]]]
     """For each true word the words it is taken for, with their share; the rest is right."""
     misread_floor: Share = 0.03

@@ -10,7 +10,7 @@ Rows: 0 healthy, then one a cause; the flat chance of a cause that is not in the
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -163,6 +163,10 @@ class Chances:
             self._by_rules[key] = self.seldom.mixed((1 - self._floor) * chance + self._floor / len(values))
         return self._by_rules[key]
 
+    def share(self, tables: Iterable[tuple[Step, Floats]]) -> None:
+        """Take the same chances from where they lie stacked, so that they are not kept twice."""
+        self._tables.update((step.id, table) for step, table in tables)
+
     def answers(self, step: Step) -> Floats:
         """`table` for an answer that was given: instruments are solved in the network."""
         if not (self.computed(step) and wants_instrument(step)):
@@ -234,7 +238,10 @@ class Chances:
         if step.outcomes == LOOKS:
             return self._look_confusion
         words = [str(outcome) for outcome in step.outcomes]
-        return _confusion(words, self.knowledge.vocabulary.misread.get("motor" if step.kind == "look" else "sound", {}))
+        misread = self.knowledge.vocabulary.misread
+        if step.kind != "look":
+            return _confusion(words, misread.get("sound", {}))
+        return _confusion(words, misread.get("needle" if step.outcomes == observe.NEEDLES else "motor", {}))
 
     def _confusion_of_looks(self) -> Floats:
         misread = self.knowledge.vocabulary.misread

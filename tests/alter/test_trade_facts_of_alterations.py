@@ -134,7 +134,8 @@ def test_swapped_dynamo_wires_are_put_right(tmp_path: Path) -> None:
 )
 def test_a_dynamo_is_polarised_by_the_way_of_its_field(tmp_path: Path, field: str, touched: str) -> None:
     """With DF off the regulator in either case, or its contacts burn; after the battery is on, before the proof."""
-    steps = altered(vehicle(tmp_path), "regulator", f"field={field}").sheet.steps
+    described = f"options: {{charge-warning: {{field: {field}}}}}\n"
+    steps = altered(vehicle(tmp_path, more=described), "regulator").sheet.steps
     (at,) = [i for i, step in enumerate(steps) if step.startswith("Polarise")]
     assert f"pole to {touched}" in " ".join(steps[at].split())
     assert "DF off the regulator" in steps[at]
@@ -168,21 +169,13 @@ def test_a_tired_light_switch_gains_most_by_a_relay(tmp_path: Path) -> None:
     assert now - was > 0.5
 
 
-def test_main_beam_alone_leaves_the_dipped_beam_as_it_was(tmp_path: Path) -> None:
-    done = altered(vehicle(tmp_path), "headlamp-relay", "beams=main")
-    assert "relay-dip" not in done.after.knowledge.parts
-    ends = "headlamp-left.56b", "headlamp-left.31"
-    was, now = (part.volts({"lights": "head"}, *ends) for part in (done.before, done.after))
-    assert was == pytest.approx(now, abs=1e-6)
-
-
 def test_a_longer_way_wants_a_thicker_wire(tmp_path: Path) -> None:
     """The section is worked out, not typed in: the same loss at four times the length."""
     short, long = (
-        altered(vehicle(tmp_path / name), "headlamp-relay", f"length={length}").after.knowledge.wires["relay-dip-feed"]
-        for name, length in (("a", "0.8 m"), ("b", "3.2 m"))
+        altered(vehicle(tmp_path / name), "headlamp-relay", f"length={length}").after.knowledge.wires["dip-relay-feed"]
+        for name, length in (("a", "0.5 m"), ("b", "2 m"))
     )
-    assert (short.length_m, long.length_m) == (0.8, 3.2)
+    assert (short.length_m, long.length_m) == (0.5, 2.0)
     assert long.section_mm2 > short.section_mm2
 
 
