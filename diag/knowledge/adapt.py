@@ -15,9 +15,9 @@ from diag.knowledge import schema
 from diag.knowledge.schema import Check, CircuitFile, Condition
 from diag.knowledge.sizes import RATINGS_A, SECTIONS_MM2
 
-__all__ = ["adapted", "stretched", "without_amps", "without_idle_taps"]
+__all__ = ["POWERS", "adapted", "stretched", "without_amps", "without_idle_taps"]
 
-_POWERS: Mapping[str, float] = {
+POWERS: Mapping[str, float] = {
     "rest_v": 1,
     "test_v": 1,
     "emf_v": 1,
@@ -93,7 +93,7 @@ def _sized(entry: Any, ratio: float) -> Any:
     if getattr(entry, "kind", "") in _FIXED_KINDS:
         return entry
     update: dict[str, Any] = {}
-    for name, power in _POWERS.items():
+    for name, power in POWERS.items():
         found = getattr(entry, name, None)
         if isinstance(found, float):
             value = found * ratio**power

@@ -63,6 +63,7 @@ from diag.knowledge.scalars import (
 
 __all__ = [
     "PART_KINDS",
+    "Altered",
     "AnyPart",
     "AlternatorPart",
     "BatteryPart",
@@ -421,6 +422,14 @@ class KindsFile(Model):
     """Prior of a cause that is not in the model."""
 
 
+class Altered(Model):
+    """One alteration that was done: the day (YYYY-MM-DD), its kind, and what changed, in words."""
+
+    date: Annotated[str, StringConstraints(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$")]
+    kind: Id
+    what: tuple[Text, ...] = ()
+
+
 class VehicleFile(Model):
     vehicle: Id
     title: Text
@@ -439,6 +448,8 @@ class VehicleFile(Model):
     assumed: Literal["all"] | tuple[Id, ...] = ()
     """Wires whose length or section nobody measured."""
     alterations: tuple[Text, ...] = ()
+    history_of_alterations: tuple[Altered, ...] = ()
+    """Oldest first; written by `diag vehicle alter`."""
     overrides: Mapping[Literal["parts", "fuses", "earths", "wires"], Mapping[Id, Mapping[str, Any]]] = {}
     """Merged by id over the circuits' own; a value of `absent` for the key `fitted` removes one."""
 
