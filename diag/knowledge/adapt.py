@@ -15,8 +15,10 @@ from diag.knowledge import schema
 from diag.knowledge.schema import Check, CircuitFile, Condition
 from diag.knowledge.sizes import RATINGS_A, SECTIONS_MM2
 
-__all__ = ["POWERS", "adapted", "stretched", "without_amps", "without_idle_taps"]
+__all__ = ["POWERS", "WRITTEN_FOR_V", "adapted", "stretched", "without_amps", "without_idle_taps"]
 
+WRITTEN_FOR_V = schema.WrittenFor().system_v
+"""Volts that a circuit's file is written for where it does not say."""
 POWERS: Mapping[str, float] = {
     "rest_v": 1,
     "test_v": 1,
