@@ -24,7 +24,7 @@ from diag.knowledge.assemble import Knowledge
 from diag.knowledge.ends import load_ends
 from diag.knowledge.load import load_knowledge
 from diag.knowledge.names import nearest, quoted
-from diag.knowledge.reader import Marked, read_yaml
+from diag.knowledge.reader import Loc, Marked, read_yaml
 from diag.knowledge.schema import FusePart
 
 __all__ = ["Altered", "alter"]
@@ -87,17 +87,22 @@ def _fitted(plan: Plan, after: Knowledge) -> None:
     problems = []
     for index, change in zip(plan.at, plan.changes, strict=True):
         fuses = [name for name, part in after.parts.items() if isinstance(part, FusePart)]
-        for loc, name, known in (
+        sites: list[tuple[Loc, str, list[str]]] = [
             *((("sizes", i), name, list(after.wires)) for i, name in enumerate(change.sizes)),
             *((("guards", name), name, fuses) for name in change.guards),
-            *((("guards", fuse, i), name, list(after.wires)) for fuse in change.guards
-              for i, name in enumerate(change.guards[fuse])),
-        ):
+            *(
+                (("guards", fuse, i), name, list(after.wires))
+                for fuse in change.guards
+                for i, name in enumerate(change.guards[fuse])
+            ),
+        ]
+        for loc, name, known in sites:
             if name not in known:
                 spot = plan.recipe.marked.place(("changes", index, *loc), key=loc == ("guards", name))
                 expected = "a wire or fuse of the altered vehicle"
-                problems.append(Problem(spot, "the altered vehicle has no such thing", quoted(name), expected,
-                                        nearest(name, known)))
+                problems.append(
+                    Problem(spot, "the altered vehicle has no such thing", quoted(name), expected, nearest(name, known))
+                )
     if problems:
         raise KnowledgeError(problems)
 
