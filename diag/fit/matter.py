@@ -10,13 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diag.calc.copper import SECTIONS_MM2, wire_ohm
+from diag.calc.copper import wire_ohm
 from diag.circuit.network import Change, Floats
 from diag.circuit.parts import build_network
 from diag.circuit.predict import bench_of
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key
 from diag.knowledge.bridging import EXTRA_CONTROLS
+from diag.knowledge.sizes import SECTIONS_MM2
 from diag.knowledge.targets import target_title
 
 __all__ = ["LONGER", "Loss", "Together", "healthy_operates", "losses", "next_smaller", "together"]
