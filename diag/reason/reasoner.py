@@ -15,7 +15,7 @@ from diag.circuit.network import Floats
 from diag.circuit.parts import build_network
 from diag.circuit.predict import Predictor
 from diag.knowledge import schema
-from diag.knowledge.assemble import Knowledge
+from diag.knowledge.assemble import Knowledge, operate_key
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED
 from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
@@ -104,8 +104,9 @@ class Reasoner:
         self.remedy_of = {self.index[cause]: plan.id for plan in self.remedies.values() for cause in plan.cures}
         self.complaints = self.chances.complaints(list(knowledge.symptoms.values()), self.steps)
         computed = [step for step in self.steps.values() if self.chances.computed(step)]
-        self._computed_steps = StepTable(computed, self.chances.table)
-        self.chances.share(self._computed_steps.tables())
+        for step in sorted(computed, key=lambda step: operate_key(step.operate)):  # what one operate shows at a go
+            self.chances.folded(step)
+        self._computed_steps = StepTable(computed, self.chances.folded)
         self._ruled_steps = [step for step in self.steps.values() if not self.chances.computed(step)]
         self._ruled_table: tuple[list[Floats], StepTable] | None = None
 
