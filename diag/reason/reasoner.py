@@ -34,6 +34,8 @@ _CHANGED_TAKES = 0.3
 """Chance that an unnamed change by the fitter cured whatever was wrong; common practice, no source."""
 _MISSES = 0.05
 """Chance that a remedy did not take."""
+_KEPT_STILL = ("seized", "stuck")
+"""Modes of a part that then neither sounds nor moves, whatever its feed."""
 _SHOWS = 0.35
 _OPEN = 0.5
 """A problem whose signs were less likely misread, or cured, than this is still to be solved."""
@@ -91,7 +93,7 @@ class Reasoner:
             self.rules,
             [c.id for c in self.causes],
             [c.spread for c in self.causes],
-            [float(self.seized(i)) for i in range(len(self.causes))],
+            [self.held(i) for i in range(len(self.causes))],
             {
                 i: (self.index[cause.of], cause.shows)
                 for i, cause in enumerate(self.causes)
@@ -131,10 +133,12 @@ class Reasoner:
             out[cause.id] = [names[r] for r in order if shift[r, 1 + i] > _SHOWS]
         return out
 
-    def seized(self, cause: int) -> bool:
-        """Whether a cause (by index) keeps its horn, or the contact of its relay, from moving."""
-        change, subject = self.causes[cause].change, self.causes[cause].subject
-        return change is not None and not change.flags.isdisjoint({f"{subject}:seized", f"{subject}:stuck"})
+    def held(self, cause: int) -> frozenset[str]:
+        """The parts that a cause (by index) keeps from moving: a seized horn or motor, a relay whose contact is
+        welded."""
+        change = self.causes[cause].change
+        flags = change.flags if change is not None else frozenset()
+        return frozenset(part for part, _, mode in (flag.rpartition(":") for flag in flags) if mode in _KEPT_STILL)
 
     def step_like(self, check: str, deed: Deed) -> Step | None:
         """The step that an answer record describes: by what was done, else by its id, else made from it.

@@ -149,6 +149,8 @@ def test_a_sound_vehicle_shows_what_it_should(
         ("relay.coil-open", "relay-on", "none"),
         ("relay.stuck", "relay-on", "none"),
         ("relay.stuck", "blower-on", "runs"),
+        ("blower.seized", "relay-on", "click"),
+        ("wiper.seized", "relay-on", "click"),
         ("start-wire.open", "crank", "none"),
         ("starter-cable.open", "crank", "click"),
         ("starter.motor-open", "crank", "click"),
