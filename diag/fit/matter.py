@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diag.circuit.kinds.wires import CLASS_5_OHM_PER_M, wire_ohm
+from diag.calc.copper import CLASS_5_OHM_PER_M, wire_ohm
 from diag.circuit.network import Change, Floats
 from diag.circuit.parts import build_network
 from diag.circuit.predict import bench_of

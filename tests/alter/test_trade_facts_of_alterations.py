@@ -129,9 +129,7 @@ def test_swapped_dynamo_wires_are_put_right(tmp_path: Path) -> None:
     assert found["Field wire of the dynamo"][0] == "move"
 
 
-@pytest.mark.parametrize(
-    ("field", "touched"), [("to-earth", "DF of the dynamo"), ("to-output", "D+ of the dynamo")]
-)
+@pytest.mark.parametrize(("field", "touched"), [("to-earth", "DF of the dynamo"), ("to-output", "D+ of the dynamo")])
 def test_a_dynamo_is_polarised_by_the_way_of_its_field(tmp_path: Path, field: str, touched: str) -> None:
     """With DF off the regulator in either case, or its contacts burn; after the battery is on, before the proof."""
     described = f"options: {{charge-warning: {{field: {field}}}}}\n"
