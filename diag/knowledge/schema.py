@@ -113,6 +113,7 @@ __all__ = [
     "VocabularyFile",
     "WiperMotorPart",
     "Wire",
+    "WrittenFor",
 ]
 
 
@@ -315,10 +316,20 @@ class Sections(Model):
 
 
 class Option(Model):
-    """A way in which vehicles differ in a circuit. `choices`: value and plain words; the first is the usual one."""
+    """A way in which vehicles differ in a circuit. `choices`: value and plain words; the first is the usual one.
+    `rules-out`: for a choice, what it cannot stand beside (options of the same circuit with their values)."""
 
     title: Text
     choices: Annotated[Mapping[Id, Text], Field(min_length=2)]
+    rules_out: Mapping[Id, Mapping[Id, OneOrMore]] = {}
+
+    def possible(self, others: Mapping[str, str]) -> dict[str, str]:
+        """The choices that can stand beside `others`, option to value; they keep their order."""
+        return {
+            value: words
+            for value, words in self.choices.items()
+            if not any(others.get(name) in values for name, values in self.rules_out.get(value, {}).items())
+        }
 
 
 class Variant(Sections):
@@ -330,11 +341,19 @@ class Variant(Sections):
     without: tuple[Id, ...] = ()
 
 
+class WrittenFor(Model):
+    """Volts and earth that the values of a circuit's file are given for; on other vehicles they are converted."""
+
+    system_v: Volts = 12.0
+    earth: Literal["negative", "positive"] = "negative"
+
+
 class CircuitFile(Sections):
     """rules/circuits/NAME.yaml"""
 
     circuit: Id
     title: Text
+    written_for: WrittenFor = WrittenFor()
     places: Mapping[Id, Text] = {}
     """Where a person stands or kneels: id and plain words."""
     needs: tuple[Id, ...] = ()
