@@ -72,6 +72,12 @@ def _fits(recipe: Recipe, before: Knowledge) -> None:
     if recipe.model.for_v and vehicle.system_v not in recipe.model.for_v:
         wanted = " or ".join(f"{volts:g} V" for volts in recipe.model.for_v)
         raise DiagError(f"{name}: this vehicle has {vehicle.system_v:g} V; expected one of {wanted}.")
+    for option, values in recipe.model.where.items():
+        found = _of(option, before, {})
+        if found.isdisjoint(values):
+            raise DiagError(
+                f"{name}: this vehicle has {option} {words(found) or 'not at all'}; expected {words(values)}."
+            )
 
 
 def _settings(recipe: Recipe, settings: Sequence[str]) -> tuple[dict[str, str], dict[str, str]]:

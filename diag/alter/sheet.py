@@ -127,8 +127,7 @@ def _point(end: str, knowledge: Knowledge) -> str:
     """A terminal as a person is told of it: the part, and what stands beside the terminal."""
     part_id, _, terminal = end.partition(".")
     part = knowledge.parts[part_id]
-    spelled = getattr(part, "spelled", None)  # parts may be stamped with other marks than ours
-    return f"{part.title} {spelled(terminal) if spelled is not None else terminal}"
+    return f"{part.title} {part.spelled(terminal)}"
 
 
 def _map_row(work: WireWork, old: Knowledge, new: Knowledge, ends: EndsFile) -> MapRow:
@@ -168,8 +167,12 @@ def _figure(figure: Figure, before: Computed, after: Computed) -> FigureRow:
             "lower": now < was - 1e-6,
             "as-before": abs(now - was) <= slack,
         }[figure.wanted]
-    words = ["not there" if found is None else f"{found:.2f} {unit}" for found in (was, now)]
+    words = ["not there" if found is None else _two_places(found, unit) for found in (was, now)]
     return FigureRow(figure.title, words[0], words[1], good)
+
+
+def _two_places(found: float, unit: str) -> str:
+    return f"{found:.2f} {unit}" if found >= 0.1 else written(found, unit)
 
 
 def _value(figure: Figure, side: Computed) -> float | None:

@@ -95,7 +95,7 @@ def _sections(sheet: WorkSheet) -> list[tuple[str, list[tuple[str, ...]]]]:
 
 def _mapped(row: MapRow) -> tuple[str, ...]:
     ends = tuple(row.ends)
-    if row.action == "move":
+    if row.action in ("move", "back") and row.was != row.now:
         return (f"{_ACTIONS[row.action]} {row.wire}", f"from {row.was}", f"-> to {row.now}", *ends)
     return (f"{_ACTIONS[row.action]} {row.wire}", row.now or row.was, *ends)
 

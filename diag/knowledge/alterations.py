@@ -39,6 +39,8 @@ __all__ = [
 BATTERY_OFF = "battery-off-first"
 """The caution that every alteration begins with."""
 SECTIONS = ("parts", "fuses", "earths", "wires")
+VEHICLES = ("system-v", "earth", "circuit")
+"""What may be asked of a vehicle beside options."""
 _PLACEHOLDER = re.compile(r"\{([a-z0-9-]+)\}")
 
 Point = Annotated[str, Field(pattern=r"^([a-z0-9-]+\.[A-Za-z0-9+-]{1,12}|body)$")]
@@ -108,7 +110,8 @@ class Change(Model):
 
 
 class Alteration(Model):
-    """rules/alterations/NAME.yaml. `for-v`: system volts of vehicles that it is for. `keeps-wires`: sections of
+    """rules/alterations/NAME.yaml. `for-v`: system volts of vehicles that it is for;
+    `where`: what else must hold of them, as in a change's `only`. `keeps-wires`: sections of
     wires stay what they are though the circuits' own would change with the volts. `wire-drop`: most that a new
     wire may lose, on 12 V and above; in proportion on 6 V."""
 
@@ -117,6 +120,7 @@ class Alteration(Model):
     because: Text
     circuits: tuple[Id, ...] = ()
     for_v: tuple[Volts, ...] = ()
+    where: Mapping[OptionRef, OneOrMore] = {}
     keeps_wires: Bool = False
     wire_drop: Volts = 0.1
     choices: Mapping[Id, Option] = {}
@@ -180,6 +184,9 @@ def _mistakes(recipe: Alteration, marked: Marked, path: Path) -> Iterator[Proble
             parse_quantity(asked.usual, asked.unit)
         except UnitError as error:
             yield Problem(marked.place(("asks", name, "usual")), str(error), quoted(asked.usual))
+    for name in recipe.where:
+        if "." not in name and name not in VEHICLES:
+            yield _unknown(marked, ("where", name), "there is no such choice", name, VEHICLES, key=True)
     for index, change in enumerate(recipe.changes):
         at: Loc = ("changes", index)
         for option, values in change.only.items():
@@ -188,8 +195,8 @@ def _mistakes(recipe: Alteration, marked: Marked, path: Path) -> Iterator[Proble
                 for value in values:
                     if value not in known:
                         yield _unknown(marked, (*at, "only", option), "no such choice", value, known, key=False)
-            elif "." not in option and option not in ("system-v", "earth", "circuit"):
-                offered = [*recipe.choices, "system-v", "earth", "circuit"]
+            elif "." not in option and option not in VEHICLES:
+                offered = [*recipe.choices, *VEHICLES]
                 yield _unknown(marked, (*at, "only", option), "there is no such choice", option, offered, key=True)
     if not any(BATTERY_OFF in change.cautions and not change.only for change in recipe.changes):
         yield Problem(

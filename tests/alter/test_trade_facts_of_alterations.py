@@ -129,6 +129,19 @@ def test_swapped_dynamo_wires_are_put_right(tmp_path: Path) -> None:
     assert found["Field wire of the dynamo"][0] == "move"
 
 
+def test_marks_of_the_old_part_stand_before_the_new_ones(tmp_path: Path) -> None:
+    """A regulator stamped with other letters: the sheet leads from what is read to what is read."""
+    stamped = "overrides:\n  parts:\n    regulator: {marks: {B+: BAT, D+: GEN}}\n"
+    done = altered(vehicle(tmp_path, more=stamped), "regulator")
+    action, was, now = actions(done)["Regulator to the battery feed"]
+    assert (action, was.split(" - ")[0], now.split(" - ")[0]) == (
+        "back",
+        "Regulator with cut-out BAT (B+)",
+        "Regulator with cut-out B+",
+    )
+    assert "marks" not in done.text
+
+
 @pytest.mark.parametrize(("field", "touched"), [("to-earth", "DF of the dynamo"), ("to-output", "D+ of the dynamo")])
 def test_a_dynamo_is_polarised_by_the_way_of_its_field(tmp_path: Path, field: str, touched: str) -> None:
     """With DF off the regulator in either case, or its contacts burn; after the battery is on, before the proof."""
@@ -180,7 +193,7 @@ def test_a_longer_way_wants_a_thicker_wire(tmp_path: Path) -> None:
 def test_relays_are_not_fitted_twice(tmp_path: Path) -> None:
     path = vehicle(tmp_path)
     path.write_text(altered(path, "headlamp-relay").text, encoding="utf-8")
-    with pytest.raises(DiagError, match="already"):
+    with pytest.raises(DiagError, match="headlamps.relays `both`; expected `none`"):
         altered(path, "headlamp-relay")
 
 
