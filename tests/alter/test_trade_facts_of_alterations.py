@@ -9,8 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from diag.alter.guarding import unguarded
 from diag.alter.work import Altered
+from diag.circuit.parts import build_network
 from diag.errors import DiagError
+from diag.knowledge.load import load_knowledge
 from tests.alter.vehicles import altered, vehicle
 
 
@@ -178,6 +181,29 @@ def test_a_tired_light_switch_gains_most_by_a_relay(tmp_path: Path) -> None:
     ends = "headlamp-left.56b", "headlamp-left.31"
     was, now = (part.volts({"lights": "head"}, *ends) or 0.0 for part in (done.before, done.after))
     assert now - was > 0.5
+
+
+def test_wires_that_no_fuse_guards_are_named(tmp_path: Path) -> None:
+    """Old light switches are fed unfused: so then are the wires to the coils, and what runs to the relay is not."""
+    done = altered(vehicle(tmp_path), "headlamp-relay")
+    said = " ".join(done.sheet.unguarded)
+    assert "Dip switch to the relay of the dipped beam" in said
+    assert "Feed of the relay" not in said and "Earth wire" not in said
+    fused = (
+        "overrides:\n  fuses:\n    fuse-lights: {title: Fuse of the light switch, place: fuse-box, rating-a: 25 A}\n"
+        "  wires:\n    light-switch-feed: {from: fuse-lights.out}\n    lights-fuse-feed: {from: bus-30.2, to: "
+        "fuse-lights.in, colour: red, section-mm2: 4 mm2, length-m: 0.1 m}\n"
+    )
+    assert altered(vehicle(tmp_path / "b", more=fused), "headlamp-relay").sheet.unguarded == ()
+
+
+@pytest.mark.parametrize("earth", ["negative", "positive"])
+def test_starter_cable_and_feed_bar_stand_before_every_fuse(tmp_path: Path, earth: str) -> None:
+    """Whichever pole is earthed; behind a fuse, or behind a winding, nothing is unguarded."""
+    known = load_knowledge(vehicle(tmp_path, earth=earth))
+    bare = unguarded(known, build_network(known))
+    assert {"battery-cable", "main-feed", "key-switch-feed", "headlamp-feed", "regulator-feed"} <= bare
+    assert bare.isdisjoint({"turn-key-feed", "horn-feed", "dip-left-wire", "stop-wire", "main-earth-cable"})
 
 
 def test_a_longer_way_wants_a_thicker_wire(tmp_path: Path) -> None:
