@@ -24,7 +24,7 @@ from diag.reason.forward import Fact, Firing, Matcher, forward
 from diag.reason.metered import wants_instrument
 from diag.reason.remedies import plan_remedies
 from diag.reason.ruled import weighed
-from diag.reason.steps import Deed, Finding, Step, Value, all_steps, own_step
+from diag.reason.steps import Deed, Finding, Step, Value, all_steps, own_step, points_of
 
 __all__ = ["Beliefs", "Reasoner", "Treated"]
 
@@ -148,7 +148,10 @@ class Reasoner:
         if self.predictor is None or not self._may_operate(deed.operate):
             return None
         step = own_step(self.knowledge, deed)
-        return step if step is not None and self.chances.computed(step) else None
+        if step is None or not self.chances.computed(step):
+            return None
+        self.predictor.look_at(step.operate, points_of(self.knowledge, step))
+        return step
 
     def _may_operate(self, operate: Mapping[str, str]) -> bool:
         controls = self.knowledge.controls

@@ -29,8 +29,10 @@ __all__ = [
     "Value",
     "all_steps",
     "fits",
+    "looked_at",
     "own_step",
     "plain",
+    "points_of",
     "step_operates",
     "working_operates",
 ]
@@ -145,6 +147,39 @@ def step_operates(knowledge: Knowledge) -> list[dict[str, str]]:
     for jump in jumps(knowledge):
         found[operate_key(jump.operate)] = dict(jump.operate)
     return list(found.values())
+
+
+def looked_at(knowledge: Knowledge) -> dict[tuple[tuple[str, str], ...], frozenset[str]]:
+    """For the operates of `step_operates`, the terminals that their steps look at; what nobody looks at need not be
+    worked out. At rest and with the battery off any terminal may be measured, so those are left out."""
+    found: dict[tuple[tuple[str, str], ...], set[str]] = {}
+    parts = {
+        circuit: {f"{name}.{t}" for name in (*file.parts, *file.fuses, *file.earths)
+                  for t in terminals_of(knowledge.parts[name])}
+        for circuit, file in knowledge.circuits.items()
+    }  # fmt: skip
+    for circuit, file in knowledge.circuits.items():
+        for check in file.checks:
+            points = found.setdefault(operate_key(_set(knowledge, check)), set())
+            points |= points_of(knowledge, check)
+            if plain(check.operate):
+                points |= parts[circuit]
+    for hub, other in _splits(knowledge):
+        found.setdefault(operate_key(_off({UNPLUGGED: hub})), set()).add(other)
+    for jump in jumps(knowledge):
+        found.setdefault(operate_key(jump.operate), set()).update(points_of(knowledge, jump.check))
+    for key in ((), (("battery", "disconnected"),)):
+        found.pop(key, None)
+    return {key: frozenset(points) for key, points in found.items()}
+
+
+def points_of(knowledge: Knowledge, check: schema.Check | Step) -> set[str]:
+    """Terminals whose volts, amps or ohms answer a check."""
+    names = {point.split(".")[0] for point in (check.target, check.through) if point is not None}
+    wires = [knowledge.wires[name] for name in names if name in knowledge.wires]
+    points = {f"{name}.{t}" for name in names & knowledge.parts.keys() for t in terminals_of(knowledge.parts[name])}
+    points |= {end for wire in wires for end in (wire.from_, wire.to)}
+    return points | {point for point in (check.red, check.black) if point not in (None, BODY)}
 
 
 def _set(knowledge: Knowledge, check: schema.Check) -> dict[str, str]:
