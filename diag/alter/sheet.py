@@ -251,7 +251,7 @@ def _unguarded(wires: Sequence[WireWork], after: Computed) -> Iterator[str]:
         if touched and work.wire_id in bare and work.section_mm2 is not None:
             thick = written(work.section_mm2, "mm2")
             yield (
-                f"No fuse guards {work.title} ({work.colour}, {thick}): a short on it burns the wire. Fuse its feed, or "
+                f"No fuse guards {work.title} ({work.colour}, {thick}): a short on it burns it. Fuse its feed, or "
                 "lay it sleeved, tied and clear of every edge."
             )
 

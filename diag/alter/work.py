@@ -26,6 +26,7 @@ from diag.knowledge.load import load_knowledge
 from diag.knowledge.names import nearest, quoted
 from diag.knowledge.reader import Loc, Marked, read_yaml
 from diag.knowledge.schema import FusePart
+from diag.knowledge.units import parse_quantity
 
 __all__ = ["Altered", "alter"]
 
@@ -71,9 +72,11 @@ def alter(vehicle: Path, recipe: Recipe, settings: Sequence[str], date: str, ear
     wires, guards = plan.all_of("sizes"), plan.mapped("guards")
     _fitted(plan, after_known)
     if wires or guards:
+        carries = {name: parse_quantity(amps, "A") for name, amps in plan.mapped("carries").items()}
+        laid = {name: before_known.wires[name].section_mm2 for name in wires if name in before_known.wires}
         for _ in range(2):  # thicker wires bring a little more current
             lost_v = recipe.model.wire_drop * min(1.0, after_known.vehicle.system_v / WRITTEN_FOR_V)
-            content = with_sizes(content, *sized(after, wires, guards, lost_v))
+            content = with_sizes(content, *sized(after, wires, guards, lost_v, carries, laid))
             after_known, _ = known(content)
             after = Computed(after_known, operates)
     before = Computed(before_known, operates)

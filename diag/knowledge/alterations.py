@@ -82,6 +82,7 @@ class Change(Model):
     and converted on other vehicles. `renews`: parts that are taken out and replaced. `marks`: what may be stamped
     beside a terminal on the old part. `sizes`: new wires whose section is worked out from their current; `guards`:
     fuses whose rating is worked out, each with the wires behind it.
+    `carries`: amps that a wire or fuse of these must bear, whatever is computed (the full output of an alternator).
     `measure` is done with the battery still on, `prepare` before wires come off, `steps` before new ones go on,
     `finish` with the battery on again, before the proof.
     """
@@ -98,6 +99,7 @@ class Change(Model):
     marks: Mapping[Point, tuple[Text, ...]] = {}
     sizes: tuple[Id, ...] = ()
     guards: Mapping[Id, tuple[Id, ...]] = {}
+    carries: Mapping[Id, Text] = {}
     cautions: tuple[Id, ...] = ()
     measure: tuple[Text, ...] = ()
     prepare: tuple[Text, ...] = ()
@@ -179,6 +181,15 @@ def _mistakes(recipe: Alteration, marked: Marked, path: Path) -> Iterator[Proble
     for name, loc in placeholders(marked.data.get("changes", []), ("changes",)):
         if name not in recipe.asks:
             yield _unknown(marked, loc, "nothing of this name is asked", name, list(recipe.asks), key=False)
+    for index, change in enumerate(recipe.changes):
+        for wire, amps in change.carries.items():
+            told = _PLACEHOLDER.sub(
+                lambda found: recipe.asks[found[1]].usual if found[1] in recipe.asks else "1 A", amps
+            )
+            try:
+                parse_quantity(told, "A")
+            except UnitError as error:
+                yield Problem(marked.place(("changes", index, "carries", wire)), str(error), quoted(amps))
     for name, asked in recipe.asks.items():
         try:
             parse_quantity(asked.usual, asked.unit)

@@ -49,6 +49,8 @@ def test_the_good_one_is_good(tmp_path: Path) -> None:
         ("    prove: [battery-volts]\n", "", "nothing proves"),
         ("    prove:", "    only: {wya: one}\n    prove:", "Did you mean `way`?"),
         ("    prove:", "    only: {way: three}\n    prove:", "no such choice"),
+        ("    prove:", "    carries: {horn-case-earth: many}\n    prove:", "a current"),
+        ("circuits: [horn]", "circuits: [horn]\nwhere: {erth: negative}", "Did you mean `earth`?"),
         ("    prove:", "    figures: [{title: x}]\n    prove:", "either `red`"),
         ("    prove:", "    figures: [{title: x, red: horn, through: horn-feed}]\n    prove:", "red"),
     ],

@@ -11,6 +11,7 @@ import pytest
 
 from diag.alter.guarding import unguarded
 from diag.alter.work import Altered
+from diag.calc.copper import continuous_a
 from diag.circuit.parts import build_network
 from diag.errors import DiagError
 from diag.knowledge.load import load_knowledge
@@ -221,6 +222,56 @@ def test_relays_are_not_fitted_twice(tmp_path: Path) -> None:
     path.write_text(altered(path, "headlamp-relay").text, encoding="utf-8")
     with pytest.raises(DiagError, match="headlamps.relays `both`; expected `none`"):
         altered(path, "headlamp-relay")
+
+
+# ---------------------------------------------------------------- horn relay, alternator
+
+
+def test_a_horn_relay_spares_the_column_and_brings_the_horn_its_volts(tmp_path: Path) -> None:
+    """The column carries a coil's seventh of an ampere; the horn hangs on fuse and earth by short wires."""
+    done = altered(vehicle(tmp_path), "horn-relay")
+    press = {"horn-button": "pressed"}
+    was, now = (side.amps(press, "slip-ring-wire") for side in (done.before, done.after))
+    assert was is not None and now is not None and now < 0.05 * was
+    volts = [side.volts(press, "horn.71", "horn.31b") or 0.0 for side in (done.before, done.after)]
+    assert volts[1] > volts[0]
+    assert proofs(done)["horn-sound"] == "sound" and proofs(done)["horn-rest"] == "none"
+
+
+def test_an_alternators_cable_bears_its_full_output(tmp_path: Path) -> None:
+    """Not what flows in the test, but what is stamped on it: 45 A in 4 mm² would cook."""
+    small, large = (
+        altered(vehicle(tmp_path / name), "alternator", f"output={amps}").after.knowledge.wires
+        for name, amps in (("a", "25 A"), ("b", "55 A"))
+    )
+    for wires, amps in ((small, 25.0), (large, 55.0)):
+        assert continuous_a(wires["alternator-cable"].section_mm2) >= amps
+        assert continuous_a(wires["main-feed"].section_mm2) >= amps
+    assert small["main-feed"].section_mm2 == 6.0, "what is thick enough stays"
+    assert large["main-feed"].section_mm2 > 6.0
+
+
+def test_with_an_alternator_the_tell_tale_comes_to_d_plus_and_the_regulators_wires_go(tmp_path: Path) -> None:
+    """Lamp on D+, which first feeds the field; nothing is left hanging on B+ of a regulator that is gone."""
+    done = altered(vehicle(tmp_path), "alternator")
+    found = actions(done)
+    assert found["Charge tell-tale to the alternator"][0] == "move"
+    assert found["Charge tell-tale to the alternator"][2].endswith("Alternator D+")
+    assert {row.action for row in done.sheet.map if "Dynamo" in row.was} == {"off"}
+    assert "charge-lamp.61" in {done.after.knowledge.wires["charge-61-wire"].from_}
+    assert proofs(done)["charge-key-on"] == "normal, steady" and proofs(done)["charge-running"] == "dark"
+
+
+def test_an_alternator_is_refused_where_plus_is_earthed(tmp_path: Path) -> None:
+    """Its diodes would be gone at the first touch of the clamp."""
+    with pytest.raises(DiagError, match="earth `positive`; expected `negative`"):
+        altered(vehicle(tmp_path, earth="positive"), "alternator")
+
+
+def test_volts_that_a_wire_loses_are_its_own(tmp_path: Path) -> None:
+    """Not the battery's that stand across a wire taken off for a check."""
+    done = altered(vehicle(tmp_path), "horn-relay")
+    assert done.after.most_lost_v("horn-to-column") < 0.1
 
 
 # ---------------------------------------------------------------- from 6 V to 12 V
