@@ -21,6 +21,7 @@ from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
 from diag.reason.choose import Ranked, Situation, StepTable, rank
 from diag.reason.forward import Fact, Firing, Matcher, forward
+from diag.reason.limited import series_lamp_steps
 from diag.reason.metered import wants_instrument
 from diag.reason.remedies import plan_remedies
 from diag.reason.ruled import weighed
@@ -83,7 +84,8 @@ class Reasoner:
             self._by_circuit[knowledge.circuit_of[rule.id]].append(rule)
         self.causes = self._known_causes()
         self.index = {cause.id: i for i, cause in enumerate(self.causes)}
-        self.steps: dict[str, Step] = {step.id: step for step in all_steps(knowledge, predictor)}
+        limited = series_lamp_steps(knowledge) if predictor is not None else ()
+        self.steps: dict[str, Step] = {step.id: step for step in (*all_steps(knowledge, predictor), *limited)}
         self._by_deed = {Deed.of(step).key: step for step in reversed(self.steps.values())}
         self.chances = Chances(
             knowledge,

@@ -22,6 +22,7 @@ __all__ = [
     "BODY",
     "BUZZER",
     "LED_TESTER",
+    "SERIES_LAMP",
     "TEST_LAMP",
     "Deed",
     "Finding",
@@ -29,6 +30,7 @@ __all__ = [
     "Value",
     "all_steps",
     "fits",
+    "key_on",
     "own_step",
     "plain",
     "step_operates",
@@ -40,9 +42,13 @@ TEST_LAMP = "test-lamp"
 LED_TESTER = "led-tester"
 BUZZER = "buzzer"
 """Targets of the same look at a tester with an LED, and of a listen to a meter's continuity buzzer."""
+SERIES_LAMP = "series-lamp"
+"""Target of a look at a lamp across the open isolator: all that the vehicle draws goes through it."""
 Value = str | float | tuple[str, str]
 """A word, a number in the step's unit (inf for no continuity), or (light, rhythm)."""
 _BATTERY_OFF_MINUTES = 2.0
+_HELD = {TEST_LAMP: "Test lamp", LED_TESTER: "LED tester", SERIES_LAMP: "Lamp in series"}
+_HELD_IDS = {TEST_LAMP: "lamp", LED_TESTER: "led", SERIES_LAMP: SERIES_LAMP}
 
 
 @dataclass(frozen=True)
@@ -70,6 +76,7 @@ class Step:
     usual: Mapping[str, float] = field(default_factory=dict)
     limits: schema.Limits | None = None
     generated: bool = False
+    stage: str | None = None
 
 
 @dataclass(frozen=True)
@@ -139,12 +146,19 @@ def step_operates(knowledge: Knowledge) -> list[dict[str, str]]:
     for check in knowledge.checks.values():
         operate = _set(knowledge, check)
         found[operate_key(operate)] = operate
+    keyed = _off(key_on(knowledge))
+    found[operate_key(keyed)] = keyed
     for hub, _ in _splits(knowledge):
         operate = _off({UNPLUGGED: hub})
         found[operate_key(operate)] = operate
     for jump in jumps(knowledge):
         found[operate_key(jump.operate)] = dict(jump.operate)
     return list(found.values())
+
+
+def key_on(knowledge: Knowledge) -> dict[str, str]:
+    """The key on and everything else at rest; nothing where the vehicle has no key."""
+    return {"ignition": "on"} if "on" in knowledge.controls.get("ignition", ()) else {}
 
 
 def _set(knowledge: Knowledge, check: schema.Check) -> dict[str, str]:
@@ -201,6 +215,7 @@ def _of_check(knowledge: Knowledge, check: schema.Check) -> Step:
         check.caution,
         dict(check.usual),
         check.limits,
+        stage=check.stage,
     )
 
 
@@ -416,7 +431,7 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
             instruments=("meter",),
             generated=True,
         )
-    if kind == "look" and target in (TEST_LAMP, LED_TESTER) and red in points and (black or BODY) in points:
+    if kind == "look" and target in _HELD and red in points and (black or BODY) in points:
         return _held(knowledge, deed, target, red, black or BODY)
     if kind == "listen" and target == BUZZER and red in points and black in points and red != black:
         setting = _off(operate)
@@ -456,10 +471,10 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
 
 def _held(knowledge: Knowledge, deed: Deed, target: str, red: str, black: str) -> Step:
     """A test lamp or LED tester that someone held between two points."""
-    name = "Test lamp" if target == TEST_LAMP else "LED tester"
+    name = _HELD[target]
     to = "" if black == BODY else f":{black}"
     return Step(
-        f"{'lamp' if target == TEST_LAMP else 'led'}:{red}{to}:{_key(deed.operate)}",
+        f"{_HELD_IDS[target]}:{red}{to}:{_key(deed.operate)}",
         f"{name} from {red} to {black}{_spoken(deed.operate)}",
         deed.kind,
         dict(deed.operate),
@@ -470,7 +485,7 @@ def _held(knowledge: Knowledge, deed: Deed, target: str, red: str, black: str) -
         red,
         black,
         outcomes=LOOKS,
-        instruments=("test-lamp",) if target == TEST_LAMP else (),
+        instruments=() if target == LED_TESTER else ("test-lamp",),
         generated=True,
     )
 

@@ -13,7 +13,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "diag"
-ROOMS = ("knowledge", "circuit", "reason", "job", "talk", "log", "sheet")
+ROOMS = ("knowledge", "circuit", "reason", "job", "stages", "talk", "log", "sheet")
 """In the order of the flow: a room may use those before it."""
 FREE = ("errors", "cli", "vehicle_verbs", "__init__", "__main__")
 NO_LISTING = ("__init__.py", "__main__.py")
