@@ -11,7 +11,7 @@ from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.reason.metered import SERIES_LAMP_W
 from diag.circuit.observe import LOOKS
-from diag.reason.steps import SERIES_LAMP, Step, key_on
+from diag.reason.steps import SERIES_LAMP, THROUGH_LAMP, Step, key_on
 
 __all__ = ["CAUTION", "series_lamp_steps"]
 
@@ -25,7 +25,7 @@ def series_lamp_steps(knowledge: Knowledge) -> Iterator[Step]:
         for name, part in knowledge.parts.items()
         if isinstance(part, schema.SwitchPart) and part.control == "battery" and len(part.terminals) == 2
     ]
-    if not found or CAUTION not in knowledge.cautions:
+    if not found or CAUTION not in knowledge.cautions or THROUGH_LAMP not in knowledge.controls["battery"]:
         return
     name, part = found[0]
     for operate, said in (({}, "everything off"), (key_on(knowledge), "key on")):
@@ -39,7 +39,7 @@ def _look(knowledge: Knowledge, red: str, black: str, operate: Mapping[str, str]
         f"{SERIES_LAMP}:{'key-on' if operate else 'rest'}",
         f"Lamp of {SERIES_LAMP_W:g} W in series with the whole vehicle, {said}",
         "look",
-        {**operate, "battery": "disconnected"},
+        {**operate, "battery": THROUGH_LAMP},
         knowledge.circuit_of[red.split(".")[0]],
         part.place,
         1.0,

@@ -334,12 +334,19 @@ class Reasoner:
 
     # ------------------------------------------------------------ the next step
 
-    def rank(self, beliefs: Beliefs, situation: Situation, allowed: Callable[[Step], bool]) -> list[Ranked]:
-        """Allowed steps, the best to ask now first. Of several problems the one that is nearest to its end."""
+    def rank(
+        self,
+        beliefs: Beliefs,
+        situation: Situation,
+        allowed: Callable[[Step], bool],
+        first: Callable[[Posterior], float] | None = None,
+    ) -> list[Ranked]:
+        """Allowed steps, the best to ask now first. Of several problems the one that is nearest to its end, or
+        of which `first` gives most."""
         posterior = beliefs.posterior
         if posterior.problems:
             open_ = [problem for problem in posterior.problems if problem.healthy < _OPEN and problem.sets]
-            posterior = max(open_, key=lambda problem: self._ranking(problem)[0][1], default=posterior)
+            posterior = max(open_, key=first or (lambda found: self._ranking(found)[0][1]), default=posterior)
         tables = [self.chances.table(step, beliefs.context) for step in self._ruled_steps]
         if self._ruled_table is None or any(
             new is not old for new, old in zip(tables, self._ruled_table[0], strict=True)

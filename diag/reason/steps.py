@@ -24,6 +24,7 @@ __all__ = [
     "LED_TESTER",
     "SERIES_LAMP",
     "TEST_LAMP",
+    "THROUGH_LAMP",
     "Deed",
     "Finding",
     "Step",
@@ -42,6 +43,8 @@ TEST_LAMP = "test-lamp"
 LED_TESTER = "led-tester"
 BUZZER = "buzzer"
 """Targets of the same look at a tester with an LED, and of a listen to a meter's continuity buzzer."""
+THROUGH_LAMP = "through-lamp"
+"""Position of the control `battery` in which its isolator is open and a lamp stands across it."""
 SERIES_LAMP = "series-lamp"
 """Target of a look at a lamp across the open isolator: all that the vehicle draws goes through it."""
 Value = str | float | tuple[str, str]
@@ -146,8 +149,9 @@ def step_operates(knowledge: Knowledge) -> list[dict[str, str]]:
     for check in knowledge.checks.values():
         operate = _set(knowledge, check)
         found[operate_key(operate)] = operate
-    keyed = _off(key_on(knowledge))
-    found[operate_key(keyed)] = keyed
+    if THROUGH_LAMP in knowledge.controls.get("battery", ()):
+        for operate in ({}, key_on(knowledge)):
+            found[operate_key({**operate, "battery": THROUGH_LAMP})] = {**operate, "battery": THROUGH_LAMP}
     for hub, _ in _splits(knowledge):
         operate = _off({UNPLUGGED: hub})
         found[operate_key(operate)] = operate

@@ -10,7 +10,7 @@ from diag.job.state import JobState
 from diag.knowledge import schema
 from diag.reason.choose import CAUTION_MINUTES, WALK_MINUTES, Situation
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
-from diag.reason.steps import Finding, Step
+from diag.reason.steps import SERIES_LAMP, Finding, Step
 from diag.stages.course import BEFORE_POWER
 from diag.talk.nexts import DoFirst, Look, Next
 
@@ -56,6 +56,7 @@ class Known:
         self.reasoner, self.state, self.findings, self.treated = reasoner, state, tuple(findings), tuple(treated)
         self.proving, self.beliefs = proving, beliefs
         self.whole = whole(state)
+        self.dead = False  # set where power is not on yet: nothing is asked then that needs it
         self._told = {finding.seq: told for finding, told in beliefs.judged}
         self.acknowledged = frozenset(str(e.fields.get("caution")) for e in state.standing("acknowledged"))
         self.answered = {f.step.id for f in findings if f.step is not None and f.period == state.period}
@@ -117,6 +118,8 @@ class Known:
             and step.id not in self.unsure
             and step.id not in self.skipped
             and self.at_hand(step)
+            and (self.whole or step.target != SERIES_LAMP)
+            and (not self.dead or _needs_no_power(step))
         )
 
     def situation(self) -> Situation:
@@ -156,7 +159,7 @@ class Known:
                     return False
             elif entry.event in ("answered", "found") and fields.get("check") not in ("start", "symptom"):
                 operate = fields.get("operate")
-                if isinstance(operate, Mapping) and operate.get("battery") == "disconnected":
+                if isinstance(operate, Mapping) and operate.get("battery", "connected") != "connected":
                     return True
                 if fields.get("stage") != BEFORE_POWER and fields.get("kind") != "choose":
                     return False
@@ -207,3 +210,7 @@ class Known:
             return None
         step = self.reasoner.steps.get(str(newest.fields.get("check")))
         return step if step is not None and step.caution == newest.fields.get("caution") else None
+
+
+def _needs_no_power(step: Step) -> bool:
+    return step.operate.get("battery", "connected") != "connected" or step.stage == BEFORE_POWER

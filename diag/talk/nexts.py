@@ -25,13 +25,18 @@ class DoFirst:
     restore: tuple[str, ...] = ()
     """What the last check took off and goes back on now: `battery`, or terminals; a jumper's two points, which
     comes off."""
+    begins: str | None = None
+    """The stage that begins with this: it says what comes, and what is known beforehand."""
+    coil: str | None = None
+    """What has to be done about the coil: `live` before the key goes on, `hot` after too long, `back-on`."""
 
 
 @dataclass(frozen=True)
 class Look:
     """Ask this step. `proof`: it proves a remedy, or, with `neighbour`, what its work may have disturbed, and by
     way of what; `walk`: it is part of checking a circuit; `ranked`: what it was chosen for; `rule`: the rule that
-    brought it forward; `again`: number of the answer that it repeats, as the others disagree with it."""
+    brought it forward; `again`: number of the answer that it repeats, as the others disagree with it;
+    `group`: looks from the same place under the same operate, this one first, that may be answered together."""
 
     step: Step
     proof: str | None = None
@@ -40,6 +45,7 @@ class Look:
     rule: str | None = None
     again: int | None = None
     neighbour: str | None = None
+    group: tuple[Step, ...] = ()
 
 
 @dataclass(frozen=True)
