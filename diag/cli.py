@@ -16,6 +16,7 @@ from typing import Any, Literal
 import click
 
 from diag import __version__
+from diag.calc_verbs import calc
 from diag.errors import DiagError
 from diag.vehicle_verbs import vehicle
 
@@ -121,6 +122,7 @@ def main() -> None:
 
 
 main.add_command(vehicle)
+main.add_command(calc)
 
 
 @contextmanager

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.vehicles import SIX
+
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads only wait for each other
 _TABLES = Path(tempfile.gettempdir()) / f"diag-tests-{os.getuid()}"
 """Kept between runs and shared by the workers; tables are found by the hash of code and knowledge."""
@@ -21,6 +23,7 @@ def _own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
     _TABLES.mkdir(mode=0o700, exist_ok=True)
     (home / "cache").symlink_to(_TABLES)
     monkeypatch.setenv("DIAG_HOME", str(home))
+    monkeypatch.setenv("DIAG_VEHICLE", str(SIX))
     yield
 
 
@@ -28,13 +31,13 @@ def _own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
 def reasoner():  # type: ignore[no-untyped-def]
     """The reasoner of the demo vehicle, with wiring and rules."""
     from diag.circuit.predict import Predictor
-    from diag.knowledge.load import default_vehicle, load_knowledge
+    from diag.knowledge.load import load_knowledge
     from diag.reason.engine import default_matcher
     from diag.reason.reasoner import Reasoner
     from diag.reason.steps import step_operates
 
     _TABLES.mkdir(mode=0o700, exist_ok=True)
-    knowledge = load_knowledge(default_vehicle())
+    knowledge = load_knowledge(SIX)
     predictor = Predictor(knowledge, step_operates(knowledge), _TABLES)
     return Reasoner(knowledge, predictor, default_matcher())
 
@@ -42,11 +45,11 @@ def reasoner():  # type: ignore[no-untyped-def]
 @pytest.fixture(scope="session")
 def rules_alone():  # type: ignore[no-untyped-def]
     """The same vehicle with its loom undescribed: rules carry the belief."""
-    from diag.knowledge.load import default_vehicle, load_knowledge
+    from diag.knowledge.load import load_knowledge
     from diag.reason.engine import default_matcher
     from diag.reason.reasoner import Reasoner
 
-    return Reasoner(load_knowledge(default_vehicle()), None, default_matcher())
+    return Reasoner(load_knowledge(SIX), None, default_matcher())
 
 
 @pytest.fixture(scope="session")

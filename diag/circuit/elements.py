@@ -1,7 +1,7 @@
 """The laws of the elements whose current does not follow the volts in a straight line.
 
-Filaments, LED substitutes in their place, diodes: current and slope for any volts, for many
-variants at once. Knows nothing of networks.
+LED substitutes in a filament's place, diodes: current and slope for any volts, for many variants at once
+(filaments: `calc.filament`). Knows nothing of networks.
 """
 
 from __future__ import annotations
@@ -10,27 +10,12 @@ import numpy as np
 
 from diag.circuit.network import Floats
 
-__all__ = ["LED_ON_SHARE", "SOFT_V", "diode_current", "filament_current", "led_current"]
+__all__ = ["LED_ON_SHARE", "SOFT_V", "diode_current", "led_current"]
 
-_CURVE = -0.225
-_FLOOR = 1.6e-5
 SOFT_V = 0.05
 """Volts over which a diode goes from closed to open (two junctions of 26 mV; common practice, no source)."""
 LED_ON_SHARE = 0.55
 """Share of a lamp's test volts below which an LED substitute draws next to nothing (common practice, no source)."""
-
-
-def filament_current(ratio: Floats, rated_a: Floats) -> tuple[Floats, Floats]:
-    """Current in A and its slope per unit of `ratio` = V / test volts, for lamps of `rated_a` at ratio 1.
-
-    I = I0·k·(k² + 1.6e-5)^-0.225: the handbook power law I ~ V^0.55 (Fink & Beaty, Standard Handbook
-    for Electrical Engineers) within its range, and a cold filament of a twelfth of the hot resistance
-    near zero, where the bare law has no finite slope.
-    """
-    square = ratio * ratio
-    base = square + _FLOOR
-    power = rated_a * np.exp(_CURVE * np.log(base))
-    return ratio * power, power * (1 + 2 * _CURVE * square / base)
 
 
 def diode_current(volts: Floats, on_v: Floats, siemens: Floats, way: Floats) -> tuple[Floats, Floats]:

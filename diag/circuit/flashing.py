@@ -1,59 +1,28 @@
-"""Flasher units: whether the contact closes, opens and how often, and when the tell-tale contact works.
+"""Flasher units of a network: whether the contact closes and opens, and when the tell-tale contact works.
 
-Knows nothing of which lamps hang on the unit. Volts are given for a 12 V vehicle and go with the
-system's. Thresholds are `common practice, no source` unless a line says more.
+How often it then flashes is `calc.flash`'s business. Knows nothing of which lamps hang on the unit. Volts
+go with the system's.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
+from diag.calc.flash import FLASHER_STATES, Felt, Flasher, rhythm_of, trips_heavy, works_at
 from diag.circuit.arrange import owner
 from diag.circuit.network import Floats, Network
 from diag.circuit.solve import Solution, Variants
 from diag.circuit.stage import Stage, union
 
-__all__ = ["FLASHER_STATES", "LEGAL_RATE", "Flasher", "Flashing", "Rhythm"]
+__all__ = ["FLASHER_STATES", "Flasher", "Flashing", "Rhythm"]
 
-FLASHER_STATES = ("idle", "steady", "slow", "flashing", "fast")
-"""idle: contact open. steady: contact stays closed. The others are rhythms."""
-LEGAL_RATE = (60.0, 120.0)
-"""Flashes a minute between which a rhythm is called flashing, 90 ± 30 (UN R48, 6.5)."""
-
-_WORKS_FROM_V, _CYCLES_FROM_V, _FULL_RATE_FROM_V = 7.0, 9.3, 10.3
-_LOW_VOLTS_RATE = 0.55
-"""Share of its rate that a unit keeps below the volts of its full rate."""
-_NO_LOAD, _LAMP_OUT, _LAMP_OUT_RATE = 0.25, 0.80, 2.0
-"""Shares of the rated load below which an electronic unit does not trip, or doubles its rate."""
-_COLD_LOAD, _NOMINAL_V, _RATE_BY_LOAD, _RATE_BY_VOLTS = 0.45, 12.8, 1.2, 1.5
-"""Share of the rated load that no longer heats a thermal unit enough to open; its rate goes with powers of
-load and volts, so that a lamp out makes it slow or steady."""
-_HEAVY_UNIT_TRIPS = 1.4
-"""Share for a unit made for twice the lamps: it needs both sides (hazard) to flash."""
 _LOAD_A = 0.05
 """Current through the flasher contact below which no lamp hangs on it."""
 _NOTHING_A = 1e-11
 """Current of no contact: a tenth of a millivolt over the meter's own 10 Mohm."""
-_RATES_DIFFER = 0.05
-"""How far units of one kind differ in rate, as a natural logarithm."""
-
-
-def _above(found: Floats, limit: float, width: float) -> Floats:
-    """Soft step from 0 to 1 round `limit`: real parts differ by about `width`."""
-    step: Floats = 0.5 * (1 + np.tanh((found - limit) / (2 * width)))
-    return step
-
-
-@dataclass(frozen=True)
-class Flasher:
-    """A unit made for `rated_a` amps of lamps, `rate` flashes a minute, thermal or electronic."""
-
-    rated_a: float
-    rate: float = 85.0
-    thermal: bool = False
 
 
 @dataclass(frozen=True)
@@ -64,16 +33,6 @@ class Rhythm:
     states: Floats
     buzzing: Floats
     rate: Floats
-
-
-@dataclass(frozen=True)
-class _Felt:
-    """What a unit feels: volts on it with its contact open and closed, and load as a share of its rating."""
-
-    idle_v: Floats
-    feed_v: Floats
-    amps: Floats
-    load: Floats = field(repr=False)
 
 
 class Flashing:
@@ -140,53 +99,23 @@ class Flashing:
     def rhythm(self, stage: Stage, closed: Solution, opened: Solution) -> Rhythm:
         """From the solutions of both phases."""
         count = len(stage)
-        states, buzzing = np.zeros((count, len(FLASHER_STATES))), np.zeros(count)
+        buzzing = np.zeros(count)
         if not self.names:
-            states[:, 0] = 1.0
-            return Rhythm(states, buzzing, np.zeros(count))
+            return Rhythm(np.eye(1, len(FLASHER_STATES)).repeat(count, axis=0), buzzing, np.zeros(count))
         name = self.names[0]
         unit = self.units[name]
         amps = np.abs(closed.branch_a[:, self.contacts[0]])
-        felt = _Felt(self._feed_v(opened, name), self._feed_v(closed, name), amps, amps / unit.rated_a)
-        works = _above(felt.idle_v, _WORKS_FROM_V, 0.4)
-        trips, rates = _thermal(unit, felt) if unit.thermal else _electronic(unit, felt)
-        states[:, 0] = 1 - works
-        states[:, 1] = works * (1 - trips)
-        for share, each in rates:
-            states[:, 2:] += (works * trips * share)[:, None] * _words(each)
-        rate = np.choose(np.argmax([share for share, _ in rates], axis=0), [each for _, each in rates])
+        felt = Felt(self._feed_v(opened, name), self._feed_v(closed, name), amps, amps / unit.rated_a)
+        states, rate = rhythm_of(unit, felt)
         never, held = stage.flagged(f"{name}:never-closes"), stage.flagged(f"{name}:never-opens")
         held = held & ~never
         heavy = stage.flagged(f"{name}:wrong-rating") & ~held & ~never
         states[never] = (1, 0, 0, 0, 0)
         states[held] = (0, 1, 0, 0, 0)
         buzzing[held] = ((felt.feed_v > 5.0) & (amps > 0.1))[held]
-        enough = _above(felt.load, _HEAVY_UNIT_TRIPS, 0.1) * works
+        works = works_at(felt.idle_v)
+        enough = trips_heavy(felt.load) * works
         none = np.zeros(count)
         states[heavy] = np.stack([1 - works, works - enough, none, enough, none], axis=1)[heavy]
         rate = np.where(heavy, unit.rate, rate)
         return Rhythm(states, buzzing, np.where(states[:, 2:].sum(axis=1) > 0.5, rate, 0.0))
-
-
-def _electronic(unit: Flasher, felt: _Felt) -> tuple[Floats, list[tuple[Floats, Floats]]]:
-    """Chance that it opens at all, and its rates with the chance of each: it doubles with a lamp out."""
-    trips = _above(felt.load, _NO_LOAD, 0.03) * _above(felt.feed_v, _CYCLES_FROM_V, 0.25)
-    low = 1 - _above(felt.feed_v, _FULL_RATE_FROM_V, 0.2)
-    out = (1 - _above(felt.load, _LAMP_OUT, 0.035)) * (1 - low)
-    whole = np.full(len(low), unit.rate)
-    return trips, [(1 - low - out, whole), (out, _LAMP_OUT_RATE * whole), (low, _LOW_VOLTS_RATE * whole)]
-
-
-def _thermal(unit: Flasher, felt: _Felt) -> tuple[Floats, list[tuple[Floats, Floats]]]:
-    """The same for a unit heated by the lamps' own current."""
-    trips = _above(felt.load, _COLD_LOAD, 0.05) * _above(felt.feed_v, _CYCLES_FROM_V - 1.3, 0.25)
-    rate = unit.rate * felt.load**_RATE_BY_LOAD * (felt.feed_v / _NOMINAL_V) ** _RATE_BY_VOLTS
-    return trips, [(np.ones(len(rate)), rate)]
-
-
-def _words(rate: Floats) -> Floats:
-    """(R, 3) chance of slow, flashing and fast."""
-    level = np.log(np.maximum(rate, 1e-3))
-    past = [_above(level, float(np.log(edge)), _RATES_DIFFER / 2) for edge in LEGAL_RATE]
-    out: Floats = np.stack([1 - past[0], past[0] - past[1], past[1]], axis=1)
-    return out

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from diag.calc.filament import LIGHT_POWER
 from diag.circuit.behaviour import FLASHER_STATES, MOTORS, Shown
 from diag.circuit.elements import LED_ON_SHARE
 from diag.circuit.network import BODY, Floats, Network
@@ -62,8 +63,6 @@ _LOOKED: dict[str, tuple[str | tuple[str, str], ...]] = {
     "wiper-motor": MOTORS,
     "starter": MOTORS,
 }
-_LIGHT_POWER = 3.4
-"""Light of a filament goes with V^3.4 (Fink & Beaty, Standard Handbook for Electrical Engineers)."""
 _LIGHT_WIDTH = 0.25
 """How far lamps and eyes differ, as a natural logarithm of light; common practice, no source."""
 _CONTRAST = 2.0
@@ -117,7 +116,7 @@ def _lamp_light(ratio: Floats, scale: Floats, led: Floats) -> Floats:
 
     An LED substitute is made to be as bright as the filament at those volts, and follows its current.
     """
-    filament = scale * np.abs(ratio) ** _LIGHT_POWER
+    filament = scale * np.abs(ratio) ** LIGHT_POWER
     substitute = (scale > 0) * np.maximum(led * ratio - LED_ON_SHARE, 0.0) / (1 - LED_ON_SHARE)
     found: Floats = np.where(led == 0, filament, substitute)
     return found
@@ -137,7 +136,7 @@ def lamp_looks(shown: Shown, network: Network, lamp: str, spread: Floats, limits
         for volts in (shown.lamp_on_v, shown.lamp_off_v)
     )
     best = max(float(on[0]), float(off[0]))
-    reference = best if best > limits["dark"] else (_supply_v(shown, network) / rated) ** _LIGHT_POWER
+    reference = best if best > limits["dark"] else (_supply_v(shown, network) / rated) ** LIGHT_POWER
     on, off = on / reference, off / reference
     return _looks(_light_words(on, spread, limits), _light_words(off, spread, limits), on, off, shown.flasher)
 
@@ -162,7 +161,7 @@ def tester_looks(
     light = []
     for volts in (np.abs(seen.number), np.abs(seen.off)):
         if led_from_v is None:
-            light.append((volts / system_v) ** _LIGHT_POWER)
+            light.append((volts / system_v) ** LIGHT_POWER)
         else:
             light.append(np.maximum(volts - led_from_v, 0.0) / (system_v - led_from_v))
     words = [_light_words(one, spread, limits) for one in light]

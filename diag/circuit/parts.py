@@ -5,14 +5,15 @@ What each kind is electrically stands in `diag.circuit.kinds`. Knows nothing of 
 
 from __future__ import annotations
 
-from diag.circuit.kinds.base import CONDUCTOR_K, Builder, Site, copper_factor
+from diag.calc.copper import copper_factor
+from diag.circuit.kinds.base import Builder, Site
 from diag.circuit.kinds.catalogue import kind_of
 from diag.circuit.kinds.contacts import contact_positions
-from diag.circuit.kinds.wires import CLASS_5_OHM_PER_M, lay, wire_ohm
+from diag.circuit.kinds.wires import lay
 from diag.circuit.network import Network
 from diag.knowledge.assemble import Knowledge, terminals_of
 
-__all__ = ["CLASS_5_OHM_PER_M", "CONDUCTOR_K", "build_network", "contact_positions", "wire_ohm"]
+__all__ = ["build_network", "contact_positions"]
 
 
 def build_network(knowledge: Knowledge) -> Network:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
+from diag import calc
 from diag.circuit.behaviour import Bench, Flasher, Shown
 from diag.circuit.faults import Cause, derive_causes
 from diag.circuit.kept import Key, Sheet, digest_of, read_sheets, rounded, write_sheets
@@ -243,8 +244,10 @@ class Predictor:
 
 
 def _code_digest() -> str:
-    """Changes when any module of this room does, so that an old table is never believed."""
+    """Changes when any module of this room or of the formulas it uses does, so that an old table is never
+    believed."""
     digest = hashlib.sha256()
-    for path in sorted(Path(__file__).parent.rglob("*.py")):
-        digest.update(path.read_bytes())
+    for room in (Path(__file__).parent, Path(calc.__file__).parent):
+        for path in sorted(room.rglob("*.py")):
+            digest.update(path.read_bytes())
     return digest.hexdigest()

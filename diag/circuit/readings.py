@@ -12,9 +12,9 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from diag.calc.filament import filament_current
 from diag.circuit.behaviour import Shown
 from diag.circuit.network import LEAK_S, Floats, Network
-from diag.circuit.solve import filament_current
 
 __all__ = [
     "LEADS_OHM",

@@ -13,11 +13,12 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from diag.circuit.elements import diode_current, filament_current, led_current
+from diag.calc.filament import filament_current
+from diag.circuit.elements import diode_current, led_current
 from diag.circuit.mesh import Mesh, Pattern
 from diag.circuit.network import LEAK_S, Diode, Filament, Floats, Network
 
-__all__ = ["Solution", "Solver", "Variants", "filament_current"]
+__all__ = ["Solution", "Solver", "Variants"]
 
 _SETTLED_V = 5e-5
 """Step below which Newton stops; the solution that follows is one more step, so far within a microvolt."""

@@ -1,7 +1,7 @@
 """Makes a circuit written for 12 V and negative earth into the same circuit of a vehicle that has others.
 
 At other volts lamps and loads keep their watts, so currents go the other way; wires and fuses follow the
-currents to sizes that exist (IEC 60228; ISO 8820-3 and the ratings of torpedo and glass fuses, from memory).
+currents to sizes that exist.
 On positive earth the battery is turned round and a probe changes places with the other, so that what a
 limit or a rule says of a reading holds as written. Must not know of options, files or overrides.
 """
@@ -13,14 +13,12 @@ from typing import Any
 
 from diag.knowledge import schema
 from diag.knowledge.schema import Check, CircuitFile, Condition
+from diag.knowledge.sizes import RATINGS_A, SECTIONS_MM2
 
 __all__ = ["WRITTEN_FOR_V", "adapted", "stretched", "without_idle_taps"]
 
 WRITTEN_FOR_V = 12.0
 """System volts that circuit files are written for."""
-SECTIONS_MM2 = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0)
-RATINGS_A = (1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 8.0, 10.0, 15.0, 16.0, 20.0, 25.0, 30.0, 35.0, 40.0, 50.0, 60.0, 80.0)
-_SIZES = {"rating_a": RATINGS_A, "section_mm2": SECTIONS_MM2}
 _POWERS: Mapping[str, float] = {
     "rest_v": 1,
     "test_v": 1,
@@ -99,10 +97,17 @@ def _sized(entry: Any, ratio: float) -> Any:
         found = getattr(entry, name, None)
         if isinstance(found, float):
             value = found * ratio**power
-            update[name] = _next(value, _SIZES[name]) if name in _SIZES else value
+            update[name] = _to_be_had(name, value, entry)
         elif name == "positions" and found is not None:
             update[name] = {position: ohm * ratio**power for position, ohm in found.items()}
     return entry.model_copy(update=update) if update else entry
+
+
+def _to_be_had(field: str, value: float, entry: Any) -> float:
+    """The value, or where it comes in sizes the next of them; a fuse stays one of its class."""
+    if field == "section_mm2":
+        return _next(value, SECTIONS_MM2)
+    return _next(value, RATINGS_A[entry.link]) if field == "rating_a" else value
 
 
 def _next(value: float, sizes: Sequence[float]) -> float:

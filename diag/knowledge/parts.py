@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated, ClassVar, Literal, get_args
 
-from pydantic import Field, StringConstraints
+from pydantic import AfterValidator, Field, StringConstraints
 
 from diag.knowledge.scalars import (
     Amps,
@@ -206,17 +206,32 @@ class LampPart(_Part):
         return self.terminals
 
 
+def _fed_and_feeding(found: tuple[str, ...]) -> tuple[str, ...]:
+    if not {"49", "49a"} <= set(found) or len(set(found)) < len(found):
+        raise ValueError("expected 49 and 49a, and of C and 31 those that the unit has, each once")
+    return found
+
+
 class FlasherPart(_Part):
-    """Flasher unit: 49 feed, 49a to the turn switch, C to the tell-tale, 31 earth. A thermal one flashes
-    at a rate that follows its load; an electronic one keeps its rate and doubles it when a lamp is out."""
+    """Flasher unit: 49 feed, 49a to the turn switch, and of C to the tell-tale and 31 earth those that its
+    `terminals` name. A thermal one flashes at a rate that follows its load; an electronic one keeps its rate
+    and doubles it when a lamp is out."""
 
     kind: Literal["flasher-unit"]
-    fixed = ("49", "49a", "C", "31")
+    terminals: Annotated[tuple[Literal["49", "49a", "C", "31"], ...], AfterValidator(_fed_and_feeding)] = (
+        "49",
+        "49a",
+        "C",
+        "31",
+    )
     technique: Literal["thermal", "electronic"] = "electronic"
     rated_w: Watts
     rate: PerMinute = 85.0
     contact_ohm: Ohms = 0.03
     coil_ohm: Ohms = 150.0
+
+    def terminal_names(self) -> tuple[str, ...]:
+        return self.terminals
 
 
 class HornPart(_Part):

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from functools import lru_cache
 from typing import Any
 
-__all__ = ["CANONICAL", "UnitError", "parse_quantity", "quantity"]
+__all__ = ["CANONICAL", "UnitError", "parse_quantity", "quantity", "written"]
 
 CANONICAL: dict[str, tuple[str, str]] = {
     "V": ("a voltage", "12.6 V"),
@@ -24,6 +24,7 @@ CANONICAL: dict[str, tuple[str, str]] = {
     "min": ("a time in minutes", "2 min"),
     "/min": ("a rate", "85 /min"),
     "degC": ("a temperature", "20 degC"),
+    "Ah": ("a capacity", "50 Ah"),
 }
 """Wanted unit: what it measures, and an example."""
 
@@ -37,6 +38,7 @@ _SPELLINGS = {
     "min": {"min", "minute", "minutes"},
     "/min": {"/min", "per min", "1/min"},
     "degC": {"degc", "°c", "celsius"},
+    "Ah": {"ah"},
 }
 _NUMBER = re.compile(
     r"\s*([+-]?(?:\d{1,9}(?:[.,]\d{0,12})?|[.,]\d{1,12})(?:[eE][+-]?\d{1,2})?)\s*(.{0,24}?)\s*", re.ASCII | re.DOTALL
@@ -73,6 +75,7 @@ def _registry() -> Any:
         "minute = 60 * second = min = minutes",
         "hour = 60 * minute = h",
         "hertz = 1 / second = Hz",
+        "ampere_hour = ampere * hour = Ah",
     ):
         registry.define(line)
     return registry
@@ -120,6 +123,21 @@ def _convert(number: float, suffix: str, unit: str, what: str, example: str) -> 
         return float(_registry().Quantity(number, suffix.replace("²", "**2").replace("^", "**")).to(wanted).magnitude)
     except Exception as error:  # pint raises many kinds; all mean the same here
         raise wrong from error
+
+
+_SIGNS = {"mm2": "mm²", "degC": "°C"}
+_IN_MILLI = ("V", "A", "ohm")
+
+
+def written(number: float, unit: str) -> str:
+    """A number in `unit` as a person writes it: three significant figures, thousandths below a tenth of a unit."""
+    if unit in _IN_MILLI and 0 < abs(number) < 0.0995:
+        number, unit = number * 1000, f"m{unit}"
+    digits = 0 if number == 0 else max(0, 2 - math.floor(math.log10(abs(number))))
+    text = f"{number:.{digits}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return f"{text} {_SIGNS.get(unit, unit)}".rstrip()
 
 
 def quantity(unit: str) -> Callable[[Any], float]:

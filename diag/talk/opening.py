@@ -51,8 +51,10 @@ def cache_folder() -> Path:
 
 
 def vehicle_file(given: str | None) -> Path:
-    """A vehicle file by path, or by the name of a shipped one; the demo vehicle where none is given."""
+    """A vehicle file by path, or by the name of a shipped one. Where none is given, the one that DIAG_VEHICLE
+    names, else the demo vehicle."""
     demo = default_vehicle()
+    given = given if given is not None else os.environ.get("DIAG_VEHICLE")
     if given is None:
         return demo
     path = Path(given)

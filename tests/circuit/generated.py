@@ -11,9 +11,9 @@ import random
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from diag.calc.copper import wire_ohm
 from diag.circuit.behaviour import Bench
 from diag.circuit.network import Branch, Change, Diode, Extra, Filament, Network, Relay, Source
-from diag.circuit.parts import wire_ohm
 
 __all__ = ["Generated", "generated_vehicle"]
 

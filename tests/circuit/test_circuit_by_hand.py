@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq  # type: ignore[import-untyped]
 
-from diag.circuit.parts import wire_ohm
+from diag.calc.copper import wire_ohm
 from tests.circuit.bench import filament_a, network, solve
 
 _MILLIVOLT = 1e-3

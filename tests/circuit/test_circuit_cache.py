@@ -56,8 +56,9 @@ def test_kept_and_fresh_tables_are_equal(demo: Demo, fresh: Predictor, tmp_path:
 def test_another_start_looks_for_the_same_file() -> None:
     """Sets are in another order in every process; a name that hangs on it would never be found again."""
     code = (
-        "from diag.circuit.predict import Predictor; from diag.knowledge.load import default_vehicle, load_knowledge; "
-        "print(Predictor(load_knowledge(default_vehicle()), ())._content())"
+        "from diag.circuit.predict import Predictor; from diag.knowledge.load import load_knowledge; "
+        "from tests.vehicles import SIX; "
+        "print(Predictor(load_knowledge(SIX), ())._content())"
     )
     starts = [
         subprocess.Popen(

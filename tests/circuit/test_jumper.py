@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq  # type: ignore[import-untyped]
 
-from diag.circuit.fuses import opens_from
+from diag.calc.melting import opens_from
 from diag.circuit.jumper import JUMPER_FUSE_A, JUMPER_OHM
 from diag.circuit.network import Change, Extra
 from diag.circuit.predict import Predictor

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from diag.circuit.kinds.feeding import CELL_V
+from diag.calc.battery import CELL_V
 from diag.circuit.network import Change
 from tests.circuit.bench import filament_a
 from tests.circuit.vehicles import vehicle, wires

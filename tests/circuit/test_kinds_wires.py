@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from diag.calc.copper import wire_ohm
 from diag.circuit.network import Change
-from diag.circuit.parts import wire_ohm
 from tests.circuit.vehicles import Lab, vehicle, wire
 
 _LOOM = """\

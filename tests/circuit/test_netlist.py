@@ -15,9 +15,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq  # type: ignore[import-untyped]
 
+from diag.calc.copper import wire_ohm
 from diag.circuit.netlist import About, Names, write_netlist
 from diag.circuit.network import Diode, Filament, Network
-from diag.circuit.parts import wire_ohm
 from diag.circuit.solve import Solver, Variants
 from tests.circuit.bench import filament_a, network
 from tests.circuit.spice import ABOUT, Gathered, needs_ngspice, run, spice_volts

@@ -13,9 +13,9 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "diag"
-ROOMS = ("knowledge", "circuit", "reason", "job", "stages", "talk", "log", "sheet")
+ROOMS = ("knowledge", "calc", "circuit", "reason", "job", "stages", "talk", "log", "sheet")
 """In the order of the flow: a room may use those before it."""
-FREE = ("errors", "cli", "vehicle_verbs", "__init__", "__main__")
+FREE = ("errors", "cli", "calc_verbs", "vehicle_verbs", "__init__", "__main__")
 NO_LISTING = ("__init__.py", "__main__.py")
 LONGEST = 520
 MODULES = sorted(path.relative_to(PACKAGE).as_posix() for path in PACKAGE.rglob("*.py"))
@@ -54,6 +54,14 @@ def test_room_imports_only_rooms_before_it(module: str) -> None:
     assert room in ROOMS, f"{room} is a room that the design does not have"
     allowed = {*ROOMS[: ROOMS.index(room) + 1], "errors", "__version__"}
     assert rooms_used(module) <= allowed
+
+
+@pytest.mark.parametrize("module", [m for m in MODULES if m.startswith("calc/")])
+def test_the_bench_knows_no_vehicle(module: str) -> None:
+    """A formula serves the bench, the solver and the planning alike only while it knows none of them."""
+    assert rooms_used(module) <= {"errors", "calc", "knowledge"}
+    known = {name for name in imported(module) if name.startswith("diag.knowledge")}
+    assert all(name.startswith(("diag.knowledge.units", "diag.knowledge.sizes")) for name in known)
 
 
 @pytest.mark.parametrize("module", [m for m in MODULES if "/" not in m])

@@ -8,8 +8,8 @@ import pytest
 
 from diag.circuit.predict import Predictor
 from diag.errors import KnowledgeError
-from diag.knowledge.adapt import RATINGS_A, SECTIONS_MM2
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.sizes import RATINGS_A, SECTIONS_MM2
 from tests.knowledge.small import Small, write_small
 
 LAMP, CAR = "circuits/lamp.yaml", "vehicles/small.yaml"
@@ -160,7 +160,7 @@ def test_at_other_volts_a_lamp_keeps_its_watts(tmp_path: Path, volts: int) -> No
     ratio = volts / 12
     lamp, was = other.parts["work-lamp"], twelve.parts["work-lamp"]
     assert (lamp.test_w, lamp.test_v) == (was.test_w, was.test_v * ratio)  # type: ignore[union-attr]
-    assert other.parts["fuse-lamp"].rating_a in RATINGS_A  # type: ignore[union-attr]
+    assert other.parts["fuse-lamp"].rating_a in RATINGS_A["blade"]  # type: ignore[union-attr]
     assert other.parts["fuse-lamp"].rating_a >= 8 / ratio  # type: ignore[union-attr]
     assert other.wires["lamp-feed"].section_mm2 in SECTIONS_MM2
     assert other.wires["lamp-feed"].section_mm2 >= 1.5 / ratio

@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 
+from diag.calc.copper import CLASS_5_OHM_PER_M, wire_ohm
 from diag.circuit.behaviour import Bench
 from diag.circuit.network import Branch, Change, Network, Source
-from diag.circuit.parts import CLASS_5_OHM_PER_M, wire_ohm
 from diag.knowledge.schema import FusePart
 from tests.circuit.demo import Demo
 

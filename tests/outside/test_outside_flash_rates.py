@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from diag.calc.flash import LEGAL_RATE
 from diag.circuit.behaviour import FLASHER_STATES
-from diag.circuit.flashing import LEGAL_RATE
 from diag.circuit.network import Change
 from diag.knowledge.schema import FlasherPart
 from tests.circuit.demo import HAZARD, LEFT, Demo

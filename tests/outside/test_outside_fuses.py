@@ -9,7 +9,7 @@ import math
 
 import pytest
 
-from diag.circuit.fuses import LINKS, burns_a, burns_in_s, opens_from, opens_in_s
+from diag.calc.melting import LINKS, burns_a, burns_in_s, opens_from, opens_in_s
 from diag.circuit.network import Change
 from tests.circuit.loom import Loom, Tried
 

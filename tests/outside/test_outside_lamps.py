@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 
+from diag.calc.filament import filament_current
 from diag.circuit import observe
 from diag.circuit.behaviour import FLASHER_STATES
-from diag.circuit.solve import filament_current
 from diag.knowledge.schema import FlasherPart, LampPart
 from tests.circuit.bench import network, solve
 from tests.circuit.demo import LEFT, Demo
@@ -36,7 +36,7 @@ def test_filament_current_power_and_light_follow_the_handbook_exponents() -> Non
     np.testing.assert_allclose(amps, 1.85 * ratio**0.55, rtol=1e-4)
     np.testing.assert_allclose(amps * ratio / 1.85, ratio**1.6, rtol=0.02)
     np.testing.assert_allclose(slope, 0.55 * 1.85 * ratio**-0.45, rtol=1e-4)
-    assert observe._LIGHT_POWER == 3.4
+    assert observe.LIGHT_POWER == 3.4
 
 
 def test_a_cold_filament_has_a_twelfth_of_its_hot_resistance() -> None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from diag.calc.filament import filament_current
 from diag.circuit import readings
 from diag.circuit.instruments import DIODE_OHMMETER, Ammeter, LedTester, Ohmmeter, ProbeLamp, Voltmeter
 from diag.circuit.network import LEAK_S
-from diag.circuit.solve import filament_current
 from tests.circuit.bench import network
 from tests.circuit.demo import LEFT, RIGHT, SIDE, STOP, Demo, Operate
 from tests.circuit.probes import show

@@ -5,14 +5,15 @@ from __future__ import annotations
 import pytest
 
 from diag.circuit.predict import Predictor
-from diag.knowledge.load import default_vehicle, load_knowledge
+from diag.knowledge.load import load_knowledge
 from tests.sheet.everything import write_everything
+from tests.vehicles import SIX
 
 
 @pytest.fixture(scope="session")
 def demo() -> Predictor:
     """The demo vehicle; no table is computed."""
-    return Predictor(load_knowledge(default_vehicle()), ())
+    return Predictor(load_knowledge(SIX), ())
 
 
 @pytest.fixture(scope="session")

@@ -340,10 +340,10 @@ def test_drawing_is_the_same_in_every_process() -> None:
     """Two prints of one state must not differ: no date, no order of memory, no chance."""
     script = (
         "from diag.circuit.predict import Predictor\n"
-        "from diag.knowledge.load import default_vehicle, load_knowledge\n"
+        "from diag.knowledge.load import load_knowledge\nfrom tests.vehicles import SIX\n"
         "from diag.sheet.drawing import draw\nfrom diag.sheet.figures import Figures\n"
         "from diag.sheet.ways import Ways\nimport hashlib\n"
-        "p = Predictor(load_knowledge(default_vehicle()), ())\n"
+        "p = Predictor(load_knowledge(SIX), ())\n"
         "f = Figures.of(p, {'ignition': 'on', 'turn': 'left'})\n"
         "print(hashlib.sha256(draw(f, Ways.of(p.knowledge, p.network), ('turn-signals',)).encode()).hexdigest())\n"
     )

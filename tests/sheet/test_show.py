@@ -18,6 +18,7 @@ from diag.cli import main
 from diag.sheet.warnings import cautions_of
 from diag.sheet.ways import Ways, end_part
 from tests.sheet.paper import texts_of
+from tests.vehicles import SIX
 
 LEFT = ("--operate", "ignition=on", "--operate", "turn=left")
 
@@ -146,9 +147,8 @@ def test_unplugged_wire_is_off(tmp_path: Path) -> None:
 def test_hostile_vehicle_title_is_only_words(tmp_path: Path) -> None:
     """In every form: no tag, no formula, no escape sequence comes through."""
     file = tmp_path / "van.yaml"
-    demo = Path(__file__).parents[2] / "rules" / "vehicles" / "demo-pickup.yaml"
     bad = 'title: "<script>alert(1)</script> | [x](http://y) **b** &"'
-    text = re.sub(r"title: Demo.*", lambda found: bad, demo.read_text("utf-8"))
+    text = re.sub(r"title: Demo.*", lambda found: bad, SIX.read_text("utf-8"))
     file.write_text(text, encoding="utf-8")
     for form in ("svg", "html", "md", "txt"):
         out = tmp_path / f"out.{form}"

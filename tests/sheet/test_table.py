@@ -11,12 +11,13 @@ import pytest
 
 from diag.circuit import observe
 from diag.circuit.predict import Predictor
-from diag.knowledge.load import default_vehicle, load_knowledge
+from diag.knowledge.load import load_knowledge
 from diag.sheet.asked import circuit_of
 from diag.sheet.figures import FAULTY, HEALTHY, Figures, Pulse, amps_words, look_words, volts_words
 from diag.sheet.table import CircuitRows, PointRow, Sheet, WireRow, make_sheet
 from diag.sheet.text import NARROW, WIDE, as_text
 from diag.sheet.ways import Ways, end_part
+from tests.vehicles import SIX
 
 LEFT = {"ignition": "on", "turn": "left"}
 REAR = {"ignition": "on", "lights": "side", "brake-pedal": "pressed"}
@@ -177,7 +178,7 @@ def test_fuse_that_the_fault_blows_is_told_first_and_at_its_place(demo: Predicto
 def changed_demo(folder: Path, text: str) -> Predictor:
     """The demo vehicle with these overrides."""
     file = folder / "changed.yaml"
-    file.write_text(default_vehicle().read_text(encoding="utf-8") + text, encoding="utf-8")
+    file.write_text(SIX.read_text(encoding="utf-8") + text, encoding="utf-8")
     return Predictor(load_knowledge(file), ())
 
 
@@ -248,7 +249,7 @@ def test_narrow_and_wide_say_the_same(demo: Predictor) -> None:
 
 def test_positive_earth_reads_below_body(tmp_path: Path) -> None:
     """With plus at body a meter whose black lead is on body shows minus at every feed; currents still run on."""
-    text = default_vehicle().read_text(encoding="utf-8")
+    text = SIX.read_text(encoding="utf-8")
     turned = "{wires: {battery-earth-lead: {from: battery.B+}, battery-cable: {from: battery.B-}}}"
     file = tmp_path / "positive.yaml"
     file.write_text(f"{text.replace('earth: negative', 'earth: positive')}overrides: {turned}\n", encoding="utf-8")

@@ -6,10 +6,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from diag.knowledge.load import default_vehicle, load_knowledge
+from diag.knowledge.load import load_knowledge
 from diag.talk.symptoms import LONGEST_TEXT, Match, circuits_like, clear_winner, find_symptoms
+from tests.vehicles import SIX
 
-KNOW = load_knowledge(default_vehicle())
+KNOW = load_knowledge(SIX)
 
 SAID: tuple[tuple[str, str], ...] = (
     # turn signals and hazard

@@ -13,21 +13,14 @@ from typing import Generic, TypeVar
 from diag.circuit.network import BODY, Branch, Change, Diode, Extra, Filament, Motor, Network, Relay, Source
 from diag.knowledge.schema import Mode
 
-__all__ = ["CONDUCTOR_K", "OPEN", "TOUCH_OHM", "Builder", "Case", "Fault", "Kind", "Site", "always", "copper_factor"]
+__all__ = ["OPEN", "TOUCH_OHM", "Builder", "Case", "Fault", "Kind", "Site", "always"]
 
 OPEN = math.inf
 """Ohm added by what conducts no more."""
 TOUCH_OHM = 0.02
 """Bare metal that touches bare metal (common practice, no source)."""
-CONDUCTOR_K = 0.00393
-"""Temperature coefficient of copper at 20 °C, per kelvin (IEC 60028)."""
 
 P_contra = TypeVar("P_contra", contravariant=True)
-
-
-def copper_factor(temperature_c: float) -> float:
-    """Resistance of copper at a temperature in °C against its resistance at 20 °C (IEC 60028)."""
-    return 1 + CONDUCTOR_K * (temperature_c - 20.0)
 
 
 @dataclass

@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from diag.calc.battery import CELL_V
 from diag.circuit.kinds.base import Case, Fault, Kind, Site
 from diag.circuit.network import Change, Source
 from diag.knowledge import schema
 
-__all__ = ["CELL_V", "KINDS"]
-
-CELL_V = 2.1
-"""Rest volts of one full lead-acid cell: 12.65 V over six (published rest-volt tables)."""
+__all__ = ["KINDS"]
 
 # ---------------------------------------------------------------- battery
 

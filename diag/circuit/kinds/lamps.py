@@ -71,13 +71,17 @@ def _two_faults(case: Case, part: schema.TwoFilamentPart) -> Iterator[Fault]:
 
 def _flasher(site: Site, part: schema.FlasherPart) -> None:
     site.link("contact", "49", "49a", part.contact_ohm, "flasher")
-    site.link("tell-tale", "49", "C", part.contact_ohm, "tell-tale")
-    site.link("coil", "49", "31", part.coil_ohm)
+    if "C" in part.terminals:
+        site.link("tell-tale", "49", "C", part.contact_ohm, "tell-tale")
+    if "31" in part.terminals:
+        site.link("coil", "49", "31", part.coil_ohm)
 
 
 def _flasher_faults(case: Case, part: schema.FlasherPart) -> Iterator[Fault]:
-    for mode in ("never-opens", "never-closes", "tell-tale-contact-open", "wrong-rating"):
+    for mode in ("never-opens", "never-closes", "wrong-rating"):
         yield case.flagged(mode)
+    if "C" in part.terminals:
+        yield case.flagged("tell-tale-contact-open")
 
 
 KINDS: Mapping[type[Any], Kind[Any]] = {

@@ -1,54 +1,17 @@
-"""Wires: their resistance, and how they fail, alone, against their neighbour or on a wrong terminal.
-
-Resistance: IEC 60228 class 5 plain copper, maximum at 20 °C.
-"""
+"""Wires in a network, and how they fail, alone, against their neighbour or on a wrong terminal."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 
-import numpy as np
-
-from diag.circuit.kinds.base import OPEN, TOUCH_OHM, Builder, Fault, copper_factor
+from diag.calc.copper import wire_ohm
+from diag.circuit.kinds.base import OPEN, TOUCH_OHM, Builder, Fault
 from diag.circuit.kinds.catalogue import kind_of
 from diag.circuit.network import Branch, Change, Extra, Network
 from diag.knowledge.assemble import Knowledge, terminals_of
 from diag.knowledge.schema import Mode, Wire
 
-__all__ = ["CLASS_5_OHM_PER_M", "Loom", "lay", "wire_label", "wire_ohm"]
-
-CLASS_5_OHM_PER_M: dict[float, float] = {
-    0.5: 0.0390,
-    0.75: 0.0260,
-    1.0: 0.0195,
-    1.5: 0.0133,
-    2.5: 0.00798,
-    4.0: 0.00495,
-    6.0: 0.00330,
-    10.0: 0.00191,
-    16.0: 0.00121,
-    25.0: 0.000780,
-    35.0: 0.000554,
-    50.0: 0.000386,
-    70.0: 0.000272,
-}
-"""mm² → ohm per metre, one way, 20 °C (IEC 60228 class 5, plain copper)."""
-
-
-def wire_ohm(section_mm2: float, length_m: float, temperature_c: float = 20.0) -> float:
-    """Resistance in ohm of `length_m` of wire, one way.
-
-    Sections between the standard ones are read off the table in log-log; outside it the nearest
-    standard section is scaled by area. Raises ValueError for a section or length of zero or less.
-    """
-    if section_mm2 <= 0 or length_m <= 0:
-        raise ValueError("section and length are above zero")
-    sections = np.array(sorted(CLASS_5_OHM_PER_M))
-    ohms = np.array([CLASS_5_OHM_PER_M[s] for s in sections])
-    inside = float(np.clip(section_mm2, sections[0], sections[-1]))
-    per_metre = math.exp(float(np.interp(math.log(inside), np.log(sections), np.log(ohms)))) * inside / section_mm2
-    return per_metre * length_m * copper_factor(temperature_c)
+__all__ = ["Loom", "lay", "wire_label"]
 
 
 def lay(builder: Builder, knowledge: Knowledge) -> None:
