@@ -100,7 +100,7 @@ class Predictor:
             names = self._names
             self._solve({key: dict(operate)}, dict(zip(names, self._lasting, strict=True)), lambda share: None)
             sheet = self._sheets[key]
-            self._tables[key] = sheet.shown.rows([sheet.place[names[row]] for row in self._row])
+            self._tables[key] = sheet.rows([sheet.place[names[row]] for row in self._row])
             while len(self._tables) > _TABLES_OPEN:
                 del self._tables[next(iter(self._tables))]
         return self._tables[key]
@@ -108,7 +108,7 @@ class Predictor:
     def healthy(self, operate: Mapping[str, str]) -> Shown:
         """What the healthy vehicle shows, one row, without the rows of the causes."""
         sheet = self._sheets.get(operate_key(operate))
-        return sheet.shown.rows([0]) if sheet is not None else self.shown(operate).rows([HEALTHY])
+        return sheet.rows([0]) if sheet is not None else self.shown(operate).rows([HEALTHY])
 
     def lasting(self, row: int) -> Change:
         """What is changed on the vehicle with the fault of that row (0: healthy), blown fuses included."""

@@ -296,6 +296,8 @@ class Remedy(Model):
     cures: Annotated[tuple[CauseRef, ...], Field(min_length=1)]
     steps: Annotated[tuple[Text, ...], Field(min_length=1)]
     cautions: tuple[Id, ...] = ()
+    parts: tuple[Text, ...] = ()
+    """What has to be at hand or ordered."""
     minutes: Minutes = 10.0
     proof: tuple[Id, ...] = ()
 
@@ -385,11 +387,13 @@ class Mode(Model):
 
 
 class RemedyForm(Model):
-    """Wording of a derived remedy; `{part}` and `{place}` are filled in."""
+    """Wording of a derived remedy; `{part}`, `{place}`, `{marking}` (what is stamped on a lamp or fuse) and
+    `{wire}` (section, colour and length of a wire) are filled in."""
 
     title: Text
     steps: Annotated[tuple[Text, ...], Field(min_length=1)]
     cautions: tuple[Id, ...] = ()
+    parts: tuple[Text, ...] = ()
     minutes: Minutes = 10.0
 
 

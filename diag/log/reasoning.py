@@ -119,6 +119,7 @@ def _candidate(reasoner: Reasoner, beliefs: Beliefs, name: str, p: float) -> Can
         ),
         plan.steps,
         tuple(cautions[c].text for c in plan.cautions if c in cautions),
+        plan.parts,
         plan.minutes,
     )
 

@@ -140,7 +140,7 @@ class Cause:
 @dataclass(frozen=True)
 class Candidate:
     """A remedy held likely. `id`, `title`, `chance` that it is needed, `causes` it would cure, likeliest
-    first; `steps`, `cautions`, `minutes`."""
+    first; `steps`, `cautions`, `parts` at hand, `minutes`."""
 
     id: str
     title: str
@@ -148,6 +148,7 @@ class Candidate:
     causes: tuple[Cause, ...]
     steps: tuple[str, ...]
     cautions: tuple[str, ...]
+    parts: tuple[str, ...]
     minutes: float
 
 

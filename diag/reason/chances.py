@@ -10,7 +10,7 @@ Rows: 0 healthy, then one a cause; the flat chance of a cause that is not in the
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -162,6 +162,10 @@ class Chances:
             chance = self._ruled.table(step, values, context or {})
             self._by_rules[key] = self.seldom.mixed((1 - self._floor) * chance + self._floor / len(values))
         return self._by_rules[key]
+
+    def share(self, tables: Iterable[tuple[Step, Floats]]) -> None:
+        """Take the same chances from where they lie stacked, so that they are not kept twice."""
+        self._tables.update((step.id, table) for step, table in tables)
 
     def answers(self, step: Step) -> Floats:
         """`table` for an answer that was given: instruments are solved in the network."""

@@ -5,7 +5,7 @@ Knows chances and minutes; nothing of circuits, rules' conditions or the journal
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -85,6 +85,11 @@ class StepTable:
             stack = np.stack([tables[i] for i in found])
             touches = 0.5 * np.abs(stack - stack[:, :1]).sum(axis=2) > _TOUCHES
             self._stacks.append((np.array(found), stack, touches))
+
+    def tables(self) -> Iterator[tuple[Step, Floats]]:
+        """Each step with its (1 + causes, answers) chances, as they lie in the stacks."""
+        for places, stack, _ in self._stacks:
+            yield from ((self.steps[place], stack[row]) for row, place in enumerate(places.tolist()))
 
     def information(self, posterior: Posterior, group_of: Mapping[int, str]) -> Floats:
         """(steps,) expected bits that an answer tells about which remedies are needed."""

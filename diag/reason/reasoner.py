@@ -107,6 +107,7 @@ class Reasoner:
         self.complaints = self.chances.complaints(list(knowledge.symptoms.values()), self.steps)
         computed = [step for step in self.steps.values() if self.chances.computed(step)]
         self._computed_steps = StepTable(computed, self.chances.table)
+        self.chances.share(self._computed_steps.tables())
         self._ruled_steps = [step for step in self.steps.values() if not self.chances.computed(step)]
         self._ruled_table: tuple[list[Floats], StepTable] | None = None
 

@@ -28,7 +28,7 @@ R2, H4; headlamps from memory)."""
 class RemedyPlan:
     """A remedy of this vehicle. `proof`: ids of checks, most telling first. `minutes` to carry out, `reach`
     minutes to get at what it is about, at `place` (None where it is in more than one). `neighbours`: checks
-    of what the work may have disturbed, the quickest first."""
+    of what the work may have disturbed, the quickest first. `parts`: what has to be at hand."""
 
     id: str
     title: str
@@ -40,6 +40,7 @@ class RemedyPlan:
     place: str | None = None
     reach: float = 0.0
     neighbours: tuple[Neighbour, ...] = ()
+    parts: tuple[str, ...] = ()
 
 
 def plan_remedies(
@@ -84,7 +85,14 @@ def _plan(
     if note is not None:
         proof = _cheap_first(knowledge, list(dict.fromkeys([*note.proof, *touched]))[: max(_PROOFS, len(note.proof))])
         return RemedyPlan(
-            remedy_id, note.title, cures, tuple(note.steps), tuple(note.cautions), note.minutes, tuple(proof)
+            remedy_id,
+            note.title,
+            cures,
+            tuple(note.steps),
+            tuple(note.cautions),
+            note.minutes,
+            tuple(proof),
+            parts=tuple(note.parts),
         )
     subject, _, verb = remedy_id.partition(".")
     form = knowledge.kinds.remedies.get(f"{verb}-{group[0].kind}") or knowledge.kinds.remedies.get(verb)
@@ -99,7 +107,8 @@ def _plan(
             10.0,
             tuple(_cheap_first(knowledge, touched[:_PROOFS])),
         )
-    fill = {"part": label, "place": place, "marking": _marking(knowledge, subject)}
+    marking, wire = _marking(knowledge, subject), _wire(knowledge, subject)
+    fill = {"part": label, "place": place, "marking": marking, "wire": wire}
     return RemedyPlan(
         remedy_id,
         form.title.format(**fill),
@@ -108,7 +117,16 @@ def _plan(
         tuple(form.cautions),
         form.minutes,
         tuple(_cheap_first(knowledge, touched[:_PROOFS])),
+        parts=tuple(text.format(**fill) for text in form.parts),
     )
+
+
+def _wire(knowledge: Knowledge, subject: str) -> str:
+    """A wire as it is cut from the reel."""
+    wire = knowledge.wires.get(subject)
+    if wire is None:
+        return "wire of the same section and colour"
+    return f"wire {wire.section_mm2:g} mm², {wire.colour}, {wire.length_m:.2g} m at most"
 
 
 def _marking(knowledge: Knowledge, subject: str) -> str:

@@ -244,6 +244,7 @@ def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
                 ],
                 "evidence": evidence,
                 "steps": [*(again if tried else []), *remedy.steps],
+                "parts": list(remedy.parts),
                 "minutes": remedy.minutes,
                 "cautions": [knowledge.cautions[c].text for c in remedy.cautions if c in knowledge.cautions],
                 "proof": list(remedy.proof),

@@ -267,6 +267,8 @@ def remedy_page(remedy: Object, width: int, *, first: bool) -> list[Line]:
     out = [*paragraph(remedy["title"], width, style="strong")]
     out += paragraph(f"{chance_words(remedy['p'])}: {_percent(remedy['p'])}. About {remedy['minutes']:g} min.", width)
     out.append(Line())
+    if remedy["parts"]:
+        out += [*paragraph(f"At hand: {'; '.join(remedy['parts'])}.", width), Line()]
     for number, step in enumerate(remedy["steps"], 1):
         out += paragraph(step, width, f"{number}. ")
     return out if first else [*out, Line(), *_because(remedy, width)]
