@@ -32,7 +32,18 @@ EVENTS = (
     "stage",
     "resumed",
 )
-_INPUTS = ("answered", "skipped", "not-sure", "acknowledged", "found", "noted", "changed", "remedied", "left-open", "stage")
+_INPUTS = (
+    "answered",
+    "skipped",
+    "not-sure",
+    "acknowledged",
+    "found",
+    "noted",
+    "changed",
+    "remedied",
+    "left-open",
+    "stage",
+)
 """Events that a person put in and may withdraw."""
 
 

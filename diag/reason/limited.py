@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from diag.circuit.observe import LOOKS
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.reason.metered import SERIES_LAMP_W
-from diag.circuit.observe import LOOKS
 from diag.reason.steps import SERIES_LAMP, THROUGH_LAMP, Step, key_on
 
 __all__ = ["CAUTION", "series_lamp_steps"]

@@ -81,9 +81,7 @@ def _course(reasoner: Reasoner, helper: bool) -> Course:
             left_out.append(step)
         else:
             found[stage].append(step)
-    routes = {
-        stage: route_of(reasoner.knowledge, found[stage], helper) for stage in (WALK_ROUND, ENGINE_RUNNING)
-    }
+    routes = {stage: route_of(reasoner.knowledge, found[stage], helper) for stage in (WALK_ROUND, ENGINE_RUNNING)}
     steps = {
         BEFORE_POWER: _by_place(found[BEFORE_POWER]),
         FIRST_POWER: tuple(sorted(found[FIRST_POWER], key=lambda step: not step.generated)),

@@ -39,12 +39,13 @@ class FuseLine:
     def words(self) -> str:
         """One line of a list."""
         on = f"{self.title} {self.judged.rating_a:g} A on {self.section_mm2:g} mm2 ({self.wire_title})"
+        carries = f"the wire carries {self.judged.carries_a:.1f} A for good"
         if self.holds:
-            return f"{on}: holds, the wire carries {self.judged.carries_a:.0f} A."
-        if not self.judged.within:
-            return f"TOO LARGE: {on}: the wire carries {self.judged.carries_a:.0f} A for good."
+            return f"{on}: holds, {carries}."
         opens, burns = self.judged.opens_a, self.judged.burns_a
-        return f"TOO LARGE: {on}: it opens from {opens:.0f} A, the wire melts from {burns:.0f} A."
+        if self.judged.goes_first:
+            return f"LARGE: {on}: {carries}; the fuse opens from {opens:.0f} A, the wire melts from {burns:.0f} A."
+        return f"TOO LARGE: {on}: {carries} and melts from {burns:.0f} A; the fuse opens from {opens:.0f} A."
 
 
 def fuse_lines(reasoner: Reasoner) -> tuple[FuseLine, ...]:

@@ -9,17 +9,20 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
+from pathlib import Path
 from typing import Any, Protocol
 
 from diag import __version__
 from diag.circuit.observe import LOOKS
+from diag.job.folder import jobs_folder
 from diag.job.records import JournalError, Record
 from diag.job.state import Entry, JobState, replay
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED
-from diag.knowledge.targets import filaments_of, targets
+from diag.knowledge.targets import targets
 from diag.reason.reasoner import Beliefs, Reasoner
-from diag.reason.steps import Deed, Finding, Step, Value
+from diag.reason.steps import Finding, Step, Value
+from diag.stages.coil import key_on_minutes
 from diag.stages.course import HANDOVER, STAGES
 from diag.talk.answers import AnswerError, choice_of, look_of, reading_of, word_of
 from diag.talk.findings import findings_of, record_of, step_of
@@ -27,12 +30,12 @@ from diag.talk.known import WHOLE
 from diag.talk.naming import named_step
 from diag.talk.objects import ask_of, circuit_choices, conclusion_of, do_of, start_of, symptom_choices
 from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, plan_next
-from diag.talk.refused import RefusedError, operate_of, short
+from diag.talk.refused import RefusedError, short
 from diag.talk.stage_objects import end_of, staged_do_of, walk_of
 from diag.talk.stage_words import means_whole
 from diag.talk.symptoms import clear_winner, find_symptoms
-from diag.talk.wording import finding_words
 from diag.talk.whys import UnknownNameError, why_of
+from diag.talk.wording import finding_words
 
 __all__ = ["Conversation", "Keeper", "PROTOCOL"]
 
@@ -93,6 +96,12 @@ class Conversation:
         return replay(self.keeper.records)
 
     @property
+    def name(self) -> str:
+        """What `diag resume` takes: the name alone for a job in the usual folder, else its path."""
+        path = Path(self.job)
+        return path.stem if path.parent == jobs_folder() else self.job
+
+    @property
     def plan(self) -> Plan:
         """What comes next, with the beliefs it rests on."""
         records = self.keeper.records
@@ -151,11 +160,11 @@ class Conversation:
                         return out
                     self._plan_at = None
                     if not isinstance(self.plan.next, End):
-                        out.append(end_of(plan, self.job))
+                        out.append(end_of(plan, self.name))
                         return out
                 case End():
                     self._close(plan)
-                    out.append(end_of(plan, self.job))
+                    out.append(end_of(plan, self.name))
                     return out
                 case Start() | DoFirst() | Look():
                     self._open = self._ask(plan)
@@ -181,12 +190,12 @@ class Conversation:
         ask_id = f"q{self.keeper.records[-1].seq}-{self._asked}"
         match plan.next:
             case DoFirst() as do if do.begins is not None or do.coil is not None:
-                ask = staged_do_of(self.reasoner, plan, do, ask_id)
+                ask = staged_do_of(self.reasoner, plan, do, ask_id, key_on_minutes(self.state))
             case DoFirst() as do:
                 ask = do_of(self.reasoner, do, ask_id)
             case Look() as look:
                 ask = ask_of(self.reasoner, plan, look, ask_id)
-                ask |= walk_of(self.reasoner, plan, look, "helper" in (self.state.instruments or ()))
+                ask |= walk_of(self.reasoner, plan, look)
             case _:
                 ask = start_of(self.knowledge, ask_id, self._choices)
         return {**ask, "stage": plan.stage}

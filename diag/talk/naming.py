@@ -34,9 +34,7 @@ def named_step(reasoner: Reasoner, found: Mapping[str, Any]) -> Step:
     if "check" in found:
         check = found["check"]
         if not isinstance(check, str) or check not in reasoner.steps:
-            raise RefusedError(
-                "unknown-check", "check", "no such check", short(check), "a check id of this vehicle"
-            )
+            raise RefusedError("unknown-check", "check", "no such check", short(check), "a check id of this vehicle")
         step = reasoner.steps[check]
         odd = [name for name in _PLACED if name in found and found[name] != getattr(step, name)]
         if "operate" in found and operate != dict(step.operate):

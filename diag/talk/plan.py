@@ -15,7 +15,7 @@ from diag.talk.findings import findings_of
 from diag.talk.known import Known, somebody_complained
 from diag.talk.leaving import open_items, put_back, unexplained_words
 from diag.talk.nexts import Conclude, DoFirst, End, Look, Next, Start
-from diag.talk.staged import StageState, Staged
+from diag.talk.staged import Staged, StageState
 
 __all__ = ["Conclude", "DoFirst", "End", "Look", "Next", "Plan", "Start", "plan_next", "unexplained_words"]
 
@@ -35,6 +35,9 @@ class Plan:
     stage: str | None = None
     """Where a job that proves the whole vehicle stands; None for any other."""
     stages: tuple[StageState, ...] = ()
+    unresolved: tuple[Finding, ...] = ()
+    """What is odd in such a job, and neither cured nor left open."""
+    helper: bool = False
 
 
 def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
@@ -48,11 +51,20 @@ def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
     if known.whole:
         staged = Staged(known)
         chosen, open_ = staged.next(), staged.open_items()
-        now = (tuple(findings), tuple(treated), proving, open_, known.allowed, staged.stage, staged.states())
-        return Plan(chosen, beliefs, *now)
-    return Plan(
-        _next(known), beliefs, tuple(findings), tuple(treated), proving, open_items(known), known.allowed
-    )
+        return Plan(
+            chosen,
+            beliefs,
+            tuple(findings),
+            tuple(treated),
+            proving,
+            open_,
+            known.allowed,
+            staged.stage,
+            staged.states(),
+            staged.unresolved,
+            "helper" in known.instruments,
+        )
+    return Plan(_next(known), beliefs, tuple(findings), tuple(treated), proving, open_items(known), known.allowed)
 
 
 def _next(known: Known) -> Next:

@@ -9,16 +9,9 @@ import re
 from collections.abc import Mapping, Sequence
 
 from diag.calc.battery import days_of_standing
-from diag.knowledge import schema
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import SERIES_LAMP, Step, key_on
 from diag.stages.course import (
-    BEFORE_POWER,
-    ENGINE_RUNNING,
-    FIRST_POWER,
-    KEY_OFF,
-    STAGES,
-    WALK_ROUND,
     Course,
 )
 from diag.stages.fuses import FuseLine, fuse_lines
@@ -36,7 +29,7 @@ COIL_WORDS: Mapping[str, str] = {
 }
 _WHOLE = re.compile(
     r"\b(whole|entire|complete|full)\s+(vehicle|car|truck|van|pickup|tractor|loom|lot|job|electrics?|wiring)\b"
-    r"|\b(prove|proof|check|test|verify|inspect|go through|go over)\s+(me\s+)?(it\s+all|all|everything|every\s+circuit)\b"
+    r"|\b(prove|check|test|verify|inspect|go\s+through|go\s+over)\s+(it\s+all|all|everything|every\s+circuit)\b"
     r"|\b(everything|all\s+circuits|all\s+of\s+it)\b.*\b(after|since|rewire[d]?|new\s+loom|handover)\b"
     r"|\bfrom\s+before\s+power\b|\bbefore\s+first\s+power\b",
     re.IGNORECASE,
@@ -114,7 +107,9 @@ def _limited_words(reasoner: Reasoner, steps: Sequence[Step]) -> list[str]:
         if step.target != SERIES_LAMP:
             continue
         found = lights_of(reasoner, step)
-        says = [f"{light.word} is right" if light.sound else f"{light.word}: {', '.join(light.circuits)}" for light in found]
+        says = [
+            f"{light.word} is right" if light.sound else f"{light.word}: {', '.join(light.circuits)}" for light in found
+        ]
         out.append(f"{step.title}: {'; '.join(says)}.")
     return out
 

@@ -31,8 +31,15 @@ from diag.talk.proving import proof
 __all__ = ["COIL_BACK_ON", "StageState", "Staged", "intro_mark"]
 
 COIL_BACK_ON = "coil-back-on"
+_DEAD_SHORT_OHM = 1.0
+"""Below so many ohms, leads included, a feed touches body (common practice, no source)."""
 _FIRST = (BEFORE_POWER, FIRST_POWER, WALK_ROUND)
 _LATER = (ENGINE_RUNNING, KEY_OFF)
+
+
+def _tells_of_shorts(step: Step) -> bool:
+    """Whether a step says, without power, that power must not go on."""
+    return step.stage in (BEFORE_POWER, FIRST_POWER) and (step.unit == "ohm" or step.target == SERIES_LAMP)
 
 
 @dataclass(frozen=True)
@@ -113,6 +120,8 @@ class Staged:
             same = later.step is not None and finding.step is not None and later.step.id == finding.step.id
             if same and later.seq > finding.seq and not known.surprises(later):
                 return True
+        if finding.step is not None and _tells_of_shorts(finding.step):
+            return False  # nothing but the meter or the lamp says that it is gone
         for treated in known.treated:
             plan = known.reasoner.remedies.get(treated.remedy or "")
             if plan is not None and treated.period > finding.period and known.explains(plan.cures, finding, 0.12):
@@ -154,13 +163,13 @@ class Staged:
         return next((stage for stage in _LATER if self._open(stage)), None)
 
     def _blocked(self) -> bool:
-        """Whether something measured before power, or the lamp in series, says that power must not go on."""
-        return not self._left(BEFORE_POWER) and any(
-            f.step is not None
-            and (f.step.unit == "ohm" or f.step.target == SERIES_LAMP)
-            and f.step.id in self.course.stage_of
-            for f in self.unresolved
-        )
+        """Whether something measured before power, or the lamp in series, says that power must not go on. A dead
+        short says so at once; else all is seen first that can be seen without power."""
+        found = [f for f in self.unresolved if f.step is not None and _tells_of_shorts(f.step)]
+        if any(f.step.unit == "ohm" and float(f.value) < _DEAD_SHORT_OHM for f in found):  # type: ignore[union-attr, arg-type]
+            return not self._left(BEFORE_POWER)
+        lamps = [step for step in self._left(FIRST_POWER) if step.target == SERIES_LAMP]
+        return bool(found) and not self._left(BEFORE_POWER) and not lamps
 
     def _faults_open(self) -> bool:
         if FAULTS in self.skipped:
@@ -209,7 +218,8 @@ class Staged:
         wanted = dict(chosen.step.operate) if isinstance(chosen, Look) else {}
         if self.stage == BEFORE_POWER or (self.dead and not self._wants_power(chosen)):
             wanted["battery"] = "disconnected"
-        off = put_back(self.known, wanted) if isinstance(chosen, Look | End) or chosen.begins else None
+        settled = isinstance(chosen, Look | End) or (isinstance(chosen, DoFirst) and chosen.begins is not None)
+        off = put_back(self.known, wanted) if settled else None
         return off or chosen
 
     def _wants_power(self, chosen: Next) -> bool:
