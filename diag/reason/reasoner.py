@@ -25,7 +25,7 @@ from diag.reason.limited import series_lamp_steps
 from diag.reason.metered import wants_instrument
 from diag.reason.remedies import plan_remedies
 from diag.reason.ruled import weighed
-from diag.reason.steps import Deed, Finding, Step, Value, all_steps, own_step
+from diag.reason.steps import SERIES_LAMP, Deed, Finding, Step, Value, all_steps, own_step
 
 __all__ = ["Beliefs", "Reasoner", "Treated"]
 
@@ -105,7 +105,9 @@ class Reasoner:
         self.remedies = plan_remedies(knowledge, self.causes, self._what_shows())
         self.remedy_of = {self.index[cause]: plan.id for plan in self.remedies.values() for cause in plan.cures}
         self.complaints = self.chances.complaints(list(knowledge.symptoms.values()), self.steps)
-        computed = [step for step in self.steps.values() if self.chances.computed(step)]
+        self._limited_steps = [step for step in self.steps.values() if step.target == SERIES_LAMP]
+        self._limited_table: StepTable | None = None
+        computed = [s for s in self.steps.values() if self.chances.computed(s) and s.target != SERIES_LAMP]
         self._computed_steps = StepTable(computed, self.chances.table)
         self.chances.share(self._computed_steps.tables())
         self._ruled_steps = [step for step in self.steps.values() if not self.chances.computed(step)]
@@ -354,7 +356,12 @@ class Reasoner:
         ):
             known = {step.id: table for step, table in zip(self._ruled_steps, tables, strict=True)}
             self._ruled_table = tables, StepTable(self._ruled_steps, lambda step: known[step.id])
-        return rank([self._computed_steps, self._ruled_table[1]], posterior, self.remedy_of, situation, allowed)
+        tables_now = [self._computed_steps, self._ruled_table[1]]
+        if any(map(allowed, self._limited_steps)):  # solved in the network one by one, so only where it is asked for
+            if self._limited_table is None:
+                self._limited_table = StepTable(self._limited_steps, self.chances.table)
+            tables_now.append(self._limited_table)
+        return rank(tables_now, posterior, self.remedy_of, situation, allowed)
 
 
 def _fact(check: str, value: Value) -> Fact:

@@ -24,7 +24,7 @@ __all__ = [
     "LED_TESTER",
     "SERIES_LAMP",
     "TEST_LAMP",
-    "THROUGH_LAMP",
+    "ISOLATED",
     "Deed",
     "Finding",
     "Step",
@@ -43,8 +43,8 @@ TEST_LAMP = "test-lamp"
 LED_TESTER = "led-tester"
 BUZZER = "buzzer"
 """Targets of the same look at a tester with an LED, and of a listen to a meter's continuity buzzer."""
-THROUGH_LAMP = "through-lamp"
-"""Position of the control `battery` in which its isolator is open and a lamp stands across it."""
+ISOLATED = "isolated"
+"""Position of the control `battery` in which its isolator is open and nothing is taken off."""
 SERIES_LAMP = "series-lamp"
 """Target of a look at a lamp across the open isolator: all that the vehicle draws goes through it."""
 Value = str | float | tuple[str, str]
@@ -149,9 +149,9 @@ def step_operates(knowledge: Knowledge) -> list[dict[str, str]]:
     for check in knowledge.checks.values():
         operate = _set(knowledge, check)
         found[operate_key(operate)] = operate
-    if THROUGH_LAMP in knowledge.controls.get("battery", ()):
+    if ISOLATED in knowledge.controls.get("battery", ()):
         for operate in ({}, key_on(knowledge)):
-            found[operate_key({**operate, "battery": THROUGH_LAMP})] = {**operate, "battery": THROUGH_LAMP}
+            found[operate_key({**operate, "battery": ISOLATED})] = {**operate, "battery": ISOLATED}
     for hub, _ in _splits(knowledge):
         operate = _off({UNPLUGGED: hub})
         found[operate_key(operate)] = operate
@@ -239,7 +239,7 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
         found = {
             operate_key(check.operate): dict(check.operate)
             for check in knowledge.circuits[circuit].checks
-            if check.operate and check.unit in ("V", "A")
+            if check.operate and check.unit in ("V", "A") and "battery" not in check.operate
         }
     calm = {key: operate for key, operate in found.items() if operate.get("engine") != "running"} or found
     out = []

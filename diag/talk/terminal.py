@@ -11,17 +11,21 @@ from typing import Any
 from prompt_toolkit.shortcuts import print_formatted_text
 
 from diag.errors import DiagError
+from diag.stages.course import FAULTS, STAGES
 from diag.talk import screen, screen_why
-from diag.talk.conversation import Conversation
+from diag.talk.conversation import ALL_RIGHT, Conversation
 from diag.talk.helping import help_page
+from diag.talk.known import WHOLE
 from diag.talk.pages import BACK, QUIT, Page, Pages, Pressed
 from diag.talk.screen import Line, paragraph
 from diag.talk.standing import (
     ask_again,
+    ask_for,
     caution_known,
     error_words,
     job_name,
     newest_words,
+    open_problems,
     symptom_ask,
     whereabouts,
 )
@@ -47,17 +51,28 @@ _WORDS = {
     "k": "caution again",
     "d": "done",
     "o": "the others",
+    "t": "stages",
+    "e": "skip this stage",
+    "v": "leave it open",
     "h": "help",
     "q": "quit, keep",
 }
 _ON_ASK = "wnuxbyilcsagkhq"
-_ON_CAUTION = "dnuwbycsaghq"
+_ON_GROUP = "duxtebycsaghq"
+_ON_CAUTION = "dnuxwbycsaghq"
+_ON_STAGE = "dteucbysaghq"
+_STAGED = "tev"
+"""Keys that only a job in stages has."""
 _ON_CONCLUSION = "oubycsaghq"
 _ON_STEPS = "doubycsaghq"
 _ON_END = "subycaghq"
 _BACK_KEYS = [("Enter", "back"), ("q", "quit, keep")]
 _WHY_KEYS = [("Enter", "back"), ("y", _WORDS["y"]), ("q", "quit, keep")]
 _EXAMPLES = {"V": "11.8 V", "A": "3.5 A", "ohm": "0.4 ohm, or OL"}
+
+
+WHOLE_KEY = "0"
+"""Begins the proof of the whole vehicle, on the first page."""
 
 
 class _QuitError(Exception):
@@ -148,24 +163,56 @@ class Terminal:
             await self._start(ask)
             return
         letters = _ON_CAUTION if ask["kind"] == "do" else _ON_ASK
+        if ask.get("begins"):
+            letters = _ON_STAGE
+        elif ask.get("group"):
+            letters = _ON_GROUP
+        elif ask.get("stage") is not None:
+            letters = letters.replace("h", "teh" if ask["stage"] != FAULTS else "tevh")
         if "caution" not in ask or not caution_known(self.conversation, ask):
             letters = letters.replace("k", "")
         if not ask["instruments"]:
             letters = letters.replace("i", "")
         if ask["kind"] == "do" and ask["check"].startswith("caution:"):
-            letters = letters.replace("n", "")
+            letters = letters.replace("n", "").replace("x", "")
+        if ask.get("group"):
+            await self._group(ask, letters)
+            return
         pressed, value = await self._answer(ask, letters)
         if pressed is not None:
             await self._command(Command(KEYS[pressed]), ask)
         elif value is not None:
             self._take({"answer": ask["id"], "value": value})
 
+    async def _group(self, ask: Object, letters: str) -> None:
+        """Looks that are answered by one key; an odd one is picked by its number and answered by itself."""
+        items = ask["group"]
+        digits = "".join(str(n) for n in range(1, len(items) + 1))
+        words = [("d", "all right"), (f"1-{len(items)}", "odd one"), *self._keys(letters[1:])]
+        pressed = await self._show(
+            ask,
+            lambda width: screen.question_page(self.conversation, ask, width),
+            keys=words,
+            always=("d", words[1][0], "h", "q"),
+            digits=digits,
+        )
+        if pressed.key == "d":
+            self._take({"answer": ask["id"], "value": ALL_RIGHT})
+        elif pressed.key.isdecimal():
+            own = ask_for(self.conversation, items[int(pressed.key) - 1]["check"])
+            key, value = await self._answer(own, "q")
+            if key is None and value is not None:
+                self._take({"found": {"check": own["check"], "value": value}})
+        elif pressed.key in KEYS:
+            await self._command(Command(KEYS[pressed.key]), ask)
+
     async def _answer(self, ask: Object, letters: str) -> tuple[str | None, Any]:
         """A letter of `letters` that was pressed, or the value of an answer; neither for back."""
 
         def body(width: int) -> list[Line]:
             top = screen.question_page(self.conversation, ask, width)
-            return [*top, *([Line(), *screen.choice_lines(ask, width)] if ask["kind"] not in ("do", "measure") else [])]
+            plain = ask["kind"] == "measure" or (ask["kind"] == "do" and len(numbered(ask)) == 1)
+            return [*top, *([] if plain else [Line(), *screen.choice_lines(ask, width)])]
 
         if ask["kind"] == "measure" or len(numbered(ask)) > 17:
             live = letters.replace("o", "") if ask["kind"] == "measure" else ""
@@ -184,7 +231,9 @@ class Terminal:
         answers = numbered(ask)
         if ask["kind"] == "look" and not ask["choices"]:
             return await self._look(ask, body, letters)
-        digits = "" if ask["kind"] == "do" else "".join(str(n) for n in range(1, min(len(answers), 9) + 1))
+        one = ask["kind"] == "do" and len(answers) == 1
+        letters = letters if one or ask["kind"] != "do" else letters.replace("d", "")
+        digits = "" if one else "".join(str(n) for n in range(1, min(len(answers), 9) + 1))
         pressed = await self._show(ask, body, keys=self._keys(letters), digits=digits)
         if pressed.key.isdecimal():
             return None, answers[int(pressed.key) - 1][0]
@@ -215,6 +264,9 @@ class Terminal:
     async def _start(self, ask: Object) -> None:
         """The complaint: words, or a number of the list."""
         line = await self._from_list(ask, str(ask["text"]), can_go_back=False)
+        if line == WHOLE_KEY:
+            self._take({"answer": ask["id"], "value": WHOLE})
+            return
         command = command_of(line, free_text=True)
         if command is not None:
             await self._command(command, ask)
@@ -235,13 +287,22 @@ class Terminal:
             return [*paragraph(title, width, style="strong"), Line(), *screen.choice_lines(ask, width)]
 
         keys = [("Enter", "go on, or turn the page")]
+        keys += [] if can_go_back else [(WHOLE_KEY, "the whole vehicle")]
         keys += [("Esc", "back")] if can_go_back else [("help", "keys and words")]
         keys += [("Ctrl-C", "quit, keep")]
         kept = self._typed[1] if self._typed[0] == ask["check"] else ""
         while True:
             pressed = await self._show(
-                None, body, keys=keys, always=("Enter", "Esc", "Ctrl-C"), entry="Number or words", text=kept
+                None,
+                body,
+                keys=keys,
+                always=("Enter", WHOLE_KEY, "Esc", "Ctrl-C"),
+                entry="Number or words",
+                text=kept,
+                live="" if can_go_back else WHOLE_KEY,
             )
+            if pressed.key == WHOLE_KEY:
+                return WHOLE_KEY
             if pressed.text or (can_go_back and pressed.key in (BACK, "enter")):
                 return pressed.text
 
@@ -276,6 +337,15 @@ class Terminal:
                 await self._tell(ask, lambda width: screen.framed(ask["caution"], width))
             case "correct":
                 await self._correct()
+            case "stages" if self.conversation.plan.stages:
+                await self._stages(ask)
+            case "skip-stage" if self.conversation.plan.stage is not None:
+                title = f"Skip the stage `{STAGES[self.conversation.plan.stage]}`? Say why."
+                reason = await self._text(title, "Reason")
+                if reason:
+                    self._take({"stage": self.conversation.plan.stage, "skip": reason})
+            case "leave" if self.conversation.plan.unresolved:
+                await self._leave()
             case "symptom" if not command.text:
                 await self._symptom()
             case "note" | "changed" if not command.text:
@@ -291,6 +361,38 @@ class Terminal:
                     return
                 if message is not None:
                     self._take(message)
+
+    async def _stages(self, ask: Object | None) -> None:
+        """Where every stage stands; a digit goes to one."""
+        stages = self.conversation.plan.stages
+        digits = "".join(str(n) for n in range(1, len(stages)))
+        pressed = await self._show(
+            ask,
+            lambda width: screen.stages_page(stages, width),
+            keys=[(f"1-{digits[-1]}", "go there"), *_BACK_KEYS],
+            always=("Enter", "q"),
+            digits=digits,
+        )
+        if pressed.key.isdecimal():
+            self._take({"stage": stages[int(pressed.key) - 1].id})
+
+    async def _leave(self) -> None:
+        """What is odd is left as it is, one problem at a time, with a reason."""
+        problems = open_problems(self.conversation)
+        digits = "".join(str(n) for n in range(1, min(len(problems), 9) + 1))
+        pressed = await self._show(
+            None,
+            lambda width: screen.problems_page(problems, width),
+            keys=[(digits if len(digits) == 1 else f"1-{digits[-1]}", "leave this"), *_BACK_KEYS],
+            always=("Enter", "q"),
+            digits=digits,
+        )
+        if not pressed.key.isdecimal():
+            return
+        seqs, _ = problems[int(pressed.key) - 1]
+        reason = await self._text("Why is it left open?", "Reason")
+        if reason:
+            self._take({"leave": list(seqs), "reason": reason})
 
     async def _why_not(self, name: str = "") -> None:
         """What speaks for and against causes that are picked or typed, until the person goes back."""
@@ -377,7 +479,10 @@ class Terminal:
         """What to do; a number opens cautions and steps."""
         remedies = told["remedies"]
         digits = "".join(str(n) for n in range(1, len(remedies) + 1))
-        keys = [(digits if len(digits) == 1 else f"1-{digits[-1]}", "how to do it"), *self._keys(_ON_CONCLUSION[1:])]
+        letters = _ON_CONCLUSION[1:]
+        if self.conversation.plan.stage is not None:
+            letters = letters.replace("h", "tevh")
+        keys = [(digits if len(digits) == 1 else f"1-{digits[-1]}", "how to do it"), *self._keys(letters)]
         pressed = await self._show(
             None,
             lambda width: screen.conclusion_page(told, width),
@@ -395,12 +500,13 @@ class Terminal:
         remedy = told["remedies"][number]
         if not await self._cautions(remedy):
             return
+        letters = _ON_STEPS if self.conversation.plan.stage is None else _ON_STEPS.replace("h", "tevh")
         while True:
             before = self.conversation.state.seq
             pressed = await self._show(
                 None,
                 lambda width: screen.remedy_page(remedy, width, first=number == 0),
-                keys=self._keys(_ON_STEPS),
+                keys=self._keys(letters),
                 always=("d", "h", "q"),
             )
             if pressed.key == "d":
@@ -439,7 +545,7 @@ class Terminal:
         pressed = await self._show(
             None,
             lambda width: screen.end_page(self.conversation, said, width),
-            keys=self._keys(_ON_END),
+            keys=self._keys(_ON_END.replace("h", "th") if self.conversation.plan.stages else _ON_END),
             always=("s", "h", "q"),
         )
         if pressed.key in KEYS:
