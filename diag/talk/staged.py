@@ -33,6 +33,8 @@ __all__ = ["COIL_BACK_ON", "StageState", "Staged", "intro_mark"]
 COIL_BACK_ON = "coil-back-on"
 _DEAD_SHORT_OHM = 1.0
 """Below so many ohms, leads included, a feed touches body (common practice, no source)."""
+_TOGETHER = 9
+"""Looks that are answered together at most: each has a digit."""
 _FIRST = (BEFORE_POWER, FIRST_POWER, WALK_ROUND)
 _LATER = (ENGINE_RUNNING, KEY_OFF)
 
@@ -254,7 +256,7 @@ class Staged:
             hot = self._coil_hot(step)
             if hot is not None:
                 return hot
-        together = [s for s in left if dict(s.operate) == dict(step.operate) and s.place == step.place]
+        together = [s for s in left if dict(s.operate) == dict(step.operate) and s.place == step.place][:_TOGETHER]
         for one in together if step.kind in ("look", "listen") else [step]:
             cautious = self.known.cautioned(Look(one))
             if isinstance(cautious, DoFirst):

@@ -11,24 +11,23 @@ from typing import Any
 from prompt_toolkit.shortcuts import print_formatted_text
 
 from diag.errors import DiagError
-from diag.stages.course import FAULTS, STAGES
+from diag.stages.course import FAULTS
 from diag.talk import screen, screen_why
-from diag.talk.conversation import ALL_RIGHT, Conversation
+from diag.talk.conversation import Conversation
 from diag.talk.helping import help_page
 from diag.talk.known import WHOLE
 from diag.talk.pages import BACK, QUIT, Page, Pages, Pressed
 from diag.talk.screen import Line, paragraph
 from diag.talk.standing import (
     ask_again,
-    ask_for,
     caution_known,
     error_words,
     job_name,
     newest_words,
-    open_problems,
     symptom_ask,
     whereabouts,
 )
+from diag.talk.terminal_stages import BACK_KEYS, StagedPages
 from diag.talk.typed import FIRST_LOOKS, KEYS, Command, TypedError, command_of, message_of, numbered, older_of, value_of
 from diag.talk.whys import names_of
 
@@ -66,7 +65,6 @@ _STAGED = "tev"
 _ON_CONCLUSION = "oubycsaghq"
 _ON_STEPS = "doubycsaghq"
 _ON_END = "subycaghq"
-_BACK_KEYS = [("Enter", "back"), ("q", "quit, keep")]
 _WHY_KEYS = [("Enter", "back"), ("y", _WORDS["y"]), ("q", "quit, keep")]
 _EXAMPLES = {"V": "11.8 V", "A": "3.5 A", "ohm": "0.4 ohm, or OL"}
 
@@ -89,7 +87,7 @@ def run_terminal(conversation: Conversation, messages: list[str]) -> None:
     print_formatted_text(f"Kept: {conversation.job}\nGo on with:\n  diag resume {job_name(conversation.job)}")
 
 
-class Terminal:
+class Terminal(StagedPages):
     """One sitting. `pages` draws and takes keys."""
 
     def __init__(self, conversation: Conversation, messages: Sequence[str] = (), pages: Pages | None = None) -> None:
@@ -136,7 +134,7 @@ class Terminal:
 
     async def _tell(self, ask: Object | None, body: Callable[[int], list[Line]]) -> None:
         """A page to read; any of its keys goes back."""
-        await self._show(ask, body, keys=_BACK_KEYS, always=("Enter", "q"))
+        await self._show(ask, body, keys=BACK_KEYS, always=("Enter", "q"))
 
     async def _reasons(self, ask: Object | None, body: Callable[[int], list[Line]]) -> None:
         """The same, from where any cause can be asked for."""
@@ -183,28 +181,6 @@ class Terminal:
             await self._command(Command(KEYS[pressed]), ask)
         elif value is not None:
             self._take({"answer": ask["id"], "value": value})
-
-    async def _group(self, ask: Object, letters: str) -> None:
-        """Looks that are answered by one key; an odd one is picked by its number and answered by itself."""
-        items = ask["group"]
-        digits = "".join(str(n) for n in range(1, len(items) + 1))
-        words = [("d", "all right"), (f"1-{len(items)}", "odd one"), *self._keys(letters[1:])]
-        pressed = await self._show(
-            ask,
-            lambda width: screen.question_page(self.conversation, ask, width),
-            keys=words,
-            always=("d", words[1][0], "h", "q"),
-            digits=digits,
-        )
-        if pressed.key == "d":
-            self._take({"answer": ask["id"], "value": ALL_RIGHT})
-        elif pressed.key.isdecimal():
-            own = ask_for(self.conversation, items[int(pressed.key) - 1]["check"])
-            key, value = await self._answer(own, "q")
-            if key is None and value is not None:
-                self._take({"found": {"check": own["check"], "value": value}})
-        elif pressed.key in KEYS:
-            await self._command(Command(KEYS[pressed.key]), ask)
 
     async def _answer(self, ask: Object, letters: str) -> tuple[str | None, Any]:
         """A letter of `letters` that was pressed, or the value of an answer; neither for back."""
@@ -340,10 +316,7 @@ class Terminal:
             case "stages" if self.conversation.plan.stages:
                 await self._stages(ask)
             case "skip-stage" if self.conversation.plan.stage is not None:
-                title = f"Skip the stage `{STAGES[self.conversation.plan.stage]}`? Say why."
-                reason = await self._text(title, "Reason")
-                if reason:
-                    self._take({"stage": self.conversation.plan.stage, "skip": reason})
+                await self._skip_stage()
             case "leave" if self.conversation.plan.unresolved:
                 await self._leave()
             case "symptom" if not command.text:
@@ -361,38 +334,6 @@ class Terminal:
                     return
                 if message is not None:
                     self._take(message)
-
-    async def _stages(self, ask: Object | None) -> None:
-        """Where every stage stands; a digit goes to one."""
-        stages = self.conversation.plan.stages
-        digits = "".join(str(n) for n in range(1, len(stages)))
-        pressed = await self._show(
-            ask,
-            lambda width: screen.stages_page(stages, width),
-            keys=[(f"1-{digits[-1]}", "go there"), *_BACK_KEYS],
-            always=("Enter", "q"),
-            digits=digits,
-        )
-        if pressed.key.isdecimal():
-            self._take({"stage": stages[int(pressed.key) - 1].id})
-
-    async def _leave(self) -> None:
-        """What is odd is left as it is, one problem at a time, with a reason."""
-        problems = open_problems(self.conversation)
-        digits = "".join(str(n) for n in range(1, min(len(problems), 9) + 1))
-        pressed = await self._show(
-            None,
-            lambda width: screen.problems_page(problems, width),
-            keys=[(digits if len(digits) == 1 else f"1-{digits[-1]}", "leave this"), *_BACK_KEYS],
-            always=("Enter", "q"),
-            digits=digits,
-        )
-        if not pressed.key.isdecimal():
-            return
-        seqs, _ = problems[int(pressed.key) - 1]
-        reason = await self._text("Why is it left open?", "Reason")
-        if reason:
-            self._take({"leave": list(seqs), "reason": reason})
 
     async def _why_not(self, name: str = "") -> None:
         """What speaks for and against causes that are picked or typed, until the person goes back."""
