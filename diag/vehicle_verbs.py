@@ -1,4 +1,5 @@
-"""Verbs that tell of a vehicle as it is described: `diag vehicle show`, `diag vehicle netlist`.
+"""Verbs that tell of a vehicle as it is described: `diag vehicle show`, `diag vehicle netlist`; `new` and
+`check` join them from `fit_verbs`.
 
 Each opens what it needs and hands over; errors are the caller's to turn into messages.
 """
@@ -12,6 +13,7 @@ from typing import Any
 
 import click
 
+from diag import fit_verbs
 from diag.errors import DiagError
 
 __all__ = ["file_argument", "operate_option", "vehicle"]
@@ -34,7 +36,11 @@ operate_option: Decorator = click.option(
 
 @click.group()
 def vehicle() -> None:
-    """Tell what a vehicle must show, from its description."""
+    """Describe a vehicle of your own, and tell what a vehicle must show."""
+
+
+vehicle.add_command(fit_verbs.new)
+vehicle.add_command(fit_verbs.check)
 
 
 @vehicle.command()

@@ -28,34 +28,26 @@ def _own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
 
 
 @pytest.fixture(scope="session")
-def reasoner():  # type: ignore[no-untyped-def]
-    """The reasoner of the demo vehicle, with wiring and rules."""
-    from diag.circuit.predict import Predictor
-    from diag.knowledge.load import load_knowledge
-    from diag.reason.engine import default_matcher
-    from diag.reason.reasoner import Reasoner
-    from diag.reason.steps import step_operates
+def reasoners():  # type: ignore[no-untyped-def]
+    """Reasoners of vehicles by file name, shipped or the tests' own, made when first asked for."""
+    from tests.reasoners import Reasoners
 
-    _TABLES.mkdir(mode=0o700, exist_ok=True)
-    knowledge = load_knowledge(SIX)
-    predictor = Predictor(knowledge, step_operates(knowledge), _TABLES)
-    return Reasoner(knowledge, predictor, default_matcher())
+    return Reasoners(_TABLES)
 
 
 @pytest.fixture(scope="session")
-def rules_alone():  # type: ignore[no-untyped-def]
+def reasoner(reasoners):  # type: ignore[no-untyped-def]
+    """The reasoner of the demo pickup with six of its circuits, with wiring and rules."""
+    return reasoners.whole(SIX.name)
+
+
+@pytest.fixture(scope="session")
+def rules_alone(reasoners):  # type: ignore[no-untyped-def]
     """The same vehicle with its loom undescribed: rules carry the belief."""
-    from diag.knowledge.load import load_knowledge
-    from diag.reason.engine import default_matcher
-    from diag.reason.reasoner import Reasoner
-
-    return Reasoner(load_knowledge(SIX), None, default_matcher())
+    return reasoners.rules_alone(SIX.name)
 
 
 @pytest.fixture(scope="session")
-def network_alone(reasoner):  # type: ignore[no-untyped-def]
+def network_alone(reasoners):  # type: ignore[no-untyped-def]
     """The same vehicle without any rule: the network carries the belief."""
-    from diag.reason.engine import default_matcher
-    from diag.reason.reasoner import Reasoner
-
-    return Reasoner(reasoner.knowledge, reasoner.predictor, default_matcher(), with_rules=False)
+    return reasoners.network_alone(SIX.name)

@@ -134,8 +134,9 @@ def _of_part(knowledge: Knowledge, network: Network, part_id: str, part: AnyPart
         pairs = [(a, b) for a, b in combinations(wired, 2) if kind.swaps(part, a, b)]
         for a, b in pairs:
             change = Change(swap=((case.node(a), case.node(b)),))
+            detail = f" {part.spelled(a)} and {part.spelled(b)}"
             # the frequency is the part's, not the pair's
-            faults.append(Fault(f"swapped-{a}-{b}", "swapped", change, f" {a} and {b}", len(pairs)))
+            faults.append(Fault(f"swapped-{a}-{b}", "swapped", change, detail, len(pairs)))
     yield from _causes(knowledge, part_id, part.kind, part.title, faults)
 
 

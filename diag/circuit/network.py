@@ -22,6 +22,7 @@ __all__ = [
     "Filament",
     "Floats",
     "Motor",
+    "Needle",
     "Network",
     "Relay",
     "Source",
@@ -98,6 +99,16 @@ class Motor:
     slow: int
     fast: int | None = None
     park: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True)
+class Needle:
+    """A gauge: amps through branch `coil` at which its needle stands at the low and at the high end."""
+
+    id: str
+    coil: int
+    low_a: float
+    high_a: float
 
 
 @dataclass(frozen=True)
@@ -183,6 +194,7 @@ class Network:
     diodes: tuple[Diode, ...] = ()
     relays: tuple[Relay, ...] = ()
     motors: tuple[Motor, ...] = ()
+    needles: tuple[Needle, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "_node", {name: index for index, name in enumerate(self.nodes)})

@@ -23,6 +23,7 @@ __all__ = [
     "LIGHTS",
     "LOOKS",
     "MOTORS",
+    "NEEDLES",
     "OPEN_LINE_OHM",
     "RHYTHMS",
     "SOUNDS",
@@ -47,6 +48,10 @@ LOOKS: tuple[tuple[str, str], ...] = (
     *((light, rhythm) for light in LIGHTS[1:] for rhythm in RHYTHMS[1:]),
 )
 """All that a lamp may show, in the order of the columns of a look."""
+NEEDLES = ("low", "middle", "high")
+"""Where the needle of a gauge stands on its scale; one that has no current rests at the low end."""
+_LOW_END, _HIGH_END, _NEEDLE_WIDTH = 0.25, 0.75, 0.05
+"""Shares of the scale, and how far needles and eyes differ (common practice, no source)."""
 SOUNDS = ("none", "click", "buzz", "weak", "sound")
 _HEARD: dict[str, tuple[str, ...]] = {
     "flasher-unit": ("none", "click", "buzz"),
@@ -62,6 +67,7 @@ _LOOKED: dict[str, tuple[str | tuple[str, str], ...]] = {
     "motor": MOTORS,
     "wiper-motor": MOTORS,
     "starter": MOTORS,
+    "gauge": NEEDLES,
 }
 _LIGHT_WIDTH = 0.25
 """How far lamps and eyes differ, as a natural logarithm of light; common practice, no source."""
@@ -238,6 +244,15 @@ def motor_looks(shown: Shown, network: Network, motor: str) -> Floats:
     return found
 
 
+def needle_looks(shown: Shown, network: Network, gauge: str) -> Floats:
+    """(R, 3) chance of each of NEEDLES, by the current through the gauge."""
+    needle = next(one for one in network.needles if one.id == gauge)
+    share = (np.abs(shown.branch_a[:, needle.coil]) - needle.low_a) / (needle.high_a - needle.low_a)
+    low, high = (_step((share - edge) / _NEEDLE_WIDTH) for edge in (_LOW_END, _HIGH_END))
+    out: Floats = np.stack([1 - low, low - high, high], axis=1)
+    return np.clip(out, 0.0, 1.0)
+
+
 def answers_of(kind: str, *, looked: bool) -> tuple[str | tuple[str, str], ...]:
     """What a look at a part of that kind, or a listen to it, may answer; none where it shows or says nothing."""
     return _LOOKED.get(kind, ()) if looked else _HEARD.get(kind, ())
@@ -264,11 +279,9 @@ def part_words(
     if not words:
         raise ValueError(f"nothing is {'seen' if looked else 'heard'} of a {kind}")
     if looked:
-        return (
-            lamp_looks(shown, network, target, spread, limits)
-            if words == LOOKS
-            else motor_looks(shown, network, target)
-        )
+        if words == LOOKS:
+            return lamp_looks(shown, network, target, spread, limits)
+        return (needle_looks if words == NEEDLES else motor_looks)(shown, network, target)
     if kind == "horn":
         found = horn_sounds(shown, network, target, system_v, held)
     elif kind == "relay":

@@ -15,7 +15,7 @@ from diag.knowledge import schema
 from diag.knowledge.schema import Check, CircuitFile, Condition
 from diag.knowledge.sizes import RATINGS_A, SECTIONS_MM2
 
-__all__ = ["WRITTEN_FOR_V", "adapted", "stretched", "without_idle_taps"]
+__all__ = ["WRITTEN_FOR_V", "adapted", "stretched", "without_amps", "without_idle_taps"]
 
 WRITTEN_FOR_V = 12.0
 """System volts that circuit files are written for."""
@@ -31,6 +31,8 @@ _POWERS: Mapping[str, float] = {
     "section_mm2": -1,
     "resistance_ohm": 2,
     "coil_ohm": 2,
+    "low_ohm": 2,
+    "high_ohm": 2,
     "winding_ohm": 2,
     "solenoid_ohm": 2,
     "motor_ohm": 2,
@@ -121,6 +123,12 @@ def _limits(check: Check, ratio: float) -> Check:
     scale = _scaler(ratio ** _UNIT_POWERS[check.unit])
     update = {"min": scale(check.limits.min), "max": scale(check.limits.max)}
     return check.model_copy(update={"limits": check.limits.model_copy(update=update)})
+
+
+def without_amps(file: CircuitFile) -> CircuitFile:
+    """The circuit without limits in A: they were written for the lamps and loads that its file names."""
+    checks = tuple(c.model_copy(update={"limits": None}) if c.unit == "A" else c for c in file.checks)
+    return file.model_copy(update={"checks": checks})
 
 
 # ---------------------------------------------------------------- earth

@@ -15,16 +15,17 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from diag.errors import Place, Problem
 from diag.knowledge import schema
-from diag.knowledge.adapt import adapted, stretched, without_idle_taps
+from diag.knowledge.adapt import adapted, stretched, without_amps, without_idle_taps
 from diag.knowledge.bridging import bridge_problem
 from diag.knowledge.names import nearest, quoted, shown
 from diag.knowledge.omit import Outside, joined, leave_out
 from diag.knowledge.reader import Loc, Marked
+from diag.knowledge.retitle import retitled
 from diag.knowledge.translate import problems_of
 from diag.knowledge.variants import LISTS as _LISTS
 from diag.knowledge.variants import check_choices, vary
 
-__all__ = ["AnyPart", "Knowledge", "Source", "Spots", "assemble", "operate_key", "terminals_of"]
+__all__ = ["AnyPart", "Knowledge", "Source", "Spots", "assemble", "operate_key", "spelled_end", "terminals_of"]
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -40,9 +41,19 @@ KIND_BY_SECTION = {"fuses": "fuse", "earths": "earth"}
 """Sections whose entries need not say their kind."""
 
 
+_DRAWS = frozenset({"test-w", "test-v", "current-a", "slow-a", "fast-a", "fitted"})
+"""Keys of an override that change the current of a circuit."""
+
+
 def terminals_of(part: AnyPart) -> tuple[str, ...]:
     """Names of the terminals of a part, in the order of its kind or of its own list."""
     return part.terminal_names()
+
+
+def spelled_end(parts: Mapping[str, AnyPart], end: str) -> str:
+    """The terminal of a `part.terminal` as a person is told of it: what is stamped on the part comes first."""
+    part_id, _, terminal = end.partition(".")
+    return parts[part_id].spelled(terminal) if part_id in parts else terminal
 
 
 def operate_key(operate: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
@@ -126,11 +137,13 @@ def assemble(
     supply: Source[schema.SupplyFile],
     circuits: list[Source[schema.CircuitFile]],
     outside: Outside,
+    beside: Mapping[str, Outside] | None = None,
 ) -> tuple[Knowledge, list[Problem]]:
     """One vehicle's knowledge, with the problems of merging: ids given twice, overrides that do not fit.
 
     `circuits` are all circuit files, supply first. `outside` names what circuits define that this
-    vehicle does not have; what shared files say of them is left out.
+    vehicle does not have; what shared files say of them is left out. `beside`: the same of those circuits that
+    a circuit's own `beside` names.
     """
     written = [source.model for source in circuits]
     problems = check_choices(vehicle.model, vehicle.marked, written)
@@ -142,8 +155,12 @@ def assemble(
         unchosen = joined(unchosen, varied.unchosen)
         sources[source.model.circuit] = Source(varied.model, source.marked, varied.homes)
     files = _as_fitted(vehicle.model, sources)
+    usual, otherwise = _titles(files), _other_loads(files, vehicle.model)
     changed, gone = _override(files, sources, vehicle, problems)
-    files = without_idle_taps(leave_out(files, gone, outside, unchosen))
+    called = {usual[name]: title for name, title in _titles(files).items() if name in changed and name in usual}
+    files = {name: retitled(file, called) for name, file in files.items()}
+    files |= {name: without_amps(files[name]) for name in otherwise}
+    files = without_idle_taps(leave_out(files, gone, outside, unchosen, beside or {}))
 
     bases: dict[str, tuple[Marked, Loc]] = {}
     circuit_of: dict[str, str] = {}
@@ -228,6 +245,27 @@ def _as_fitted(
     return {
         name: stretched(adapted(source.model, vehicle.system_v, vehicle.earth, units), vehicle.length_factor)
         for name, source in sources.items()
+    }
+
+
+def _other_loads(files: Mapping[str, schema.CircuitFile], vehicle: schema.VehicleFile) -> set[str]:
+    """Circuits in which a lamp or load takes other amps than its circuit's file says."""
+    other = {
+        name
+        for entries in vehicle.overrides.values()
+        for name, entry in entries.items()
+        if not _DRAWS.isdisjoint(entry)
+    }
+    return {circuit for circuit, file in files.items() if not other.isdisjoint(file.parts)}
+
+
+def _titles(files: Mapping[str, schema.CircuitFile]) -> dict[str, str]:
+    return {
+        name: entry.title
+        for file in files.values()
+        for section in _SECTIONS
+        for name, entry in getattr(file, section).items()
+        if entry.title
     }
 
 

@@ -28,6 +28,9 @@ def check_parts(referee: Referee) -> None:
         has = terminals_of(part)
         for index, terminal in enumerate(part.sealed):
             referee.known(terminal, has, "terminal", name, "sealed", index)
+        for terminal in part.marks:
+            if terminal not in has:
+                referee.unknown(referee.know.spots.place(name, "marks", terminal, key=True), terminal, has, "terminal")
         key = "pins" if isinstance(part, schema.PlugPart) else "terminals"
         listed: tuple[str, ...] = getattr(part, key, ())
         for index, terminal in enumerate(listed):

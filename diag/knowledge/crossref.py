@@ -37,7 +37,10 @@ def answers(knowledge: Knowledge, check: schema.Check) -> tuple[str, ...]:
     if check.kind == "listen":
         return knowledge.vocabulary.sound
     if check.kind == "look":
-        return knowledge.vocabulary.light if _is_lamp(knowledge, check) else knowledge.vocabulary.motor
+        if _is_lamp(knowledge, check):
+            return knowledge.vocabulary.light
+        gauge = isinstance(knowledge.parts.get(check.target or ""), schema.GaugePart)
+        return knowledge.vocabulary.needle if gauge else knowledge.vocabulary.motor
     if check.kind == "choose":
         return tuple(choice.value for choice in check.choices)
     if check.kind == "do":

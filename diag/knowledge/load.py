@@ -5,7 +5,7 @@ Must not know of circuits' equations, questions or screens.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -21,7 +21,7 @@ from diag.knowledge.reader import Marked, read_yaml
 from diag.knowledge.translate import validate
 from diag.knowledge.variants import MAPPINGS
 
-__all__ = ["circuit_names", "default_vehicle", "load_knowledge", "rules_folder"]
+__all__ = ["circuit_names", "default_vehicle", "load_circuits", "load_knowledge", "rules_folder"]
 
 M = TypeVar("M", bound=BaseModel)
 _PACKAGE = Path(__file__).resolve().parent.parent
@@ -59,6 +59,19 @@ def circuit_names(rules: Path) -> list[str]:
     return sorted(path.stem for path in (rules / "circuits").glob("*.yaml"))
 
 
+def load_circuits(rules: Path) -> dict[str, schema.CircuitFile]:
+    """All circuits of a rules folder as their files say, `supply` first, for no vehicle in particular. Raises
+    KnowledgeError with every problem."""
+    problems: list[Problem] = []
+    read: dict[str, Source[Any] | None] = {}
+    read["supply"] = _read(rules / "supply.yaml", schema.SupplyFile, problems, expect="supply")
+    for name in circuit_names(rules):
+        read[name] = _read(rules / "circuits" / f"{name}.yaml", schema.CircuitFile, problems, expect=name)
+    if problems:
+        raise KnowledgeError(problems)
+    return {name: source.model for name, source in read.items() if source is not None}
+
+
 def load_knowledge(vehicle: Path, rules: Path | None = None) -> Knowledge:
     """Read, validate and join the vehicle's file and all it names. Raises KnowledgeError with every problem."""
     folder = rules_folder() if rules is None else rules
@@ -84,8 +97,14 @@ def load_knowledge(vehicle: Path, rules: Path | None = None) -> Knowledge:
     if problems or not (vocabulary and kinds and supply and shared and car):
         raise KnowledgeError(problems)
     every: list[Source[Any]] = [supply, *circuits, shared]
-    outside = _outside(every, folder)
-    knowledge, merging = assemble(car, kinds, vocabulary, supply, every, outside)
+    absent = _skimmed(every, folder)
+    outside = _outside(every, absent)
+    beside = {
+        source.model.circuit: _outside(every, {name: absent[name] for name in source.model.beside if name in absent})
+        for source in every
+        if source.model.beside
+    }
+    knowledge, merging = assemble(car, kinds, vocabulary, supply, every, outside, beside)
     problems = merging or crossref(knowledge, outside)  # after a failed merge every reference would be told twice
     if problems:
         raise KnowledgeError(problems)
@@ -131,48 +150,55 @@ def _circuits(car: Source[schema.VehicleFile], folder: Path, problems: list[Prob
     known = circuit_names(folder)
     loaded: dict[str, Source[Any] | None] = {"supply": None, "shared": None}  # always there, so may be named
 
+    def missing(name: str, marked: Marked, key: str, index: int) -> Problem:
+        at = marked.place((key, index))
+        return Problem(
+            at, "there is no such circuit", quoted(name), f"a file `circuits/{name}.yaml`", nearest(name, known)
+        )
+
     def take(names: Iterable[str], marked: Marked, key: str) -> None:
         for index, name in enumerate(names):
             if name in loaded:
                 continue
             if name not in known:
-                problems.append(
-                    Problem(
-                        marked.place((key, index)),
-                        "there is no such circuit",
-                        quoted(name),
-                        f"a file `circuits/{name}.yaml`",
-                        nearest(name, known),
-                    )
-                )
+                problems.append(missing(name, marked, key, index))
                 continue
             source = _read(folder / "circuits" / f"{name}.yaml", schema.CircuitFile, problems, expect=name)
             loaded[name] = source
             if source is not None:
                 take(source.model.needs, source.marked, "needs")
+                problems.extend(
+                    missing(other, source.marked, "beside", place)
+                    for place, other in enumerate(source.model.beside)
+                    if other not in known
+                )
 
     take(car.model.circuits, car.marked, "circuits")
     return [source for source in loaded.values() if source is not None]
 
 
-def _outside(fitted: list[Source[Any]], folder: Path) -> Outside:
-    """What the circuits define that this vehicle does not have.
+def _skimmed(fitted: list[Source[Any]], folder: Path) -> dict[str, Any]:
+    """Content of the circuits that this vehicle does not have.
 
     Their files are only skimmed: a mistake in a circuit that is not fitted must not stop the job.
     """
-    names = set(circuit_names(folder)) - {source.model.circuit for source in fitted}
-    skimmed = []
-    for name in sorted(names):
+    skimmed = {}
+    for name in sorted(set(circuit_names(folder)) - {source.model.circuit for source in fitted}):
         try:
-            skimmed.append(read_yaml(folder / "circuits" / f"{name}.yaml").data)
+            skimmed[name] = read_yaml(folder / "circuits" / f"{name}.yaml").data
         except KnowledgeError:
             continue
-    if not skimmed:
+    return skimmed
+
+
+def _outside(fitted: list[Source[Any]], absent: Mapping[str, Any]) -> Outside:
+    """What the `absent` circuits define that none of the fitted ones does."""
+    if not absent:
         return Outside()
 
     def only_there(find: Callable[[Any], set[str]]) -> frozenset[str]:
         here = {name for source in fitted for block in _blocks(source.marked.data) for name in find(block)}
-        return frozenset({name for data in skimmed for block in _blocks(data) for name in find(block)} - here)
+        return frozenset({name for data in absent.values() for block in _blocks(data) for name in find(block)} - here)
 
     return Outside(
         parts=only_there(lambda data: {name for section in MAPPINGS for name in _mapping(data.get(section))}),

@@ -31,14 +31,20 @@ class Outside:
 
 
 def leave_out(
-    files: Mapping[str, CircuitFile], gone: frozenset[str], outside: Outside, unchosen: Outside | None = None
+    files: Mapping[str, CircuitFile],
+    gone: frozenset[str],
+    outside: Outside,
+    unchosen: Outside | None = None,
+    beside: Mapping[str, Outside] | None = None,
 ) -> dict[str, CircuitFile]:
     """The files without what rests on `gone` parts and wires or on what `unchosen` variants have; in supply and
     shared also on `outside` ones.
 
-    A circuit that refers to another circuit's parts must name it in `needs`; so outside ids are
-    not forgiven there, and the reference stays for the cross-check to report.
+    A circuit that refers to another circuit's parts must name it in `needs` or `beside`; so other outside ids are
+    not forgiven there, and the reference stays for the cross-check to report. `beside`: by circuit, what those
+    define that it names so.
     """
+    spared = {name: outside if name in _SPANNING else (beside or {}).get(name, Outside()) for name in files}
     result = dict(files)
     unchosen = unchosen or Outside()
     gone = gone | unchosen.parts
@@ -53,9 +59,7 @@ def leave_out(
     while True:
         before = result
         words = _established(files)
-        result = {
-            name: _without(file, joined(lost, outside) if name in _SPANNING else lost) for name, file in result.items()
-        }
+        result = {name: _without(file, joined(lost, spared[name])) for name, file in result.items()}
         lost = replace(
             lost,
             checks=unchosen.checks | (_ids(files, "checks") - _ids(result, "checks")),

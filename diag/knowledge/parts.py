@@ -69,6 +69,8 @@ class _Part(Model):
     """Minutes to get at its terminals with a probe (covers off, lying under the dash)."""
     sealed: tuple[TerminalName, ...] = ()
     """Terminals that cannot be probed."""
+    marks: Mapping[TerminalName, TerminalName] = {}
+    """What is stamped beside a terminal on the part itself, where it is not our name for it."""
 
     fixed: ClassVar[tuple[str, ...]] = ()
     """Terminals of a kind whose terminals are not listed in the file (DIN 72552; `in`, `out`, A, K are ours)."""
@@ -76,6 +78,11 @@ class _Part(Model):
     def terminal_names(self) -> tuple[str, ...]:
         """Its terminals, in the order of its kind or of its own list."""
         return self.fixed
+
+    def spelled(self, terminal: str) -> str:
+        """A terminal as a person is told of it: the mark on the part first, our name for it behind."""
+        mark = self.marks.get(terminal)
+        return f"{mark} ({terminal})" if mark is not None else terminal
 
 
 class BatteryPart(_Part):
@@ -257,10 +264,12 @@ class JointPart(_Part):
 
 
 class DynamoPart(_Part):
-    """Dynamo, field earthed inside: D+ armature, DF field. Runs with the control `engine`."""
+    """Dynamo: D+ armature, DF field. Runs with the control `engine`. The other end of its field winding is
+    earthed inside (`to-earth`), or joined to D+ inside (`to-output`)."""
 
     kind: Literal["dynamo"]
     fixed = ("D+", "DF")
+    field: Literal["to-earth", "to-output"] = "to-earth"
     emf_v: Volts
     armature_ohm: Ohms = 0.12
     field_ohm: Ohms = 6.0
@@ -268,10 +277,12 @@ class DynamoPart(_Part):
 
 class RegulatorPart(_Part):
     """Separate regulator with cut-out: B+ battery, D+ and DF to the dynamo, 61 charge lamp,
-    31 earth of its shunt winding."""
+    31 earth of its shunt winding. Its contact takes DF to D+ where the dynamo's field goes `to-earth`, and DF
+    to 31 where it goes `to-output`."""
 
     kind: Literal["regulator"]
     fixed = ("B+", "D+", "DF", "61", "31")
+    field: Literal["to-earth", "to-output"] = "to-earth"
     contact_ohm: Ohms = 0.02
     winding_ohm: Ohms = 80.0
 
@@ -288,15 +299,23 @@ class AlternatorPart(_Part):
 
 
 class StarterPart(_Part):
-    """Starter with its solenoid: 30 the thick cable, 50 the solenoid; its case is body (or 31 where named)."""
+    """Starter with its solenoid: 30 the thick cable, 50 the solenoid. Its case is body, or terminal 31 on the
+    engine, which the engine strap joins to body and `stray-ohm` of throttle and choke cables beside it. With
+    `bypass` the solenoid also joins 30 to 15a, past the ballast of the ignition coil."""
 
     kind: Literal["starter"]
-    fixed = ("30", "50")
+    case: Literal["body", "31"] = "body"
+    stray_ohm: Ohms = 0.5
+    bypass: Bool = False
     solenoid_ohm: Ohms = 1.2
     contact_ohm: Ohms = 0.001
     motor_ohm: Ohms = 0.055
     pull_in: Share = 0.55
     drop_out: Share = 0.3
+
+    def terminal_names(self) -> tuple[str, ...]:
+        more = [name for name, there in (("31", self.case == "31"), ("15a", self.bypass)) if there]
+        return ("30", "50", *more)
 
 
 class MotorPart(_Part):
@@ -353,11 +372,14 @@ class LoadPart(_Part):
 
 
 class GaugePart(_Part):
-    """Gauge with a feed and a sender: terminals 15 and G, `coil-ohm` between them."""
+    """Gauge with a feed and a sender: terminals 15 and G, `coil-ohm` between them. Its needle stands at the low
+    end of its scale with a sender of `low-ohm` and at the high end with one of `high-ohm`."""
 
     kind: Literal["gauge"]
     fixed = ("15", "G")
     coil_ohm: Ohms = 65.0
+    low_ohm: Ohms = 180.0
+    high_ohm: Ohms = 10.0
 
 
 class DiodePart(_Part):

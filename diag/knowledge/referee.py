@@ -14,7 +14,7 @@ from diag.knowledge.omit import Outside
 
 __all__ = ["Referee"]
 
-_NEEDS = "Another circuit has it: add that circuit to `needs`."
+_NEEDS = "Another circuit has it: add that circuit to `needs` or `beside`."
 
 
 class Referee:

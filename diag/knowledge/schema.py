@@ -344,6 +344,8 @@ class CircuitFile(Sections):
     """Where a person stands or kneels: id and plain words."""
     needs: tuple[Id, ...] = ()
     """Other circuits whose parts this one uses."""
+    beside: tuple[Id, ...] = ()
+    """Other circuits of which it speaks where they are fitted; without them that is left out."""
     options: Mapping[Id, Option] = {}
     variants: tuple[Variant, ...] = ()
 
@@ -436,9 +438,10 @@ class VocabularyFile(Model):
     rhythm: tuple[Id, ...]
     sound: tuple[Id, ...]
     motor: tuple[Id, ...]
+    needle: tuple[Id, ...] = ()
     wire_colours: tuple[Text, ...]
     light_limits: Mapping[Id, Positive]
     """Upper edge of each word's relative light, against the healthy vehicle: dark, glow, dim, normal."""
-    misread: Mapping[Literal["light", "rhythm", "sound", "motor"], Mapping[Id, Mapping[Id, Share]]]
+    misread: Mapping[Literal["light", "rhythm", "sound", "motor", "needle"], Mapping[Id, Mapping[Id, Share]]]
     """For each true word the words it is taken for, with their share; the rest is right."""
     misread_floor: Share = 0.03

@@ -238,7 +238,10 @@ class Chances:
         if step.outcomes == LOOKS:
             return self._look_confusion
         words = [str(outcome) for outcome in step.outcomes]
-        return _confusion(words, self.knowledge.vocabulary.misread.get("motor" if step.kind == "look" else "sound", {}))
+        misread = self.knowledge.vocabulary.misread
+        if step.kind != "look":
+            return _confusion(words, misread.get("sound", {}))
+        return _confusion(words, misread.get("needle" if step.outcomes == observe.NEEDLES else "motor", {}))
 
     def _confusion_of_looks(self) -> Floats:
         misread = self.knowledge.vocabulary.misread

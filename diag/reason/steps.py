@@ -270,6 +270,8 @@ def _at_work(knowledge: Knowledge, predictor: Predictor, target: str, operate: M
             return bool(shown.motor[HEALTHY, motor, MOTORS.index("still")] < 0.5)
         case schema.RelayPart():
             return bool(shown.relay[HEALTHY, [one.id for one in net.relays].index(target)] > 0)
+        case schema.GaugePart():
+            return bool(abs(shown.branch_a[HEALTHY, net.branch(f"{target}:load")]) > 0.01)
         case schema.LoadPart():
             return bool(abs(shown.branch_a[HEALTHY, net.branch(f"{target}:load")]) > 0.1)
     return False
@@ -292,7 +294,8 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
     for hub, other in _splits(knowledge):
         part_id = hub.split(".")[0]
         part = knowledge.parts[part_id]
-        title = f"Ohms at {part.title} to body, battery off, with the wires off its terminal {hub.split('.')[1]}"
+        stamped = part.spelled(hub.split(".")[1])
+        title = f"Ohms at {part.title} to body, battery off, with the wires off its terminal {stamped}"
         yield Step(
             f"ohm:{other}:without:{hub}",
             title,
@@ -314,7 +317,7 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
             if terminal in part.sealed:
                 continue
             name = f"{part_id}.{terminal}"
-            where = f"{part.title}, terminal {terminal}"
+            where = f"{part.title}, terminal {part.spelled(terminal)}"
             for operate in working[circuit] or [{}]:
                 label = _spoken(operate)
                 caution = cautions.get(operate_key(operate))

@@ -12,6 +12,7 @@ from itertools import pairwise
 
 import drawsvg as svg
 
+from diag.knowledge.assemble import spelled_end
 from diag.sheet.colours import insulation
 from diag.sheet.faces import LETTERS, PITCH, Face, make_face
 from diag.sheet.figures import FAULTY, Figures
@@ -173,7 +174,8 @@ class _Drawing:
         if not run.b:
             upper, lower = self._ways.wires[run.wire]
             word, other = ("to", lower) if run.a == upper else ("from", upper)
-            lines.append((f"{word} {self._knowledge.parts[end_part(other)].title} {end_terminal(other)}", False))
+            parts = self._knowledge.parts
+            lines.append((f"{word} {parts[end_part(other)].title} {spelled_end(parts, other)}", False))
         return _Label(
             tuple(
                 (line, bold) for text, bold in lines for line in in_lines(text, LETTERS, _LABEL_ROOM, most=4, bold=bold)

@@ -173,7 +173,7 @@ class _Maker:
         return count * LETTERS * LINE + 0.9 if count else 0.6
 
     def _pin_lines(self, pin: Pin) -> list[tuple[str, bool]]:
-        name = end_terminal(pin.end)
+        name = pin.name or end_terminal(pin.end)
         if pin.again:
             return [(name, True)]
         words = list(self._pins[pin.end])

@@ -155,6 +155,10 @@ class Figures:
         """What a motor (by index) does, one of MOTORS."""
         return MOTORS[int(self.shown.motor[row, motor].argmax())]
 
+    def needle(self, row: int, gauge: str) -> str:
+        """Where the needle of a gauge stands, one of NEEDLES."""
+        return observe.NEEDLES[int(observe.needle_looks(self.shown, self.network, gauge)[row].argmax())]
+
     def relay(self, row: int, relay: int) -> str:
         """What a relay (by index) does."""
         return _RELAY[int(self.shown.relay[row, relay])]

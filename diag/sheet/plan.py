@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from graphlib import TopologicalSorter
 
-from diag.knowledge.assemble import Knowledge, terminals_of
+from diag.knowledge.assemble import Knowledge, spelled_end, terminals_of
 from diag.sheet.ways import Ways, end_part
 
 __all__ = ["Box", "Pin", "Plan", "Run", "make_plan"]
@@ -26,6 +26,8 @@ class Pin:
     end: str
     wires: list[str] = field(default_factory=list)
     again: bool = False
+    name: str = ""
+    """The terminal as the part has it stamped, where that is not its own name."""
 
 
 @dataclass
@@ -136,9 +138,12 @@ def _pins(knowledge: Knowledge, ways: Ways, boxes: Mapping[str, Box], runs: Mapp
         levels = [ways.level[end] for end in ends]
         for end in ends:
             above, below = at.get((end, True), []), at.get((end, False), [])
+            name = spelled_end(knowledge.parts, end)
             if above:
-                box.upper.append(Pin(end, above))
+                box.upper.append(Pin(end, above, name=name))
             if below:
-                box.lower.append(Pin(end, below, again=bool(above)))
+                box.lower.append(Pin(end, below, again=bool(above), name=name))
             if not above and not below and not box.guest:
-                (box.upper if ways.level[end] * 2 > max(levels) + min(levels) else box.lower).append(Pin(end))
+                (box.upper if ways.level[end] * 2 > max(levels) + min(levels) else box.lower).append(
+                    Pin(end, name=name)
+                )

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from diag.knowledge import schema
-from diag.knowledge.assemble import Knowledge, terminals_of
+from diag.knowledge.assemble import Knowledge, spelled_end, terminals_of
 from diag.sheet.figures import FAULTY, HEALTHY, Figures, Pulse, amps_words, look_words, volts_words
 from diag.sheet.warnings import cautions_of
 from diag.sheet.ways import Ways, end_part, end_terminal
@@ -219,7 +219,7 @@ class Rows:
         return SeenRow(filament, f"{title} ({colour})" if colour else title, now, healthy if now != healthy else "")
 
     def machines(self, seen: Mapping[str, None]) -> Iterator[SeenRow]:
-        """Motors, then relays that are no motor's own."""
+        """Motors, then relays that are no motor's own, then gauges."""
         net, figures = self._figures.network, self._figures
         for i, motor in enumerate(net.motors):
             if motor.id in seen:
@@ -230,6 +230,11 @@ class Rows:
             if relay.id in seen and relay.id not in motors:
                 now, was = (figures.relay(row, i) for row in (FAULTY, HEALTHY))
                 yield SeenRow(relay.id, self._knowledge.parts[relay.id].title, now, was if was != now else "")
+
+        for needle in net.needles:
+            if needle.id in seen:
+                now, was = (figures.needle(row, needle.id) for row in (FAULTY, HEALTHY))
+                yield SeenRow(needle.id, self._knowledge.parts[needle.id].title, now, was if was != now else "")
 
     def sound(self, part: str) -> SeenRow:
         """What a flasher unit or a horn lets hear."""
@@ -275,7 +280,7 @@ class Rows:
         differs = _other_volts(now, was) or lamp != lamp_was
         return PointRow(
             end,
-            end_terminal(end),
+            spelled_end(self._knowledge.parts, end),
             volts_words(now),
             lamp,
             f"{volts_words(was)}, {lamp_was}" if differs else "",
@@ -294,7 +299,7 @@ class Rows:
         title = self._knowledge.parts[end_part(lower)].title
         onward = (upper == wire.from_) != (name in self._ways.home)
         amps, healthy = self.amps(name, 1.0 if onward else -1.0)
-        to = f"{title} {end_terminal(lower)}"
+        to = f"{title} {spelled_end(self._knowledge.parts, lower)}"
         named = wire.title or name.replace("-", " ")
         return WireRow(name, named, wire_words(wire), to, amps, healthy, self.faults(name))
 

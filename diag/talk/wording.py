@@ -98,7 +98,7 @@ def point_words(knowledge: Knowledge, terminal: str) -> str:
         return "body (clean bare metal)"
     part_id, _, name = terminal.partition(".")
     part = knowledge.parts.get(part_id)
-    return f"{part.title} terminal {name}" if part is not None else terminal
+    return f"{part.title} terminal {part.spelled(name)}" if part is not None else terminal
 
 
 def step_words(knowledge: Knowledge, step: Step) -> str:

@@ -25,7 +25,7 @@ from diag.reason.engine import default_matcher
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import step_operates
 from diag.talk.conversation import Conversation
-from tests.jobs.recorded import NAMES, Recorded
+from tests.jobs.recorded import Recorded, names_on
 
 __all__ = ["main"]
 
@@ -55,7 +55,7 @@ def _start_up(home: Path) -> tuple[float, float]:
 def _answers(reasoner: Reasoner, folder: Path) -> list[float]:
     """Seconds from each recorded answer to the next question, journal on disk included."""
     times = []
-    for name in NAMES:
+    for name in names_on(default_vehicle().name):
         job = Recorded.read(name)
         with Journal.create(folder / f"{name}.jsonl") as journal:
             journal.append("opened", **dict(job.records[0].fields))

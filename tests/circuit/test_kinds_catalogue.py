@@ -34,7 +34,7 @@ _MODES: dict[str, set[str]] = {
     "relay": {"coil-open", "contact-open", "contact-burnt", "stuck", "break-contact-open"},
     "tail": {"open-54", "open-58", "bridged", "turned", "wrong-wattage", "holder-open"},
     "alternator": {"no-output", "set-too-high", "diode-open", "diode-short", "exciter-open"},
-    "starter": {"solenoid-open", "contact-burnt", "contact-stuck", "motor-open"},
+    "starter": {"solenoid-open", "contact-burnt", "contact-stuck", "motor-open", "seized", "bypass-open"},
     "blower": {"open", "seized"},
     "wiper": {"slow-open", "fast-open", "park-feed-open", "park-earth-open", "park-stuck", "seized"},
     "coil": {"open", "shorted-turns"},

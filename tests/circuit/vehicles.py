@@ -82,7 +82,7 @@ parts:
   relay: {kind: relay, title: Relay, place: bench, change-over: true, diode: true}
   tail: {kind: two-filament-lamp, title: Tail lamp, place: bench, terminals: ["54", "58", "31"], test-w: [25 W, 6 W]}
   alternator: {kind: alternator, title: Alternator, place: bench}
-  starter: {kind: starter, title: Starter, place: bench}
+  starter: {kind: starter, title: Starter, place: bench, bypass: true}
   blower: {kind: motor, title: Blower, place: bench, terminals: ["+", "-"], current-a: 6 A}
   wiper: {kind: wiper-motor, title: Wiper, place: bench}
   coil: {kind: ignition-coil, title: Coil, place: bench}

@@ -18,6 +18,11 @@ FOLDER = Path(__file__).parents[2] / "transcripts"
 NAMES = sorted(path.stem for path in FOLDER.glob("*.jsonl"))
 
 
+def names_on(vehicle: str) -> list[str]:
+    """The jobs recorded on one shipped vehicle, by its file name."""
+    return [name for name in NAMES if Recorded.read(name).vehicle == vehicle]
+
+
 @dataclass(frozen=True)
 class Recorded:
     """A recorded job with what it must come to."""
@@ -30,6 +35,11 @@ class Recorded:
     def read(name: str) -> Recorded:
         records, _ = read_journal(FOLDER / f"{name}.jsonl")
         return Recorded(name, records, yaml.safe_load((FOLDER / f"{name}.expect.yaml").read_text(encoding="utf-8")))
+
+    @property
+    def vehicle(self) -> str:
+        """File name of the vehicle that it was recorded on."""
+        return str(self.records[0].fields["vehicle-file"])
 
     def remedies(self) -> list[str]:
         return [str(record.fields["remedy"]) for record in self.records if record.event == "remedied"]

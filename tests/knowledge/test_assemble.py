@@ -212,6 +212,59 @@ def test_a_circuit_that_uses_another_without_needing_it_is_told(tmp_path: Path) 
     assert any("fuse-lamp.out" in text and "add that circuit to `needs`" in text for text in told)
 
 
+BESIDE = """\
+circuit: third
+title: Third lamp
+beside: [second]
+parts:
+  third-lamp: {kind: lamp, title: Third lamp, place: front, terminals: ["58", "31"], test-w: 5 W}
+wires:
+  third-feed: {from: key-switch.15, to: third-lamp.58, colour: yellow, section-mm2: 0.75 mm2, length-m: 2 m}
+checks:
+  - {id: third-on, title: Third lamp, kind: look, operate: {ignition: "on"}, target: third-lamp, place: front}
+  - {id: third-and-side, title: Side lamp, kind: look, operate: {ignition: "on"}, target: side-lamp, place: front}
+rules:
+  - id: third/both
+    title: Third lamp dark and side lamp lit
+    when: [{check: third-on, light: dark}]
+    then: [{points-to: third-feed.open, weight: 3}, {clears: side-feed.open}, {ask: side-on}]
+    because: The side lamp has a feed.
+    source: common practice, no source
+    state: draft
+"""
+
+
+def test_a_circuit_may_speak_of_another_only_where_that_is_fitted(tmp_path: Path) -> None:
+    """A motorcycle has headlamps without turn lamps; what is said of both drops out there and stands elsewhere."""
+    alone = write_small(tmp_path / "alone", (CAR, "[lamp]", "[lamp, third]"), second=SECOND, third=BESIDE).load()
+    assert "second" not in alone.circuits
+    assert ("third-on" in alone.checks, "third-and-side" in alone.checks) == (True, False)
+    assert [effect.points_to for effect in alone.rules["third/both"].then] == ["third-feed.open"]
+    both = write_small(tmp_path / "both", (CAR, "[lamp]", "[lamp, second, third]"), second=SECOND, third=BESIDE).load()
+    assert "third-and-side" in both.checks
+    assert len(both.rules["third/both"].then) == 3
+
+
+def test_beside_names_circuits_that_exist_and_forgives_no_others(tmp_path: Path) -> None:
+    """A slip in it, or in what is said of a third circuit, must not be hidden by leaving out."""
+    wrong = BESIDE.replace("beside: [second]", "beside: [secnd]")
+    told = write_small(tmp_path / "slip", (CAR, "[lamp]", "[lamp, third]"), second=SECOND, third=wrong).problems()
+    assert any("`secnd`" in str(problem) and "Did you mean `second`" in str(problem) for problem in told)
+    wrong = BESIDE.replace("beside: [second]\n", "")
+    told = write_small(tmp_path / "none", (CAR, "[lamp]", "[lamp, third]"), second=SECOND, third=wrong).problems()
+    assert any("`beside`" in str(problem) for problem in told)
+
+
+def test_a_part_called_otherwise_is_called_so_wherever_it_is_read(tmp_path: Path) -> None:
+    """On a motorcycle nobody looks for a left lamp; names of one word stay, they mean too much else."""
+    over = "overrides: {parts: {side-lamp: {title: Pilot lamp}, key-switch: {title: Ignition switch}}}\n"
+    second = SECOND.replace("title: Side lamp dark", "title: The side lamp is dark, sides are lit")
+    know = write_small(tmp_path, (CAR, "circuits: [lamp]\n", f"circuits: [lamp, second]\n{over}"), second=second).load()
+    assert know.parts["side-lamp"].title == "Pilot lamp"
+    assert know.checks["side-on"].title == "Pilot lamp"
+    assert know.rules["second/side-dark"].title == "The pilot lamp is dark, sides are lit"
+
+
 def test_the_hash_follows_the_content_and_not_the_layout(tmp_path: Path) -> None:
     """A journal says by it whether the knowledge is still the same."""
     plain = write_small(tmp_path / "a").load().content_hash

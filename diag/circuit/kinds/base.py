@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
-from diag.circuit.network import BODY, Branch, Change, Diode, Extra, Filament, Motor, Network, Relay, Source
+from diag.circuit.network import BODY, Branch, Change, Diode, Extra, Filament, Motor, Needle, Network, Relay, Source
 from diag.knowledge.schema import Mode
 
 __all__ = ["OPEN", "TOUCH_OHM", "Builder", "Case", "Fault", "Kind", "Site", "always"]
@@ -34,6 +34,7 @@ class Builder:
     diodes: list[Diode] = field(default_factory=list)
     relays: list[Relay] = field(default_factory=list)
     motors: list[Motor] = field(default_factory=list)
+    needles: list[Needle] = field(default_factory=list)
 
     def node(self, name: str) -> int:
         """Index of a node, which is made if it is new."""
@@ -62,6 +63,7 @@ class Builder:
             tuple(self.diodes),
             tuple(self.relays),
             tuple(self.motors),
+            tuple(self.needles),
         )
 
 

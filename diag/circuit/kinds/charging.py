@@ -22,7 +22,8 @@ _LINK_OHM = 0.001
 
 def _dynamo(site: Site, part: schema.DynamoPart) -> None:
     site.generator("D+", 0.0, part.armature_ohm, "dynamo")
-    site.link("field", "DF", "body", part.field_ohm * site.copper, "field")
+    other = "body" if part.field == "to-earth" else "D+"
+    site.link("field", "DF", other, part.field_ohm * site.copper, "field")
 
 
 def _dynamo_faults(case: Case, part: schema.DynamoPart) -> Iterator[Fault]:
@@ -41,7 +42,8 @@ def _regulator(site: Site, part: schema.RegulatorPart) -> None:
     # from the machine to the battery, so that charging is a positive current in either polarity
     out = ("B+", "D+") if site.positive else ("D+", "B+")
     site.link("cut-out", *out, part.contact_ohm, "cut-out")
-    site.link("field-contact", "D+", "DF", part.contact_ohm)
+    contact = ("D+", "DF") if part.field == "to-earth" else ("DF", "31")
+    site.link("field-contact", *contact, part.contact_ohm)
     site.link("winding", "D+", "31", part.winding_ohm * site.copper)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from diag.circuit.kinds.base import TOUCH_OHM, Case, Fault, Kind, Site
-from diag.circuit.network import Change, Diode
+from diag.circuit.network import Change, Diode, Needle
 from diag.knowledge import schema
 
 __all__ = ["KINDS"]
@@ -62,7 +62,9 @@ def _resistor_faults(case: Case, part: schema.ResistorPart) -> Iterator[Fault]:
 
 
 def _gauge(site: Site, part: schema.GaugePart) -> None:
-    site.link("load", "15", "G", part.coil_ohm * site.copper)
+    branch = site.link("load", "15", "G", part.coil_ohm * site.copper)
+    low, high = (site.system_v / (part.coil_ohm + ohm) for ohm in (part.low_ohm, part.high_ohm))
+    site.builder.needles.append(Needle(site.part_id, branch, low, high))
 
 
 def _gauge_faults(case: Case, part: schema.GaugePart) -> Iterator[Fault]:

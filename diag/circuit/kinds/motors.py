@@ -17,6 +17,10 @@ __all__ = ["KINDS"]
 
 _INNER = "motor"
 """Point of a starter between its solenoid's contact and its winding."""
+_CRANKING = 0.8
+"""Share of the system volts that is left to a starter that turns an engine (common practice, no source)."""
+_BYPASS_OHM = 0.02
+"""Small contact beside the solenoid's large one (common practice, no source)."""
 _STALLED = 4.0
 """Current of a motor that is held against one that runs, where kinds.yaml does not say."""
 
@@ -32,12 +36,16 @@ def _held(case: Case, *ways: tuple[str, str, str]) -> Change:
 
 
 def _starter(site: Site, part: schema.StarterPart) -> None:
-    coil = site.link("solenoid", "50", "body", part.solenoid_ohm * site.copper)
-    contact = site.link("contact", "30", _INNER, part.contact_ohm, "relay")
-    motor = site.link("motor", _INNER, "body", part.motor_ohm * site.copper, "motor")
+    coil = site.link("solenoid", "50", part.case, part.solenoid_ohm * site.copper)
+    contacts = [site.link("contact", "30", _INNER, part.contact_ohm, "relay")]
+    motor = site.link("motor", _INNER, part.case, part.motor_ohm * site.copper, "motor")
+    if part.case != "body":
+        site.link("stray", part.case, "body", part.stray_ohm)
+    if part.bypass:
+        contacts.append(site.link("bypass", "30", "15a", _BYPASS_OHM, "relay"))
     works = part.pull_in * site.system_v, part.drop_out * site.system_v
-    site.builder.relays.append(Relay(site.part_id, coil, ((contact, True),), *works))
-    site.builder.motors.append(Motor(site.part_id, site.system_v, motor))
+    site.builder.relays.append(Relay(site.part_id, coil, tuple((contact, True) for contact in contacts), *works))
+    site.builder.motors.append(Motor(site.part_id, _CRANKING * site.system_v, motor))
 
 
 def _starter_faults(case: Case, part: schema.StarterPart) -> Iterator[Fault]:
@@ -46,6 +54,14 @@ def _starter_faults(case: Case, part: schema.StarterPart) -> Iterator[Fault]:
     welded = case.closes("contact-stuck", "contact")
     yield replace(welded, change=replace(welded.change, flags=frozenset({case.flag("contact-stuck")})))
     yield case.opens("motor-open", "motor")
+    yield Fault("seized", "seized", _held(case, ("motor", _INNER, part.case)))
+    if part.bypass:
+        yield case.opens("bypass-open", "bypass")
+
+
+def _starter_swaps(part: schema.StarterPart, a: str, b: str) -> bool:
+    """Nobody puts the strap of the engine on a stud of the solenoid."""
+    return "31" not in (a, b)
 
 
 # ---------------------------------------------------------------- motor with two terminals
@@ -82,7 +98,7 @@ def _wiper_faults(case: Case, part: schema.WiperMotorPart) -> Iterator[Fault]:
 
 
 KINDS: Mapping[type[Any], Kind[Any]] = {
-    schema.StarterPart: Kind(_starter, _starter_faults, always),
+    schema.StarterPart: Kind(_starter, _starter_faults, _starter_swaps),
     schema.MotorPart: Kind(_motor, _motor_faults),
     schema.WiperMotorPart: Kind(_wiper, _wiper_faults, always),
 }

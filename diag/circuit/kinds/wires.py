@@ -69,7 +69,7 @@ class Loom:
                 ends = (elsewhere, link.b) if side == 0 else (link.a, elsewhere)
                 # both ends may find a free terminal of the same name
                 name = f"at-{terminal}" if f"at-{terminal}" not in found else f"at-{part_id}-{terminal}"
-                title = f" {terminal} of {self._parts[part_id].title}"
+                title = f" {self._parts[part_id].spelled(terminal)} of {self._parts[part_id].title}"
                 found[name] = Fault(name, "at", Change(moved={index: ends}), title)
         for fault in found.values():
             yield Fault(fault.name, fault.mode, fault.change, fault.detail, len(found))
