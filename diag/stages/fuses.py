@@ -6,6 +6,7 @@ Follows wires, joints and contacts from behind a fuse to the next fuse or load; 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 from diag.calc.fusing import FuseOnWire, fuse_holds_wire
 from diag.circuit.network import Network
@@ -48,8 +49,17 @@ class FuseLine:
         return f"TOO LARGE: {on}: {carries} and melts from {burns:.0f} A; the fuse opens from {opens:.0f} A."
 
 
+_KNOWN: WeakKeyDictionary[Reasoner, tuple[FuseLine, ...]] = WeakKeyDictionary()
+
+
 def fuse_lines(reasoner: Reasoner) -> tuple[FuseLine, ...]:
     """A line for each fuse that has a wire behind it, in the order of the files."""
+    if reasoner not in _KNOWN:
+        _KNOWN[reasoner] = _lines(reasoner)
+    return _KNOWN[reasoner]
+
+
+def _lines(reasoner: Reasoner) -> tuple[FuseLine, ...]:
     knowledge = reasoner.knowledge
     network = reasoner.predictor.network if reasoner.predictor is not None else build_network(knowledge)
     out = []

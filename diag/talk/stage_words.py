@@ -122,11 +122,11 @@ def standing_words(reasoner: Reasoner, steps: Sequence[Step]) -> list[str]:
         out.append(f"With everything off a sound vehicle takes {draw.amps:.2f} A.")
     for step in steps:
         if step.unit == "A" and step.limits is not None and step.limits.max is not None:
-            out.append(f"At most {step.limits.max:g} A. {days_words(step.limits.max, reasoner)}")
+            out.append(f"At most {step.limits.max:g} A. {days_words(step.limits.max)}")
     return out
 
 
-def days_words(amps: float, reasoner: Reasoner) -> str:
+def days_words(amps: float) -> str:
     """How long the battery stands with a current before it will not start an engine."""
     days = days_of_standing(abs(amps), CAPACITY_AH)
     if math.isinf(days):

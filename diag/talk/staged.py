@@ -22,6 +22,7 @@ from diag.stages.course import (
     Course,
     course_of,
 )
+from diag.stages.fuses import fuse_lines
 from diag.talk.deciding import best, rule_first
 from diag.talk.known import Known
 from diag.talk.leaving import open_items, put_back
@@ -288,6 +289,7 @@ class Staged:
                     out.append(f"not checked (not within reach, or no instrument): {step.title}")
             if self.stage is not None and self._left(stage):
                 out.append(f"{STAGES[stage]}: {len(self._left(stage))} checks not made yet")
+        out += [line.words for line in fuse_lines(self.known.reasoner) if not line.holds]
         out += [f"not checked (cannot be set at will): {step.title}" for step in self.course.left_out]
         if coil.coil_is_off(self.known.state, COIL_BACK_ON):
             out.append("terminal 15 of the coil is still off")
