@@ -160,6 +160,10 @@ def _limits(item: Item) -> str:
     return f"at least {low:g} {item.unit}" if low is not None else f"at most {high:g} {item.unit}"
 
 
+def _joined(texts: Sequence[object], by: str = ", ") -> str:
+    return by.join(str(text) for text in texts)
+
+
 def _cell(text: object) -> Ready:
     """Text in one cell of a table."""
     return Ready(inline(str(text)).replace("\n", " "))
@@ -177,7 +181,7 @@ def _environment() -> jinja2.Environment:
     )
     env.filters |= {
         "cell": _cell,
-        "joined": lambda texts, by=", ": by.join(str(text) for text in texts),
+        "joined": _joined,
         "utc": lambda at: f"{at.utc[:10]} {at.utc[11:16]} UTC",
         "local": lambda at: f"{at.local[:10]} {at.local[11:16]} {at.zone}",
     }

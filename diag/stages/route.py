@@ -110,11 +110,15 @@ def route_of(knowledge: Knowledge, steps: Sequence[Step], helper: bool, start: s
 
 
 def _visits(steps: Sequence[Step]) -> list[Visit]:
-    """Steps by operate and place, in the order in which they first come."""
+    """Steps by operate and place, in the order in which they first come; what can be answered together leads."""
     found: dict[tuple[object, str], list[Step]] = {}
     for step in steps:
         found.setdefault((operate_key(step.operate), step.place), []).append(step)
-    return [Visit(dict(group[0].operate), place, tuple(group)) for (_, place), group in found.items()]
+    seen = ("look", "listen")
+    return [
+        Visit(dict(group[0].operate), place, tuple(sorted(group, key=lambda step: step.kind not in seen)))
+        for (_, place), group in found.items()
+    ]
 
 
 class _Ways:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from diag.job.state import JobState
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
 from diag.reason.steps import Finding, Step
+from diag.stages.course import FAULTS
 from diag.talk.deciding import best, rule_first
 from diag.talk.findings import findings_of
 from diag.talk.known import Known, somebody_complained
@@ -50,6 +51,10 @@ def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
     known = Known(reasoner, state, findings, treated, proving, beliefs)
     if known.whole:
         staged = Staged(known)
+        if staged.stage == FAULTS and staged.confirmed:
+            beliefs = reasoner.beliefs(findings, treated)
+            known = Known(reasoner, state, findings, treated, proving, beliefs)
+            staged = Staged(known)
         chosen, open_ = staged.next(), staged.open_items()
         return Plan(
             chosen,

@@ -34,6 +34,8 @@ __all__ = ["COIL_BACK_ON", "StageState", "Staged", "intro_mark"]
 COIL_BACK_ON = "coil-back-on"
 _DEAD_SHORT_OHM = 1.0
 """Below so many ohms, leads included, a feed touches body (common practice, no source)."""
+_SUSPECTED = 0.1
+"""Chance from which what is odd is worth looking into."""
 _TOGETHER = 9
 """Looks that are answered together at most: each has a digit."""
 _FIRST = (BEFORE_POWER, FIRST_POWER, WALK_ROUND)
@@ -177,14 +179,39 @@ class Staged:
     def _faults_open(self) -> bool:
         if FAULTS in self.skipped:
             return False
-        if proof(self.known) is not None:
-            return True
-        return bool(self.unresolved) and not isinstance(self._diagnosed(), End)
+        waits = bool(self.unresolved) or proof(self.known) is not None
+        return waits and not isinstance(self._diagnosed(), End)
 
     def _diagnosed(self) -> Next:
-        """What diagnosing would do; the end where nothing more is to be done about what is odd."""
+        """What diagnosing would do: prove a repair, have a doubtful answer seen once more, ask on; the end where
+        nothing that is suspected explains what is odd: it stays open as unexplained."""
+        proving = proof(self.known)
+        if proving is not None:
+            return self.known.cautioned(proving)
+        for finding in self.unresolved:
+            step = finding.step
+            if step is not None and step.id in self.known.again and self.known.allowed(step):
+                return self.known.cautioned(Look(step, again=finding.seq))
+        if not self._suspected():
+            return End()
         chosen = best(self.known)
         return End() if isinstance(chosen, Conclude) and not chosen.remedies else chosen
+
+    def _suspected(self) -> bool:
+        """Whether it is likely enough that something suspected explains what is odd."""
+        known = self.known
+        p = sum(
+            p
+            for name, p in known.beliefs.ranking
+            if any(known.explains(known.reasoner.remedies[name].cures, finding) for finding in self.unresolved)
+        )
+        return p >= _SUSPECTED or any(finding.symptom is not None for finding in self.unresolved)
+
+    @property
+    def confirmed(self) -> bool:
+        """Whether something odd was seen twice, so that it counts like a complaint."""
+        seen = [f.step.id for f in self.unresolved if f.step is not None and f.period == self.known.state.period]
+        return len(seen) != len(set(seen))
 
     def states(self) -> tuple[StageState, ...]:
         """Every stage, in order."""
@@ -236,7 +263,7 @@ class Staged:
         if self._intro_wanted():
             return DoFirst(intro_mark(self.stage), None, begins=self.stage)
         if self.stage == FAULTS:
-            return best(self.known)
+            return self._diagnosed()
         return self._collected(self.stage)
 
     def _intro_wanted(self) -> bool:

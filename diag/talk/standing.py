@@ -16,6 +16,7 @@ from diag.reason.steps import Step
 from diag.stages.course import HANDOVER, STAGES
 from diag.stages.faults import problems_of
 from diag.talk.conversation import Conversation
+from diag.talk.known import WHOLE
 from diag.talk.objects import ask_of, start_of
 from diag.talk.plan import Look
 from diag.talk.wording import finding_words
@@ -104,6 +105,9 @@ def newest_words(conversation: Conversation) -> str:
         case "skipped":
             reason = str(fields.get("reason"))
             return f"{_PASSED.get(reason, reason)}: {title}"
+        case "acknowledged" if str(fields.get("caution")).startswith("stage:"):
+            name = str(fields.get("caution")).removeprefix("stage:")
+            return f"begun: {STAGES.get(name, name)}"
         case "acknowledged":
             return "caution read and done"
         case "remedied":
@@ -118,7 +122,9 @@ def newest_words(conversation: Conversation) -> str:
             return f"left open: {fields.get('text')}"
         case "changed":
             return "change at the vehicle written down"
-    return title if entry.event not in ("answered", "found") else f"began with: {fields.get('value')}"
+    if entry.event not in ("answered", "found"):
+        return title
+    return f"began with: {'the whole vehicle' if fields.get('value') == WHOLE else fields.get('value')}"
 
 
 def caution_known(conversation: Conversation, ask: Object) -> bool:

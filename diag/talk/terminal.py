@@ -210,7 +210,10 @@ class Terminal(StagedPages):
         one = ask["kind"] == "do" and len(answers) == 1
         letters = letters if one or ask["kind"] != "do" else letters.replace("d", "")
         digits = "" if one else "".join(str(n) for n in range(1, min(len(answers), 9) + 1))
-        pressed = await self._show(ask, body, keys=self._keys(letters), digits=digits)
+        words = self._keys(letters)
+        if ask.get("begins"):
+            words[0] = ("d", "go on")
+        pressed = await self._show(ask, body, keys=words, digits=digits)
         if pressed.key.isdecimal():
             return None, answers[int(pressed.key) - 1][0]
         return (pressed.key, None) if len(pressed.key) == 1 else (None, None)

@@ -25,6 +25,7 @@ class StagedPages:
     """What a terminal adds for a job in stages; the terminal has the rest."""
 
     conversation: Conversation
+    _notice: str
 
     def _keys(self, letters: str) -> list[tuple[str, str]]:
         raise NotImplementedError
@@ -62,6 +63,7 @@ class StagedPages:
             self._take({"answer": ask["id"], "value": ALL_RIGHT})
         elif pressed.key.isdecimal():
             own = ask_for(self.conversation, items[int(pressed.key) - 1]["check"])
+            self._notice = "What does this one show? Esc goes back to the list."
             key, value = await self._answer(own, "q")
             if key is None and value is not None:
                 self._take({"found": {"check": own["check"], "value": value}})

@@ -61,7 +61,7 @@ def back_on_words(knowledge: Knowledge, off: Sequence[str]) -> str:
     wires = [
         _back_words(knowledge, terminal) for terminal in off if terminal != "battery" and bridge_ends(terminal) is None
     ]
-    battery = ["the earth clamp on the battery, last of all"] if "battery" in off else []
+    battery = ["the earth clamp on the battery (or close the isolator), last of all"] if "battery" in off else []
     said = [f"Take off the {' and the '.join(jumpers)}."] if jumpers else []
     said += [f"Put back on: {' and '.join([*wires, *battery])}."] if wires or battery else []
     return " ".join(said)
@@ -108,8 +108,7 @@ def step_words(knowledge: Knowledge, step: Step) -> str:
     if step.kind == "choose":
         return f"{step.title}." + (f" {step.text}" if step.text else "")
     if step.target == SERIES_LAMP:
-        lamp = f"{point_words(knowledge, step.red or '')} and {point_words(knowledge, step.black or '')}"
-        return f"{start}Lamp of {SERIES_LAMP_W:g} W across the open isolator, between {lamp}. What does it show?"
+        return f"{start}Lamp of {SERIES_LAMP_W:g} W across the open isolator. What does it show?"
     if step.target in (TEST_LAMP, LED_TESTER):
         return f"{start}{_held_words(knowledge, step)} What does it show?"
     if step.target == BUZZER:
