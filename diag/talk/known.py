@@ -57,6 +57,7 @@ class Known:
         self.proving, self.beliefs = proving, beliefs
         self.whole = whole(state)
         self.dead = False  # set where power is not on yet: nothing is asked then that needs it
+        self.later: frozenset[str] = frozenset()  # checks that a stage will ask anyhow
         self._told = {finding.seq: told for finding, told in beliefs.judged}
         self.acknowledged = frozenset(str(e.fields.get("caution")) for e in state.standing("acknowledged"))
         self.answered = {f.step.id for f in findings if f.step is not None and f.period == state.period}

@@ -75,8 +75,9 @@ def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
 def _next(known: Known) -> Next:
     """What the best next thing is, after what the last check took off is back on."""
     chosen = rule_first(known) or best(known)
-    if isinstance(chosen, Look | End):
-        off = put_back(known, chosen.step.operate if isinstance(chosen, Look) else {})
+    if isinstance(chosen, Look | End) or (isinstance(chosen, DoFirst) and chosen.step is not None):
+        step = None if isinstance(chosen, End) else chosen.step
+        off = put_back(known, step.operate if step is not None else {})
         if off is not None:
             return off
     return chosen

@@ -29,11 +29,11 @@ def proof(known: Known) -> Look | None:
         return None
     for check in dict.fromkeys([*plan.proof, *_was_odd(known, plan.cures), *_complained_of(known)]):
         step = steps.get(check)
-        if step is not None and known.allowed(step):
+        if step is not None and step.id not in known.later and known.allowed(step):
             return Look(step, proof=remedy)
     for neighbour in plan.neighbours:
         step = steps.get(neighbour.check)
-        if step is not None and known.allowed(step):
+        if step is not None and step.id not in known.later and known.allowed(step):
             return Look(step, proof=remedy, neighbour=neighbour.words)
     return None
 

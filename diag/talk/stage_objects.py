@@ -170,7 +170,9 @@ def walk_of(reasoner: Reasoner, plan: Plan, look: Look) -> Object:
     out: Object = {"left": state.left}
     control = held(look.step.operate)
     if control is not None and not plan.helper and look.step.place != SEAT and UNPLUGGED not in look.step.operate:
-        out["hint"] = f"Alone: prop the {control.replace('-', ' ')}, or back up to a wall and watch the light on it."
+        prop = f"Alone: prop the {control.replace('-', ' ')}"
+        lamp = look.step.kind == "look" and look.step.red is None
+        out["hint"] = f"{prop}, or back up to a wall and watch the light on it." if lamp else f"{prop}."
     if look.group:
         out["group"] = [_item(reasoner, step) for step in look.group]
         out["setting"] = operate_words(reasoner.knowledge, look.step.operate)

@@ -47,6 +47,13 @@ def _tells_of_shorts(step: Step) -> bool:
     return step.stage in (BEFORE_POWER, FIRST_POWER) and (step.unit == "ohm" or step.target == SERIES_LAMP)
 
 
+def _wants_power(step: Step | None) -> bool:
+    """Whether a step can be done only with the battery connected."""
+    if step is None or step.kind == "choose" or step.stage == BEFORE_POWER:
+        return False
+    return step.operate.get("battery", "connected") == "connected"
+
+
 @dataclass(frozen=True)
 class StageState:
     """Where a stage stands: `state` is open, now, done or skipped (then with its `reason`); `of` things to ask,
@@ -77,6 +84,7 @@ class Staged:
         self.unresolved = self._unresolved()
         self.dead = any(self._left(stage) for stage in (BEFORE_POWER, FIRST_POWER) if stage not in self.skipped)
         known.dead = self.dead
+        known.later = frozenset(s.id for one in COLLECTING if one not in self.skipped for s in self._left(one))
         self.stage = self._current()
 
     # ------------------------------------------------------------ where it stands
@@ -245,17 +253,13 @@ class Staged:
         if self.stage in (*_LATER, None) and coil.coil_is_off(self.known.state, COIL_BACK_ON):
             return DoFirst(COIL_BACK_ON, None, coil="back-on")
         chosen = self._in_stage()
-        wanted = dict(chosen.step.operate) if isinstance(chosen, Look) else {}
-        if self.stage == BEFORE_POWER or (self.dead and not self._wants_power(chosen)):
+        step = chosen.step if isinstance(chosen, Look | DoFirst) else None
+        wanted = dict(step.operate) if step is not None else {}
+        if self.stage == BEFORE_POWER or (self.dead and not _wants_power(step)):
             wanted["battery"] = "disconnected"
-        settled = isinstance(chosen, Look | End) or (isinstance(chosen, DoFirst) and chosen.begins is not None)
-        off = put_back(self.known, wanted) if settled else None
+        begins = isinstance(chosen, DoFirst) and (chosen.begins is not None or step is not None)
+        off = put_back(self.known, wanted) if begins or isinstance(chosen, Look | End) else None
         return off or chosen
-
-    def _wants_power(self, chosen: Next) -> bool:
-        if not isinstance(chosen, Look) or chosen.step.kind == "choose" or chosen.step.stage == BEFORE_POWER:
-            return False
-        return chosen.step.operate.get("battery", "connected") == "connected"
 
     def _in_stage(self) -> Next:
         if self.stage is None:
