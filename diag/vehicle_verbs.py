@@ -13,7 +13,7 @@ from typing import Any
 
 import click
 
-from diag import fit_verbs
+from diag import alter_verbs, fit_verbs
 from diag.errors import DiagError
 
 __all__ = ["file_argument", "operate_option", "vehicle"]
@@ -41,6 +41,7 @@ def vehicle() -> None:
 
 vehicle.add_command(fit_verbs.new)
 vehicle.add_command(fit_verbs.check)
+vehicle.add_command(alter_verbs.alter)
 
 
 @vehicle.command()

@@ -217,8 +217,10 @@ def starter_sounds(shown: Shown, network: Network, starter: str) -> Floats:
     """(R, 5) chance of each of SOUNDS from a starter: a click alone is a solenoid that pulled in on a motor that
     stands, a buzz one that chatters."""
     k = [one.id for one in network.relays].index(starter)
-    turns = motor_looks(shown, network, starter)
-    pulled, chatters = shown.relay[:, k] == 1, shown.relay[:, k] == 2
+    turns, relay = motor_looks(shown, network, starter), network.relays[k]
+    # a welded contact holds the armature where it is: nothing is heard of it unless the winding pulls as well
+    coil_v = np.abs(shown.branch_a[:, relay.coil]) * network.branches[relay.coil].ohm
+    pulled, chatters = (shown.relay[:, k] == 1) & (coil_v >= relay.drop_v), shown.relay[:, k] == 2
     out = np.zeros((len(pulled), len(SOUNDS)))
     out[:, SOUNDS.index("buzz")] = chatters
     out[:, SOUNDS.index("none")] = np.where(chatters, 0.0, turns[:, MOTORS.index("still")] * ~pulled)

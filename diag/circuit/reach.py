@@ -43,7 +43,11 @@ class Reach:
             lit += [(row, i) for i in (*change.scale, *change.led)]
         self._count = len(changes)
         self._carried, self._across, self._lit = _columns(carried, 2), _columns(across, 3), _columns(lit, 2)
-        self._always = np.array([bool(change.flags or change.emf) for change in changes], dtype=bool)
+        # the contact that earths a wiper at rest brakes it without any current
+        brakes = {motor.park[1] for motor in network.motors if motor.park is not None}
+        self._always = np.array(
+            [bool(change.flags or change.emf or brakes & change.added_ohm.keys()) for change in changes], dtype=bool
+        )
         self._opens = np.array([bool(change.added_ohm) for change in changes], dtype=bool)
         self._parts = np.array([bool(change.swap or change.moved) for change in changes], dtype=bool)
 

@@ -64,7 +64,7 @@ def path(catalogue: Catalogue, answers: Answers) -> Iterator[Asked]:
                 offered = catalogue.circuits[circuit]
                 for option in offered.options:
                     if _matters(catalogue, offered, option, filled):
-                        yield put(_option(offered, option))
+                        yield put(_option(offered, option, filled))
     there = fitted(catalogue, filled)
     for question in waiting:
         if question.circuits and not set(question.circuits) & set(there):
@@ -172,9 +172,14 @@ def _as_asked(catalogue: Catalogue, question: Question, filled: Answers) -> Aske
     )
 
 
-def _option(offered: Offered, name: str) -> Asked:
+def _option(offered: Offered, name: str, answers: Answers) -> Asked:
     option = offered.options[name]
-    return Asked(f"{offered.circuit}.{name}", option.title, next(iter(option.choices)), option.choices)
+    chosen = {other: next(iter(one.choices)) for other, one in offered.options.items()}
+    chosen |= {
+        other: answers[f"{offered.circuit}.{other}"] for other in chosen if f"{offered.circuit}.{other}" in answers
+    }
+    possible = option.possible(chosen)
+    return Asked(f"{offered.circuit}.{name}", option.title, next(iter(possible)), possible)
 
 
 def _each_circuit(catalogue: Catalogue, filled: dict[str, str]) -> Iterator[Asked]:

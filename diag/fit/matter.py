@@ -10,13 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diag.circuit.kinds.wires import CLASS_5_OHM_PER_M, wire_ohm
+from diag.calc.copper import wire_ohm
 from diag.circuit.network import Change, Floats
 from diag.circuit.parts import build_network
 from diag.circuit.predict import bench_of
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key
 from diag.knowledge.bridging import EXTRA_CONTROLS
+from diag.knowledge.sizes import SECTIONS_MM2
 from diag.knowledge.targets import target_title
 
 __all__ = ["LONGER", "Loss", "Together", "healthy_operates", "losses", "next_smaller", "together"]
@@ -73,7 +74,7 @@ class _Loads:
 
 def next_smaller(section_mm2: float) -> float | None:
     """The next smaller section that exists, in mm² (IEC 60228); None below the smallest."""
-    return max((size for size in CLASS_5_OHM_PER_M if size < section_mm2 * 0.999), default=None)
+    return max((size for size in SECTIONS_MM2 if size < section_mm2 * 0.999), default=None)
 
 
 def healthy_operates(knowledge: Knowledge) -> list[dict[str, str]]:

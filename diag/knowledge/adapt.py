@@ -1,8 +1,8 @@
-"""Makes a circuit written for 12 V and negative earth into the same circuit of a vehicle that has others.
+"""Makes a circuit written for some volts and earth into the same circuit of a vehicle that has others.
 
 At other volts lamps and loads keep their watts, so currents go the other way; wires and fuses follow the
 currents to sizes that exist.
-On positive earth the battery is turned round and a probe changes places with the other, so that what a
+Where the other pole is earthed the battery is turned round and a probe changes places with the other, so that what a
 limit or a rule says of a reading holds as written. Must not know of options, files or overrides.
 """
 
@@ -15,11 +15,11 @@ from diag.knowledge import schema
 from diag.knowledge.schema import Check, CircuitFile, Condition
 from diag.knowledge.sizes import RATINGS_A, SECTIONS_MM2
 
-__all__ = ["WRITTEN_FOR_V", "adapted", "stretched", "without_amps", "without_idle_taps"]
+__all__ = ["POWERS", "WRITTEN_FOR_V", "adapted", "stretched", "without_amps", "without_idle_taps"]
 
-WRITTEN_FOR_V = 12.0
-"""System volts that circuit files are written for."""
-_POWERS: Mapping[str, float] = {
+WRITTEN_FOR_V = schema.WrittenFor().system_v
+"""Volts that a circuit's file is written for where it does not say."""
+POWERS: Mapping[str, float] = {
     "rest_v": 1,
     "test_v": 1,
     "emf_v": 1,
@@ -51,10 +51,10 @@ _TURNED = {"battery.B+": "battery.B-", "battery.B-": "battery.B+"}
 
 def adapted(file: CircuitFile, system_v: float, earth: str, units: Mapping[str, str]) -> CircuitFile:
     """The circuit at `system_v` volts with that pole earthed. `units`: unit of every check of the vehicle."""
-    ratio = system_v / WRITTEN_FOR_V
+    ratio = system_v / file.written_for.system_v
     if ratio != 1.0:
         file = _at_volts(file, ratio, units)
-    return _positive(file) if earth == "positive" else file
+    return _turned(file) if earth != file.written_for.earth else file
 
 
 # ---------------------------------------------------------------- volts
@@ -95,7 +95,7 @@ def _sized(entry: Any, ratio: float) -> Any:
     if getattr(entry, "kind", "") in _FIXED_KINDS:
         return entry
     update: dict[str, Any] = {}
-    for name, power in _POWERS.items():
+    for name, power in POWERS.items():
         found = getattr(entry, name, None)
         if isinstance(found, float):
             value = found * ratio**power
@@ -134,8 +134,8 @@ def without_amps(file: CircuitFile) -> CircuitFile:
 # ---------------------------------------------------------------- earth
 
 
-def _positive(file: CircuitFile) -> CircuitFile:
-    """The battery turned round: its minus feeds, its plus is earthed."""
+def _turned(file: CircuitFile) -> CircuitFile:
+    """The battery turned round: the pole that fed is earthed."""
     wires = {
         name: wire.model_copy(
             update={"from_": _TURNED.get(wire.from_, wire.from_), "to": _TURNED.get(wire.to, wire.to)}

@@ -41,7 +41,7 @@ KIND_BY_SECTION = {"fuses": "fuse", "earths": "earth"}
 """Sections whose entries need not say their kind."""
 
 
-_DRAWS = frozenset({"test-w", "test-v", "current-a", "slow-a", "fast-a", "fitted"})
+_DRAWS = frozenset({"test-w", "test-v", "current-a", "slow-a", "fast-a", "primary-ohm", "ohm", "fitted"})
 """Keys of an override that change the current of a circuit."""
 
 

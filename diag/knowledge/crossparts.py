@@ -49,8 +49,12 @@ def _of_kind(referee: Referee, name: str, part: schema.AnyPart) -> None:
     match part:
         case schema.SwitchPart():
             _contacts(referee, name, part)
-        case schema.SenderPart() | schema.BreakerPart():
+        case schema.SenderPart():
             _positions(referee, name, "engine", part.closed_when, "closed-when")
+        case schema.BreakerPart():
+            if part.control != "engine":
+                referee.known(part.control, referee.know.controls, "control", name, "control")
+            _positions(referee, name, part.control, part.closed_when, "closed-when")
         case schema.RheostatPart() | schema.LevelSenderPart():
             referee.known(part.control, referee.know.controls, "control", name, "control")
             _positions(referee, name, part.control, part.positions, "positions")

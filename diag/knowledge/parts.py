@@ -149,10 +149,11 @@ class RheostatPart(_Part):
 
 
 class BreakerPart(_Part):
-    """Contact breaker of the ignition: terminal 1, closed to body in the `closed-when` positions of `engine`."""
+    """Contact breaker of the ignition: terminal 1, closed to body in the `closed-when` positions of its control."""
 
     kind: Literal["breaker"]
     fixed = ("1",)
+    control: Id = "engine"
     closed_when: tuple[str, ...]
     contact_ohm: Ohms = 0.05
 

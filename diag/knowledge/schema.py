@@ -63,6 +63,7 @@ from diag.knowledge.scalars import (
 
 __all__ = [
     "PART_KINDS",
+    "Altered",
     "AnyPart",
     "AlternatorPart",
     "BatteryPart",
@@ -112,6 +113,7 @@ __all__ = [
     "VocabularyFile",
     "WiperMotorPart",
     "Wire",
+    "WrittenFor",
 ]
 
 
@@ -320,10 +322,20 @@ class Sections(Model):
 
 
 class Option(Model):
-    """A way in which vehicles differ in a circuit. `choices`: value and plain words; the first is the usual one."""
+    """A way in which vehicles differ in a circuit. `choices`: value and plain words; the first is the usual one.
+    `rules-out`: for a choice, what it cannot stand beside (options of the same circuit with their values)."""
 
     title: Text
     choices: Annotated[Mapping[Id, Text], Field(min_length=2)]
+    rules_out: Mapping[Id, Mapping[Id, OneOrMore]] = {}
+
+    def possible(self, others: Mapping[str, str]) -> dict[str, str]:
+        """The choices that can stand beside `others`, option to value; they keep their order."""
+        return {
+            value: words
+            for value, words in self.choices.items()
+            if not any(others.get(name) in values for name, values in self.rules_out.get(value, {}).items())
+        }
 
 
 class Variant(Sections):
@@ -335,11 +347,19 @@ class Variant(Sections):
     without: tuple[Id, ...] = ()
 
 
+class WrittenFor(Model):
+    """Volts and earth that the values of a circuit's file are given for; on other vehicles they are converted."""
+
+    system_v: Volts = 12.0
+    earth: Literal["negative", "positive"] = "negative"
+
+
 class CircuitFile(Sections):
     """rules/circuits/NAME.yaml"""
 
     circuit: Id
     title: Text
+    written_for: WrittenFor = WrittenFor()
     places: Mapping[Id, Text] = {}
     """Where a person stands or kneels: id and plain words."""
     needs: tuple[Id, ...] = ()
@@ -408,6 +428,14 @@ class KindsFile(Model):
     """Prior of a cause that is not in the model."""
 
 
+class Altered(Model):
+    """One alteration that was done: the day (YYYY-MM-DD), its kind, and what changed, in words."""
+
+    date: Annotated[str, StringConstraints(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$")]
+    kind: Id
+    what: tuple[Text, ...] = ()
+
+
 class VehicleFile(Model):
     vehicle: Id
     title: Text
@@ -426,6 +454,8 @@ class VehicleFile(Model):
     assumed: Literal["all"] | tuple[Id, ...] = ()
     """Wires whose length or section nobody measured."""
     alterations: tuple[Text, ...] = ()
+    history_of_alterations: tuple[Altered, ...] = ()
+    """Oldest first; written by `diag vehicle alter`."""
     overrides: Mapping[Literal["parts", "fuses", "earths", "wires"], Mapping[Id, Mapping[str, Any]]] = {}
     """Merged by id over the circuits' own; a value of `absent` for the key `fitted` removes one."""
 

@@ -30,6 +30,7 @@ _PATTERNS = {
     "^[A-Za-z0-9+-]{1,12}$": "a terminal, such as `49a`",
     "^[A-Za-z0-9+]{1,10}$": "a pin of at most 10 letters and digits, such as `58L`",
     r"^[a-z0-9-]+\.[A-Za-z0-9+-]{1,12}$": "a part and its terminal, such as `horn.71`",
+    "^[0-9]{4}-[0-9]{2}-[0-9]{2}$": "a day, such as `2026-11-28`",
     r"^[a-z0-9-]+\.[A-Za-z0-9+-]+$": "a part or wire and its fault, such as `horn.open`",
     r"^[a-z0-9-]+(\.[a-z0-9-]+)?$": "an option, `circuit.option`, `earth`, `system-v` or `circuit`",
     "^[a-z0-9-]+/[a-z0-9-]+$": "a circuit and a name, such as `horn/clicks-only`",

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from functools import lru_cache
 from typing import Any
 
-__all__ = ["CANONICAL", "UnitError", "parse_quantity", "quantity", "written"]
+__all__ = ["CANONICAL", "UnitError", "parse_quantity", "plain", "quantity", "written"]
 
 CANONICAL: dict[str, tuple[str, str]] = {
     "V": ("a voltage", "12.6 V"),
@@ -138,6 +138,11 @@ def written(number: float, unit: str) -> str:
     if "." in text:
         text = text.rstrip("0").rstrip(".")
     return f"{text} {_SIGNS.get(unit, unit)}".rstrip()
+
+
+def plain(number: float, unit: str) -> str:
+    """A number in `unit` as a file holds it: six significant figures, no prefix."""
+    return f"{number:.6g} {unit}"
 
 
 def quantity(unit: str) -> Callable[[Any], float]:

@@ -77,6 +77,11 @@ def check_choices(vehicle: schema.VehicleFile, marked: Marked, circuits: Sequenc
                 say(at, f"`{circuit}` has no such option", option, list(offered[circuit]), key=True)
             elif value not in offered[circuit][option].choices:
                 say(at, f"`{option}` has no such choice", value, list(offered[circuit][option].choices), key=False)
+            else:
+                whole = {name: next(iter(one.choices)) for name, one in offered[circuit].items()} | dict(chosen)
+                possible = list(offered[circuit][option].possible(whole))
+                if value not in possible:
+                    say(at, f"`{option}` cannot be this beside the other options", value, possible, key=False)
     return problems
 
 

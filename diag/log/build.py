@@ -69,7 +69,10 @@ def _vehicle(job: Replayed) -> Vehicle:
         known.system_v,
         known.earth,
         known.history,
-        tuple(known.alterations),
+        (
+            *known.alterations,
+            *(f"{done.date} {done.kind}: {'; '.join(done.what)}" for done in known.history_of_alterations),
+        ),
     )
 
 

@@ -50,7 +50,8 @@ def operate_words(knowledge: Knowledge, operate: Mapping[str, str]) -> str:
             parts.append(f"battery {position}")
         else:
             parts.append(f"{_CONTROL.get(control, control.replace('-', ' '))} {position}")
-    if "ignition" not in operate and "battery" not in operate and not set(operate) <= set(EXTRA_CONTROLS):
+    keyed = any(getattr(part, "control", None) == "ignition" for part in knowledge.parts.values())
+    if keyed and not {"ignition", "battery"} & set(operate) and not set(operate) <= set(EXTRA_CONTROLS):
         parts.insert(0, "key off")
     return ", ".join(parts) if parts else "everything off"
 

@@ -44,7 +44,7 @@ _MODES: dict[str, set[str]] = {
     "radio": {"open", "shorted"},
     "gauge": {"open"},
     "diode": {"open", "shorted", "reversed"},
-    "socket": {"open-L", "open-31", "resistive-L", "resistive-31"},
+    "socket": {"open-L", "open-31", "resistive-L", "resistive-31", "out"},
     "one": {"open", "resistive", "to-body", "to-wire-two", "at-56"},
     "two": {"open", "resistive", "to-body", "at-56"},
 }

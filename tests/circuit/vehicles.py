@@ -40,6 +40,7 @@ title: Battery and its leads
 controls:
 {controls}
 places: {{bench: on the bench}}
+written-for: {{system-v: {system_v} V, earth: {earth}}}
 parts:
   battery: {{kind: battery, title: Battery, place: bench, rest-v: {rest_v} V, resistance-ohm: 0.01 ohm}}
   feed: {{kind: joint, title: Feed, place: bench, terminals: [in, "1", "2", "3", "4", "5", "6"]}}
@@ -137,6 +138,8 @@ def write_vehicle(
         shutil.copy(rules_folder() / name, folder / name)
     supply = _SUPPLY.format(
         controls=controls,
+        system_v=system_v,
+        earth=earth,
         rest_v=12.6 * system_v / 12,
         hot="B+" if negative else "B-",
         grounded="B-" if negative else "B+",
@@ -144,7 +147,10 @@ def write_vehicle(
     )
     (folder / "supply.yaml").write_text(supply, encoding="utf-8")
     (folder / "shared.yaml").write_text(_SHARED, encoding="utf-8")
-    (folder / "circuits" / "bench.yaml").write_text(f"circuit: bench\ntitle: On the bench\n{bench}", encoding="utf-8")
+    (folder / "circuits" / "bench.yaml").write_text(
+        f"circuit: bench\ntitle: On the bench\nwritten-for: {{system-v: {system_v} V, earth: {earth}}}\n{bench}",
+        encoding="utf-8",
+    )
     path = folder / "vehicles" / "small.yaml"
     path.write_text(_VEHICLE.format(system_v=system_v, earth=earth, history=history, more=more), encoding="utf-8")
     return path

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from diag.circuit.kinds.wires import wire_ohm
+from diag.calc.copper import wire_ohm
 from diag.fit.checking import assumed_wires, importance
 from diag.fit.matter import LONGER, healthy_operates, losses, next_smaller, together
 from diag.knowledge.load import load_knowledge

@@ -165,7 +165,7 @@ def test_every_kind_has_the_terminals_of_its_standard(tmp_path: Path) -> None:
     parts = load_knowledge(path, tmp_path / "every").parts
     found = {name: terminals_of(part) for name, part in parts.items()}
     assert found["alternator"] == ("B+", "D+")
-    assert found["starter"] == ("30", "50")
+    assert found["starter"] == ("30", "50", "15a")
     assert found["wiper"] == ("53", "53b", "53a", "53e", "31")
     assert found["coil"] == ("15", "1")
     assert found["points"] == ("1",)

@@ -12,6 +12,7 @@ from diag.circuit.behaviour import Bench, Shown
 from diag.circuit.network import BODY, Change
 from diag.circuit.parts import build_network
 from diag.circuit.predict import bench_of
+from diag.fit.checking import doubts
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import spelt
 from diag.knowledge.load import load_knowledge
@@ -87,3 +88,11 @@ def test_healthy_vehicle_keeps_every_limit_that_its_checks_write(name: str) -> N
     print(f"{name}: {len(checks)} limits kept")
     assert wrong == []
     assert len(checks) >= 10
+
+
+@pytest.mark.parametrize("name", VEHICLES)
+def test_everything_cited_can_happen_on_the_vehicle(name: str) -> None:
+    """A rule or remedy for a fault that no part of this vehicle can have would be a slip in a circuit's variants."""
+    problems, slips = doubts(vehicle(name).knowledge)
+    assert problems == []
+    assert slips == []

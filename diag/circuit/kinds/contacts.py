@@ -69,7 +69,7 @@ def _sender_faults(case: Case, part: schema.SenderPart) -> Iterator[Fault]:
 
 
 def _breaker(site: Site, part: schema.BreakerPart) -> None:
-    site.link("contact", "1", BODY, part.contact_ohm, "contact", ("engine", frozenset(part.closed_when)))
+    site.link("contact", "1", BODY, part.contact_ohm, "contact", (part.control, frozenset(part.closed_when)))
 
 
 def _breaker_faults(case: Case, part: schema.BreakerPart) -> Iterator[Fault]:

@@ -84,6 +84,13 @@ def _plug_faults(case: Case, part: schema.PlugPart) -> Iterator[Fault]:
     for pin in part.pins:
         yield case.opens("open", pin, name=f"open-{pin}", detail=f" {pin}")
         yield case.adds("resistive", pin, name=f"resistive-{pin}", detail=f" {pin}")
+    if part.control is not None:
+        yield case.opens("out", *part.pins)
+
+
+def _plug_swaps(part: schema.PlugPart, a: str, b: str) -> bool:
+    """Wires change places on one half of the plug, never from the socket's screws to those of the other half."""
+    return a.endswith("-t") == b.endswith("-t")
 
 
 KINDS: Mapping[type[Any], Kind[Any]] = {
@@ -91,5 +98,5 @@ KINDS: Mapping[type[Any], Kind[Any]] = {
     schema.EarthPart: Kind(_earth, _earth_faults),
     schema.FusePart: Kind(_fuse, _fuse_faults),
     schema.JointPart: Kind(_joint, _joint_faults),
-    schema.PlugPart: Kind(_plug, _plug_faults),
+    schema.PlugPart: Kind(_plug, _plug_faults, _plug_swaps),
 }

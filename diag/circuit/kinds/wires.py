@@ -9,7 +9,7 @@ from diag.circuit.kinds.base import OPEN, TOUCH_OHM, Builder, Fault
 from diag.circuit.kinds.catalogue import kind_of
 from diag.circuit.network import Branch, Change, Extra, Network
 from diag.knowledge.assemble import Knowledge, terminals_of
-from diag.knowledge.schema import Mode, Wire
+from diag.knowledge.schema import Mode, PlugPart, Wire
 
 __all__ = ["Loom", "lay", "wire_label"]
 
@@ -63,8 +63,10 @@ class Loom:
         """Each end on each terminal that no wire is on, of a part whose terminals are told apart."""
         found: dict[str, Fault] = {}
         for side, node in enumerate((link.a, link.b)):
-            part_id, _, _ = self.network.nodes[node].partition(".")
+            part_id, _, own = self.network.nodes[node].partition(".")
             for terminal in self._free.get(part_id, ()):
+                if isinstance(self._parts[part_id], PlugPart) and own.endswith("-t") != terminal.endswith("-t"):
+                    continue  # nobody reaches the screws of the other half
                 elsewhere = self.network.node(f"{part_id}.{terminal}")
                 ends = (elsewhere, link.b) if side == 0 else (link.a, elsewhere)
                 # both ends may find a free terminal of the same name

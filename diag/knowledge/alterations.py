@@ -1,0 +1,210 @@
+"""Recipes of alterations: the shape of rules/alterations/NAME.yaml, and their reading with file:line:column.
+
+A recipe says what is changed on a vehicle's file, what is asked first, what to do by hand and what proves it;
+terminals, sections, fuses and volts before and after are worked out elsewhere. Must not know how.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, model_validator
+
+from diag.errors import KnowledgeError, Problem
+from diag.knowledge.load import rules_folder
+from diag.knowledge.names import nearest, quoted, words
+from diag.knowledge.reader import Loc, Marked, read_yaml
+from diag.knowledge.scalars import Bool, Id, Model, Text, Volts
+from diag.knowledge.schema import OneOrMore, Option, OptionRef
+from diag.knowledge.translate import validate
+from diag.knowledge.units import UnitError, parse_quantity
+
+__all__ = [
+    "BATTERY_OFF",
+    "SECTIONS",
+    "Alteration",
+    "Asked",
+    "Change",
+    "Figure",
+    "Recipe",
+    "alteration_names",
+    "load_alteration",
+    "placeholders",
+]
+
+BATTERY_OFF = "battery-off-first"
+"""The caution that every alteration begins with."""
+SECTIONS = ("parts", "fuses", "earths", "wires")
+_PLACEHOLDER = re.compile(r"\{([a-z0-9-]+)\}")
+
+Point = Annotated[str, Field(pattern=r"^([a-z0-9-]+\.[A-Za-z0-9+-]{1,12}|body)$")]
+
+
+class Asked(Model):
+    """A quantity that the person gives. `usual`: what is taken where nothing is given."""
+
+    title: Text
+    unit: Literal["V", "A", "ohm", "W", "m", "mm2", "/min"]
+    usual: Text
+
+
+class Figure(Model):
+    """Something computed before and after: volts `red` against `black`, or amps `through` a fuse or wire.
+
+    `wanted`: which way it must go for the alteration to be worth its work.
+    """
+
+    title: Text
+    operate: Mapping[Id, str] = {}
+    red: Point | None = None
+    black: Point = "body"
+    through: Id | None = None
+    wanted: Literal["higher", "lower", "as-before", "any"] = "any"
+
+    @model_validator(mode="after")
+    def _one_subject(self) -> Figure:
+        if (self.red is None) == (self.through is None):
+            raise ValueError("expected either `red` (with `black`) or `through`")
+        return self
+
+
+class Change(Model):
+    """What a recipe changes where `only` holds: choices of this recipe, `system-v`, `earth`, `circuit`,
+    or an option of a circuit as the vehicle has it before.
+
+    `system-v`, `options` and the sections go into the vehicle's file; `without` takes away. Values are for 12 V
+    and converted on other vehicles. `renews`: parts that are taken out and replaced. `marks`: what may be stamped
+    beside a terminal on the old part. `sizes`: new wires whose section is worked out from their current; `guards`:
+    fuses whose rating is worked out, each with the wires behind it.
+    `measure` is done with the battery still on, `prepare` before wires come off, `steps` before new ones go on,
+    `finish` with the battery on again, before the proof.
+    """
+
+    only: Mapping[OptionRef, OneOrMore] = {}
+    system_v: Volts | None = None
+    options: Mapping[Id, Mapping[Id, Id]] = {}
+    parts: Mapping[Id, Mapping[str, Any]] = {}
+    fuses: Mapping[Id, Mapping[str, Any]] = {}
+    earths: Mapping[Id, Mapping[str, Any]] = {}
+    wires: Mapping[Id, Mapping[str, Any]] = {}
+    without: tuple[Id, ...] = ()
+    renews: tuple[Id, ...] = ()
+    marks: Mapping[Point, tuple[Text, ...]] = {}
+    sizes: tuple[Id, ...] = ()
+    guards: Mapping[Id, tuple[Id, ...]] = {}
+    cautions: tuple[Id, ...] = ()
+    measure: tuple[Text, ...] = ()
+    prepare: tuple[Text, ...] = ()
+    steps: tuple[Text, ...] = ()
+    finish: tuple[Text, ...] = ()
+    figures: tuple[Figure, ...] = ()
+    prove: tuple[Id, ...] = ()
+    needed: tuple[Text, ...] = ()
+    """What is needed beside the parts, fuses and wires that the file itself names."""
+
+
+class Alteration(Model):
+    """rules/alterations/NAME.yaml. `for-v`: system volts of vehicles that it is for. `keeps-wires`: sections of
+    wires stay what they are though the circuits' own would change with the volts. `wire-drop`: most that a new
+    wire may lose, on 12 V and above; in proportion on 6 V."""
+
+    alteration: Id
+    title: Text
+    because: Text
+    circuits: tuple[Id, ...] = ()
+    for_v: tuple[Volts, ...] = ()
+    keeps_wires: Bool = False
+    wire_drop: Volts = 0.1
+    choices: Mapping[Id, Option] = {}
+    asks: Mapping[Id, Asked] = {}
+    changes: Annotated[tuple[Change, ...], Field(min_length=1)]
+    source: Text
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """A validated recipe with the places of its content."""
+
+    model: Alteration
+    marked: Marked
+
+
+def alteration_names(rules: Path | None = None) -> list[str]:
+    """Ids of all shipped recipes, sorted."""
+    folder = rules_folder() if rules is None else rules
+    return sorted(path.stem for path in (folder / "alterations").glob("*.yaml"))
+
+
+def load_alteration(path: Path) -> Recipe:
+    """Read and validate one recipe. Raises KnowledgeError with every problem and its place."""
+    marked = read_yaml(path)
+    found, problems = validate(Alteration, marked)
+    if found is not None:
+        problems = list(_mistakes(found, marked, path))
+    if problems or found is None:
+        raise KnowledgeError(problems)
+    return Recipe(found, marked)
+
+
+def placeholders(node: Any, loc: Loc = ()) -> Iterator[tuple[str, Loc]]:
+    """Every `{name}` in the texts of plain data, with where it stands."""
+    if isinstance(node, dict):
+        for key, inner in node.items():
+            yield from placeholders(inner, (*loc, key))
+    elif isinstance(node, list):
+        for index, inner in enumerate(node):
+            yield from placeholders(inner, (*loc, index))
+    elif isinstance(node, str):
+        for name in _PLACEHOLDER.findall(node):
+            yield name, loc
+
+
+def _mistakes(recipe: Alteration, marked: Marked, path: Path) -> Iterator[Problem]:
+    if recipe.alteration != path.stem:
+        yield Problem(
+            marked.place(("alteration",)),
+            "the recipe's name is not its file's",
+            quoted(recipe.alteration),
+            f"`{path.stem}`",
+            "Make the two agree.",
+        )
+    for name, loc in placeholders(marked.data.get("changes", []), ("changes",)):
+        if name not in recipe.asks:
+            yield _unknown(marked, loc, "nothing of this name is asked", name, list(recipe.asks), key=False)
+    for name, asked in recipe.asks.items():
+        try:
+            parse_quantity(asked.usual, asked.unit)
+        except UnitError as error:
+            yield Problem(marked.place(("asks", name, "usual")), str(error), quoted(asked.usual))
+    for index, change in enumerate(recipe.changes):
+        at: Loc = ("changes", index)
+        for option, values in change.only.items():
+            if option in recipe.choices:
+                known = list(recipe.choices[option].choices)
+                for value in values:
+                    if value not in known:
+                        yield _unknown(marked, (*at, "only", option), "no such choice", value, known, key=False)
+            elif "." not in option and option not in ("system-v", "earth", "circuit"):
+                offered = [*recipe.choices, "system-v", "earth", "circuit"]
+                yield _unknown(marked, (*at, "only", option), "there is no such choice", option, offered, key=True)
+    if not any(BATTERY_OFF in change.cautions and not change.only for change in recipe.changes):
+        yield Problem(
+            marked.place(("changes",), key=True),
+            "an alteration begins with the battery off",
+            "",
+            f"`cautions: [{BATTERY_OFF}]` in a change without `only`",
+            "Add it.",
+        )
+    if not any(change.prove for change in recipe.changes):
+        yield Problem(
+            marked.place(("changes",), key=True), "nothing proves the work", "", "`prove:` with checks", "Add some."
+        )
+
+
+def _unknown(marked: Marked, loc: Loc, what: str, found: str, known: Any, *, key: bool) -> Problem:
+    names = sorted(known)
+    return Problem(marked.place(loc, key=key), what, quoted(found), words(names) or "none", nearest(found, names))
