@@ -174,6 +174,12 @@ class Chances:
     def _fold(self, step: Step) -> Folded:
         assert self.predictor is not None
         stirred = self.predictor.stirred(step.operate) | (self._kept_still(step, None) > 0)
+        if (
+            step.unit not in ("V", "A")
+            and wants_instrument(step)
+            and BODY not in (step.red or BODY, step.black or BODY)
+        ):
+            stirred[:] = True  # an instrument between two points sends current where none is without it
         stirred[0] = True
         rows = np.nonzero(self.seldom.joined(stirred))[0]
         place = np.zeros(1 + len(self.causes), dtype=np.int32)

@@ -28,14 +28,17 @@ from diag.circuit.readings import (
     quick_volts,
     volts_readings,
 )
-from diag.reason.steps import BODY, BUZZER, LED_TESTER, TEST_LAMP, Step
+from diag.reason.steps import BODY, BUZZER, LED_TESTER, SERIES_LAMP, TEST_LAMP, Step
 
-__all__ = ["Metered", "wants_instrument"]
+SERIES_LAMP_W = 21.0
+"""Watts of the lamp put in series with a whole vehicle (a turn lamp of 21 W; common practice, no source)."""
+
+__all__ = ["SERIES_LAMP_W", "Metered", "wants_instrument"]
 
 
 def wants_instrument(step: Step) -> bool:
     """Whether a step is answered off an instrument that the network can be solved with."""
-    return step.kind == "measure" or step.target in (TEST_LAMP, LED_TESTER, BUZZER)
+    return step.kind == "measure" or step.target in (TEST_LAMP, LED_TESTER, SERIES_LAMP, BUZZER)
 
 
 class Metered:
@@ -111,7 +114,9 @@ class Metered:
         )
 
     def _tester(self, step: Step) -> Instrument:
-        return LedTester() if step.target == LED_TESTER else ProbeLamp(self.system_v, TEST_LAMP_W)
+        if step.target == LED_TESTER:
+            return LedTester()
+        return ProbeLamp(self.system_v, SERIES_LAMP_W if step.target == SERIES_LAMP else TEST_LAMP_W)
 
     def _seen(
         self,
@@ -123,7 +128,7 @@ class Metered:
         rows: np.ndarray | None,
         quick: bool,
     ) -> Indication:
-        if quick and isinstance(instrument, ProbeLamp):
+        if quick and isinstance(instrument, ProbeLamp) and step.target != SERIES_LAMP:
             shown = self.probing.shown(step.operate, sets, rows)
             return quick_lamp(shown, self.predictor.network, red, black, instrument.watts, instrument.rated_v)
         found = self.probing.read(step.operate, instrument, red, black, sets)

@@ -23,7 +23,7 @@ from diag.circuit.network import Change, Floats, Network
 from diag.circuit.predict import Predictor
 from diag.knowledge.assemble import operate_key
 from diag.knowledge.load import load_knowledge
-from diag.reason.steps import step_operates
+from diag.reason.operates import step_operates
 from tests.circuit.demo import LEFT, Demo
 from tests.circuit.generated import generated_vehicle
 from tests.circuit.settled import States, settled_states

@@ -9,8 +9,9 @@ from diag.circuit.predict import Predictor
 from diag.knowledge.assemble import operate_key
 from diag.knowledge.load import load_knowledge
 from diag.reason.engine import default_matcher
+from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import Deed, looked_at, step_operates
+from diag.reason.steps import Deed
 from tests.vehicles import SIX
 
 _SAME = 0.1
