@@ -107,7 +107,7 @@ def _head(catalogue: Catalogue, answers: Answers) -> Iterator[str]:
     yield f"vehicle: {vehicle_id(title)}"
     yield f"title: {scalar(title)}"
     yield f"system-v: {answers['system-v']} V"
-    yield f"earth: {answers['earth']}"
+    yield f"earth: {answers.get('earth', 'negative')}"
     yield f"history: {answers['history']}"
 
 
