@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
@@ -160,6 +160,8 @@ def assemble(
     files = _as_fitted(vehicle.model, sources)
     usual, otherwise = _titles(files), _other_loads(files, vehicle.model)
     changed, gone = _override(files, sources, vehicle, problems)
+    # what the vehicle itself brings in is there, though only a variant that was not chosen has the name
+    unchosen = replace(unchosen, parts=unchosen.parts - changed.keys())
     called = {usual[name]: title for name, title in _titles(files).items() if name in changed and name in usual}
     files = {name: retitled(file, called) for name, file in files.items()}
     files |= {name: without_amps(files[name]) for name in otherwise}
