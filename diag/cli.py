@@ -243,14 +243,16 @@ def jobs() -> None:
 @click.option(
     "--as",
     "form",
-    type=click.Choice(["markdown", "json", "csv"]),
+    type=click.Choice(["markdown", "json", "csv", "handover"]),
     default="markdown",
     show_default=True,
-    help="Form of the log.",
+    help="Form of the log; handover: a sheet to print and sign.",
 )
 @click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
 @_vehicle
-def export(job: str, form: Literal["markdown", "json", "csv"], out: Path | None, vehicle: str | None) -> None:
+def export(
+    job: str, form: Literal["markdown", "json", "csv", "handover"], out: Path | None, vehicle: str | None
+) -> None:
     """Write the log of a job: what was found, why, what was done, what is open."""
     from diag.log.export import export_job
     from diag.talk.opening import vehicle_file

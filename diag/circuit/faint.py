@@ -23,6 +23,10 @@ _FAINT_V = 0.01
 """The last digit of a meter on its 20 V range (common practice, no source), and far below what an eye sees."""
 _FAINT_OHM, _FAINT_SHARE = 0.01, 0.005
 """Resistance behind a point: what a test lamp or an ohmmeter would just not tell."""
+_MINDS = frozenset({"flasher", "tell-tale", "relay", "cut-out", "field", "excited", "motor", "park"})
+"""Roles of branches in parts that do something by what flows through them."""
+_UNMINDED_V = 0.1
+"""What a relay, a flasher unit or a motor that is at work does not mind at its terminals."""
 _STILL_A = 1e-6
 """A part whose branches all carry less does nothing."""
 _GROUPS = (1, 2, 4, 8, 24)
@@ -52,43 +56,58 @@ class Faint:
                 for end in {branch.a, branch.b}:
                     self._wires_at.setdefault(end, []).append(i)
         self._changes = list(changes)
-        self._never = np.array([bool(change.emf or change.diode) for change in changes], dtype=bool)
+        self._never = np.array([bool(change.emf or change.diode or change.led) for change in changes], dtype=bool)
+        self._moves = np.array([bool(change.swap or change.moved) for change in changes], dtype=bool)
         self._inside: dict[str, list[int]] = {}
         for i, branch in enumerate(network.branches):
             self._inside.setdefault(owner(branch.id), []).append(i)
+        minding = {owner(branch.id) for branch in network.branches if branch.role in _MINDS}
+        self._minds = {n: owner(network.nodes[n].replace(".", ":")) for n in range(1, len(network.nodes))}
+        self._minds = {node: part for node, part in self._minds.items() if part in minding}
 
     def seen(
-        self, states: Sequence[State], amps: Sequence[Floats], points: Sequence[int], doubtful: np.ndarray
+        self,
+        states: Sequence[State],
+        amps: Sequence[Floats],
+        points: Sequence[int],
+        doubtful: np.ndarray,
+        *,
+        unplugged: bool = False,
     ) -> np.ndarray:
         """(C,) True where a change may show at one of the nodes `points` in one of the `states`.
 
         Only those that are `doubtful` (C,) are weighed; the others are given as False. A source or a junction that
         is another is given as True, and so is what changes how a part behaves that carries current in one of the
-        states or on the way to them (`amps` of branches).
+        states or on the way to them (`amps` of branches), by itself or because
+        a wire of it goes elsewhere. `unplugged`: wires are off a terminal, so that of wires
+        that changed places others may be off.
         """
         carried = np.abs(np.array([*(s.solution.branch_a[s.row] for s in states), *amps])).max(axis=0) > _STILL_A
         behaves = [
-            any(carried[i] for part in _parts(change, self.network) for i in self._inside.get(part, ()))
+            any(carried[i] for part in self._parts(change) for i in self._inside.get(part, ()))
             for change in self._changes
         ]
-        out: np.ndarray = doubtful & (self._never | np.array(behaves, dtype=bool))
+        out: np.ndarray = doubtful & (self._never | np.array(behaves, dtype=bool) | (self._moves & unplugged))
+        busy = {part for part, inside in self._inside.items() if carried[inside].any()}
+        guards = [node for node, part in self._minds.items() if part in busy and node not in points]
+        at = np.array([*points, *guards], dtype=int)
+        within = np.array([_FAINT_V] * len(points) + [_UNMINDED_V] * len(guards))
         for state in states:
             rows = np.nonzero(doubtful & ~out)[0]
             if len(rows):
-                out[rows] |= self._moved(state, points, rows)
+                out[rows] |= self._moved(state, at, within, rows)
         return out
 
-    def _moved(self, state: State, points: Sequence[int], rows: np.ndarray) -> np.ndarray:
+    def _moved(self, state: State, at: np.ndarray, within: Floats, rows: np.ndarray) -> np.ndarray:
         inverse = self._inverse(state)
         volts = state.solution.volts[state.row]
-        at = np.array(points, dtype=int)
         links = [list(self._links(self._changes[row], state)) for row in rows.tolist()]
         out = np.array([len(found) > _GROUPS[-1] for found in links], dtype=bool)
         least = 0
         for most in _GROUPS:  # by how many links they have, so that the many with one are not padded to the few
             group = [i for i, found in enumerate(links) if least < len(found) <= most]
             if group:
-                out[group] = _stirred(inverse, volts, at, [links[i] for i in group], most)
+                out[group] = _stirred(inverse, volts, at, within, [links[i] for i in group], most)
             least = most
         return out
 
@@ -132,6 +151,17 @@ class Faint:
             out.append(1.0 / diode.ohm if abs(amps) > 1e-3 else 1e-6)
         return np.array(out)
 
+    def _parts(self, change: Change) -> set[str]:
+        """Parts whose behaviour, whose fuse link, or whose own wires a change alters."""
+        nodes = {node for pair in change.swap for node in pair}
+        for wire, new in change.moved.items():
+            nodes |= {*new, *self._end(wire)}
+        return (
+            {flag.split(":")[0] for flag in change.flags}
+            | {owner(self.network.branches[i].id) for i in change.limit}
+            | {self._minds[node] for node in nodes if node in self._minds}
+        )
+
     def _end(self, branch: int) -> tuple[int, int]:
         return int(self._ends[branch, 0]), int(self._ends[branch, 1])
 
@@ -147,11 +177,11 @@ class Faint:
                 yield (*self._end(i), 1.0 / self.network.branches[i].ohm)
         for link in change.extra:
             yield link.a, link.b, link.siemens
-        slope = self._slope_of(state) if change.scale or change.led else None
-        for i in {**change.scale, **change.led}:
-            lamp, left = self.network.filaments[i], change.scale.get(i, 1.0)
+        slope = self._slope_of(state) if change.scale else None
+        for i, left in change.scale.items():
+            lamp = self.network.filaments[i]
             if slope is not None:
-                yield lamp.a, lamp.b, (left - 1.0 if change.led.get(i, 1.0) > 0 else -1.0) * float(slope[i])
+                yield lamp.a, lamp.b, (left - 1.0) * float(slope[i])
         moved = {i for pair in change.swap for node in pair for i in self._wires_at.get(node, ())} | change.moved.keys()
         for i in sorted(moved):
             a, b = self._end(i)
@@ -163,8 +193,11 @@ class Faint:
                 yield (*new, float(branch_s[i]))
 
 
-def _stirred(inverse: Floats, volts: Floats, at: np.ndarray, links: Sequence[Links], most: int) -> np.ndarray:
-    """(C,) whether the links of each change move volts or inner ohms at the nodes `at`: Woodbury's identity."""
+def _stirred(
+    inverse: Floats, volts: Floats, at: np.ndarray, within: Floats, links: Sequence[Links], most: int
+) -> np.ndarray:
+    """(C,) whether the links of each change move the volts at the nodes `at` by more than `within`, or the ohms
+    behind those that are looked at: Woodbury's identity."""
     ends, siemens = np.zeros((len(links), most, 2), dtype=int), np.zeros((len(links), most))
     for place, found in enumerate(links):
         for k, (near, far, added) in enumerate(found):
@@ -185,16 +218,11 @@ def _stirred(inverse: Floats, volts: Floats, at: np.ndarray, links: Sequence[Lin
         carried = np.matmul(factor, across[:, :, None])[:, :, 0]
         moved_v = np.abs(np.einsum("pck,ck->pc", to, carried))
         moved_ohm = np.abs(np.einsum("pck,pck->pc", np.einsum("pck,ckl->pcl", to, factor), to))
-    own = np.diag(inverse)[at][:, None]
-    still = (moved_v <= _FAINT_V) & (moved_ohm <= _FAINT_OHM + _FAINT_SHARE * own)  # False where it is no number
+    most_ohm = np.where(within < _UNMINDED_V, _FAINT_OHM + _FAINT_SHARE * np.diag(inverse)[at], np.inf)
+    still = (moved_v <= within[:, None]) & (moved_ohm <= most_ohm[:, None])  # False where it is no number
     moved: np.ndarray = ~still.all(axis=0)
     return moved
 
 
 def _other(node: int, left: int, right: int) -> int:
     return right if node == left else left if node == right else node
-
-
-def _parts(change: Change, network: Network) -> list[str]:
-    """Parts whose behaviour, or whose fuse link, a change alters."""
-    return [flag.split(":")[0] for flag in change.flags] + [owner(network.branches[i].id) for i in change.limit]

@@ -32,7 +32,7 @@ _FORMAT = "4"
 _BATCH = 4096
 _SETS_KEPT = 12000
 """States of several causes held, the newest ones; a few kilobytes each."""
-_TABLES_OPEN = 24
+_TABLES_OPEN = 8
 """Operates whose rows are held unfolded; the others fold up to their different rows."""
 
 
@@ -95,6 +95,8 @@ class Predictor:
         }
         self._sheets: dict[Key, Sheet] = {}
         self._tables: dict[Key, Shown] = {}
+        self._held: set[Key] = set()
+        self._rows_at: tuple[tuple[Key, bytes], Shown] | None = None
         self._sets: dict[tuple[Key, frozenset[int]], Shown] = {}
         self._prepare({operate_key(operate): dict(operate) for operate in operates}, cache, progress)
         self._names = [digest_of(change) for change in self._lasting]
@@ -105,13 +107,37 @@ class Predictor:
         """What the healthy vehicle (row 0) and every cause (row 1 + its index) show."""
         key = operate_key(operate)
         if key not in self._tables:
-            names = self._names
-            self._solve({key: dict(operate)}, dict(zip(names, self._lasting, strict=True)), lambda share: None)
+            self._hold(operate)
             sheet = self._sheets[key]
-            self._tables[key] = sheet.rows([sheet.place[names[row]] for row in self._row])
+            self._tables[key] = sheet.rows([sheet.place[self._names[row]] for row in self._row])
             while len(self._tables) > _TABLES_OPEN:
                 del self._tables[next(iter(self._tables))]
         return self._tables[key]
+
+    def stirred(self, operate: Mapping[str, str]) -> np.ndarray:
+        """(1 + causes,) True where a row differs from that of the healthy vehicle at all."""
+        self._hold(operate)
+        sheet = self._sheets[operate_key(operate)]
+        return np.array([sheet.place[self._names[row]] != HEALTHY for row in self._row])
+
+    def shown_rows(self, operate: Mapping[str, str], rows: np.ndarray) -> Shown:
+        """Those rows of `shown`, without unfolding all; the same ones are quick to get again."""
+        self._hold(operate)
+        key = operate_key(operate)
+        asked = (key, rows.tobytes())
+        if self._rows_at is None or self._rows_at[0] != asked:
+            sheet = self._sheets[key]
+            found = sheet.rows([sheet.place[self._names[self._row[row]]] for row in rows.tolist()])
+            self._rows_at = asked, found
+        return self._rows_at[1]
+
+    def _hold(self, operate: Mapping[str, str]) -> None:
+        """Make the sheet of an operate hold every cause."""
+        key = operate_key(operate)
+        if key not in self._held:
+            names = self._names
+            self._solve({key: dict(operate)}, dict(zip(names, self._lasting, strict=True)), lambda share: None)
+            self._held.add(key)
 
     def look_at(self, operate: Mapping[str, str], terminals: Iterable[str]) -> None:
         """Make the rows of an operate hold for these terminals as well."""
@@ -120,6 +146,8 @@ class Predictor:
         if key in self._points and not wanted <= self._points[key]:
             self._points[key] |= wanted
             self._tables.pop(key, None)
+            self._rows_at = None
+            self._held.discard(key)
 
     def healthy(self, operate: Mapping[str, str]) -> Shown:
         """What the healthy vehicle shows, one row, without the rows of the causes."""
@@ -228,7 +256,9 @@ class Predictor:
                 if (healthy.volts[i] != healthy.off_volts[i]).any():
                     states.append(State(settled.open, settled.open_solution, i))
                 way = [each.branch_a[i] for each in passed]
-                seen = faint.seen(states, way, sorted(points), here & unknown) | (touched & ~here)
+                seen = faint.seen(states, way, sorted(points), here & unknown, unplugged="unplugged" in operate) | (
+                    touched & ~here
+                )
             for name, different, shows in zip(names, touched.tolist(), seen.tolist(), strict=True):
                 if name in sheet.place:
                     continue

@@ -29,9 +29,21 @@ EVENTS = (
     "remedied",
     "proved",
     "left-open",
+    "stage",
     "resumed",
 )
-_INPUTS = ("answered", "skipped", "not-sure", "acknowledged", "found", "noted", "changed", "remedied", "left-open")
+_INPUTS = (
+    "answered",
+    "skipped",
+    "not-sure",
+    "acknowledged",
+    "found",
+    "noted",
+    "changed",
+    "remedied",
+    "left-open",
+    "stage",
+)
 """Events that a person put in and may withdraw."""
 
 
@@ -77,6 +89,11 @@ class JobState:
         """The input that `undo` would withdraw."""
         return max(self.entries, key=lambda entry: entry.seq, default=None)
 
+    def with_it(self, entry: Entry) -> list[Entry]:
+        """Other standing entries that were put in by the same key as this one."""
+        batch = entry.fields.get("batch")
+        return [e for e in self.entries if batch is not None and e.fields.get("batch") == batch and e.seq != entry.seq]
+
 
 def replay(records: Sequence[Record]) -> JobState:
     """Fold records into the state. `asked`, `concluded` and `resumed` inform only, so another choice of
@@ -85,9 +102,10 @@ def replay(records: Sequence[Record]) -> JobState:
         raise ValueError("a job begins with an `opened` record")
     gone: set[int] = set()
     for record in records:
-        target = record.fields.get("target") if record.event == "undone" else record.fields.get("replaces")
-        if record.event == "undone" and isinstance(target, int):
-            gone.add(target)
+        if record.event == "undone":
+            also = record.fields.get("also")  # what was answered by one key goes by one undo
+            wanted = [record.fields.get("target"), *(also if isinstance(also, list | tuple) else ())]
+            gone.update(target for target in wanted if isinstance(target, int))
     correction: dict[int, Record] = {}
     for record in records:
         replaces = record.fields.get("replaces")

@@ -207,6 +207,9 @@ class Limits(Model):
     source: Text
 
 
+Stage = Literal["before-power", "first-power", "walk-round", "engine-running", "key-off-current"]
+
+
 class Check(Model):
     """One thing to look at, listen to, measure, choose or do.
 
@@ -234,6 +237,9 @@ class Check(Model):
     caution: Id | None = None
     usual: Mapping[str, Share] = {}
     limits: Limits | None = None
+    stage: Stage | None = None
+    """The stage of proving a whole vehicle that it belongs to. Looks and listens need none: what is seen with the
+    engine standing is part of the walk-round, what takes a turning engine (measurements too) of the stage after."""
 
     @model_validator(mode="after")
     def _complete(self) -> Check:

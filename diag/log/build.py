@@ -20,7 +20,7 @@ from diag.log.work import done_of
 from diag.reason.reasoner import Reasoner
 from diag.talk.plan import Conclude, End, Start
 
-__all__ = ["build_report"]
+__all__ = ["build_report", "report_of"]
 
 
 def build_report(
@@ -28,7 +28,11 @@ def build_report(
 ) -> Report:
     """The report. `job`: name of the journal; `messages` on its file; `zone` for local times (None: this
     machine's). Raises ValueError where the records do not begin a job."""
-    lived = replayed(reasoner, records)
+    return report_of(replayed(reasoner, records), job, messages, zone)
+
+
+def report_of(lived: Replayed, job: str, messages: Sequence[str] = (), zone: tzinfo | None = None) -> Report:
+    """The same of a job that was lived through again already."""
     items, done = items_of(lived, zone), done_of(lived, zone)
     conflicts = conflicts_of(lived, lived.plan.beliefs) if lived.plan.beliefs is not None else ()
     return Report(

@@ -16,7 +16,9 @@ from diag.log.figures import moment_of
 from diag.log.replayed import Replayed
 from diag.log.report import Item, Limits
 from diag.reason.steps import Finding, Step
+from diag.stages.course import STAGES
 from diag.talk.findings import findings_of
+from diag.talk.known import WHOLE
 from diag.talk.objects import circuit_choices, expected_words
 from diag.talk.wording import answer_words, finding_words, operate_words, step_words
 
@@ -48,6 +50,8 @@ def _marks(job: Replayed) -> dict[int, tuple[str, int]]:
         target = record.fields.get("target")
         if record.event == "undone" and isinstance(target, int) and target in gone:
             marks[target] = ("withdrawn", record.seq)
+            also = record.fields.get("also")
+            marks |= {seq: ("withdrawn", record.seq) for seq in also if seq in gone} if isinstance(also, list) else {}
     return marks
 
 
@@ -71,6 +75,13 @@ def _item(job: Replayed, entry: Entry, zone: tzinfo | None, marks: Mapping[int, 
         case "skipped" | "not-sure":
             reason = str(entry.fields.get("reason", "")).replace("-", " ")
             return replace(base, title=_title(job, base.check), text=reason or "not sure")
+        case "acknowledged" if base.check.startswith("stage:"):
+            name = base.check.removeprefix("stage:")
+            return replace(base, title=_title(job, base.check), text=STAGES.get(name, name))
+        case "stage":
+            name, skip = str(entry.fields.get("stage")), entry.fields.get("skip")
+            said = f"{STAGES.get(name, name)}{f' skipped: {skip}' if skip is not None else ''}"
+            return replace(base, title="stage", text=said)
         case "acknowledged":
             caution = job.reasoner.knowledge.cautions.get(str(entry.fields.get("caution")))
             text = caution.text if caution is not None else str(entry.fields.get("caution"))
@@ -87,6 +98,8 @@ def _item(job: Replayed, entry: Entry, zone: tzinfo | None, marks: Mapping[int, 
 
 
 def _title(job: Replayed, check: str) -> str:
+    if check.startswith("stage:"):
+        return "the stage begins"
     if check.startswith("caution:"):
         return "at once, a rule says so"
     step = job.reasoner.steps.get(check)
@@ -136,6 +149,8 @@ def _complaint(job: Replayed, told: str, base: Item) -> Item:
         name = told.removeprefix("circuit:")
         title = circuit_choices(knowledge).get(name)
         return replace(base, title="To be checked", found=title or name, known=title is not None)
+    if told == WHOLE:
+        return replace(base, title="To be proved", found="the whole vehicle, in stages")
     found = finding_words(knowledge, Finding(base.number, None, None, base.period, told)).removeprefix("complaint: ")
     return replace(base, title="Complaint", found=found, known=told in knowledge.symptoms)
 

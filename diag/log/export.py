@@ -12,16 +12,18 @@ from typing import Literal
 from diag.errors import DiagError
 from diag.job.journal import read_journal
 from diag.job.state import replay
-from diag.log.build import build_report
+from diag.log.build import report_of
 from diag.log.forms import as_csv, as_json
+from diag.log.handover import as_handover
 from diag.log.markdown import as_markdown
+from diag.log.replayed import replayed
 from diag.reason.reasoner import Reasoner
 from diag.talk.opening import known_vehicle, open_reasoner
 
 __all__ = ["FORMS", "Form", "export_job"]
 
-Form = Literal["markdown", "json", "csv"]
-FORMS: tuple[Form, ...] = ("markdown", "json", "csv")
+Form = Literal["markdown", "json", "csv", "handover"]
+FORMS: tuple[Form, ...] = ("markdown", "json", "csv", "handover")
 
 
 def export_job(
@@ -45,5 +47,8 @@ def export_job(
     if reasoner is None:
         reasoner = open_reasoner(vehicle or known_vehicle(state), frozenset(state.without))
     told = [message.replace(f"{path}", path.name) for message in messages]
-    report = build_report(reasoner, records, path.name, told, zone)
+    lived = replayed(reasoner, records)
+    report = report_of(lived, path.name, told, zone)
+    if form == "handover":
+        return as_handover(lived, report)
     return {"markdown": as_markdown, "json": as_json, "csv": as_csv}[form](report)

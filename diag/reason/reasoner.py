@@ -15,16 +15,18 @@ from diag.circuit.network import Floats
 from diag.circuit.parts import build_network
 from diag.circuit.predict import Predictor
 from diag.knowledge import schema
-from diag.knowledge.assemble import Knowledge
+from diag.knowledge.assemble import Knowledge, operate_key
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED
 from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
 from diag.reason.choose import Ranked, Situation, StepTable, rank
 from diag.reason.forward import Fact, Firing, Matcher, forward
+from diag.reason.limited import series_lamp_steps
 from diag.reason.metered import wants_instrument
+from diag.reason.operates import points_of
 from diag.reason.remedies import plan_remedies
 from diag.reason.ruled import weighed
-from diag.reason.steps import Deed, Finding, Step, Value, all_steps, own_step, points_of
+from diag.reason.steps import SERIES_LAMP, Deed, Finding, Step, Value, all_steps, own_step
 
 __all__ = ["Beliefs", "Reasoner", "Treated"]
 
@@ -85,7 +87,8 @@ class Reasoner:
             self._by_circuit[knowledge.circuit_of[rule.id]].append(rule)
         self.causes = self._known_causes()
         self.index = {cause.id: i for i, cause in enumerate(self.causes)}
-        self.steps: dict[str, Step] = {step.id: step for step in all_steps(knowledge, predictor)}
+        limited = series_lamp_steps(knowledge) if predictor is not None else ()
+        self.steps: dict[str, Step] = {step.id: step for step in (*all_steps(knowledge, predictor), *limited)}
         self._by_deed = {Deed.of(step).key: step for step in reversed(self.steps.values())}
         self.chances = Chances(
             knowledge,
@@ -105,9 +108,12 @@ class Reasoner:
         self.remedies = plan_remedies(knowledge, self.causes, self._what_shows())
         self.remedy_of = {self.index[cause]: plan.id for plan in self.remedies.values() for cause in plan.cures}
         self.complaints = self.chances.complaints(list(knowledge.symptoms.values()), self.steps)
-        computed = [step for step in self.steps.values() if self.chances.computed(step)]
-        self._computed_steps = StepTable(computed, self.chances.table)
-        self.chances.share(self._computed_steps.tables())
+        self._limited_steps = [step for step in self.steps.values() if step.target == SERIES_LAMP]
+        self._limited_table: StepTable | None = None
+        computed = [s for s in self.steps.values() if self.chances.computed(s) and s.target != SERIES_LAMP]
+        for step in sorted(computed, key=lambda step: operate_key(step.operate)):  # what one operate shows at a go
+            self.chances.folded(step)
+        self._computed_steps = StepTable(computed, self.chances.folded)
         self._ruled_steps = [step for step in self.steps.values() if not self.chances.computed(step)]
         self._ruled_table: tuple[list[Floats], StepTable] | None = None
 
@@ -340,19 +346,31 @@ class Reasoner:
 
     # ------------------------------------------------------------ the next step
 
-    def rank(self, beliefs: Beliefs, situation: Situation, allowed: Callable[[Step], bool]) -> list[Ranked]:
-        """Allowed steps, the best to ask now first. Of several problems the one that is nearest to its end."""
+    def rank(
+        self,
+        beliefs: Beliefs,
+        situation: Situation,
+        allowed: Callable[[Step], bool],
+        first: Callable[[Posterior], float] | None = None,
+    ) -> list[Ranked]:
+        """Allowed steps, the best to ask now first. Of several problems the one that is nearest to its end, or
+        of which `first` gives most."""
         posterior = beliefs.posterior
         if posterior.problems:
             open_ = [problem for problem in posterior.problems if problem.healthy < _OPEN and problem.sets]
-            posterior = max(open_, key=lambda problem: self._ranking(problem)[0][1], default=posterior)
+            posterior = max(open_, key=first or (lambda found: self._ranking(found)[0][1]), default=posterior)
         tables = [self.chances.table(step, beliefs.context) for step in self._ruled_steps]
         if self._ruled_table is None or any(
             new is not old for new, old in zip(tables, self._ruled_table[0], strict=True)
         ):
             known = {step.id: table for step, table in zip(self._ruled_steps, tables, strict=True)}
             self._ruled_table = tables, StepTable(self._ruled_steps, lambda step: known[step.id])
-        return rank([self._computed_steps, self._ruled_table[1]], posterior, self.remedy_of, situation, allowed)
+        tables_now = [self._computed_steps, self._ruled_table[1]]
+        if any(map(allowed, self._limited_steps)):  # solved in the network one by one, so only where it is asked for
+            if self._limited_table is None:
+                self._limited_table = StepTable(self._limited_steps, self.chances.table)
+            tables_now.append(self._limited_table)
+        return rank(tables_now, posterior, self.remedy_of, situation, allowed)
 
 
 def _fact(check: str, value: Value) -> Fact:

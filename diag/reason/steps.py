@@ -14,14 +14,16 @@ from diag.circuit.observe import LOOKS, MOTORS, SOUNDS, answers_of
 from diag.circuit.predict import HEALTHY, Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key, terminals_of
-from diag.knowledge.bridging import BODY, BRIDGED, EXTRA_CONTROLS, UNPLUGGED, bridge_ends, spelt
+from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED, bridge_ends, spelt
 from diag.knowledge.targets import part_of_target, target_title
 from diag.reason.jumpers import CAUTION, jumps
+from diag.reason.operates import battery_off, operate_of, plain, splits
 
 __all__ = [
     "BODY",
     "BUZZER",
     "LED_TESTER",
+    "SERIES_LAMP",
     "TEST_LAMP",
     "Deed",
     "Finding",
@@ -29,11 +31,7 @@ __all__ = [
     "Value",
     "all_steps",
     "fits",
-    "looked_at",
     "own_step",
-    "plain",
-    "points_of",
-    "step_operates",
     "working_operates",
 ]
 
@@ -42,9 +40,13 @@ TEST_LAMP = "test-lamp"
 LED_TESTER = "led-tester"
 BUZZER = "buzzer"
 """Targets of the same look at a tester with an LED, and of a listen to a meter's continuity buzzer."""
+SERIES_LAMP = "series-lamp"
+"""Target of a look at a lamp across the open isolator: all that the vehicle draws goes through it."""
 Value = str | float | tuple[str, str]
 """A word, a number in the step's unit (inf for no continuity), or (light, rhythm)."""
 _BATTERY_OFF_MINUTES = 2.0
+_HELD = {TEST_LAMP: "Test lamp", LED_TESTER: "LED tester", SERIES_LAMP: "Lamp in series"}
+_HELD_IDS = {TEST_LAMP: "lamp", LED_TESTER: "led", SERIES_LAMP: SERIES_LAMP}
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,7 @@ class Step:
     usual: Mapping[str, float] = field(default_factory=dict)
     limits: schema.Limits | None = None
     generated: bool = False
+    stage: str | None = None
 
 
 @dataclass(frozen=True)
@@ -135,80 +138,10 @@ def _word(test: str | None, found: str) -> bool:
     return found == test.removeprefix("is ").strip()
 
 
-def step_operates(knowledge: Knowledge) -> list[dict[str, str]]:
-    """Every operate that any step uses, for the table of predictions."""
-    found: dict[tuple[tuple[str, str], ...], dict[str, str]] = {(): {}, (("battery", "disconnected"),): _off({})}
-    for check in knowledge.checks.values():
-        operate = _set(knowledge, check)
-        found[operate_key(operate)] = operate
-    for hub, _ in _splits(knowledge):
-        operate = _off({UNPLUGGED: hub})
-        found[operate_key(operate)] = operate
-    for jump in jumps(knowledge):
-        found[operate_key(jump.operate)] = dict(jump.operate)
-    return list(found.values())
-
-
-def looked_at(knowledge: Knowledge) -> dict[tuple[tuple[str, str], ...], frozenset[str]]:
-    """For the operates of `step_operates`, the terminals that their steps look at; what nobody looks at need not be
-    worked out. At rest and with the battery off any terminal may be measured, so those are left out."""
-    found: dict[tuple[tuple[str, str], ...], set[str]] = {}
-    parts = {
-        circuit: {f"{name}.{t}" for name in (*file.parts, *file.fuses, *file.earths)
-                  for t in terminals_of(knowledge.parts[name])}
-        for circuit, file in knowledge.circuits.items()
-    }  # fmt: skip
-    for circuit, file in knowledge.circuits.items():
-        for check in file.checks:
-            points = found.setdefault(operate_key(_set(knowledge, check)), set())
-            points |= points_of(knowledge, check)
-            if plain(check.operate):
-                points |= parts[circuit]
-    for hub, other in _splits(knowledge):
-        found.setdefault(operate_key(_off({UNPLUGGED: hub})), set()).add(other)
-    for jump in jumps(knowledge):
-        found.setdefault(operate_key(jump.operate), set()).update(points_of(knowledge, jump.check))
-    for key in ((), (("battery", "disconnected"),)):
-        found.pop(key, None)
-    return {key: frozenset(points) for key, points in found.items()}
-
-
-def points_of(knowledge: Knowledge, check: schema.Check | Step) -> set[str]:
-    """Terminals whose volts, amps or ohms answer a check."""
-    names = {point.split(".")[0] for point in (check.target, check.through) if point is not None}
-    wires = [knowledge.wires[name] for name in names if name in knowledge.wires]
-    points = {f"{name}.{t}" for name in names & knowledge.parts.keys() for t in terminals_of(knowledge.parts[name])}
-    points |= {end for wire in wires for end in (wire.from_, wire.to)}
-    return points | {point for point in (check.red, check.black) if point not in (None, BODY)}
-
-
-def _set(knowledge: Knowledge, check: schema.Check) -> dict[str, str]:
-    """How the controls stand for a check; ohms are taken with the battery off."""
-    operate = spelt(check.operate, knowledge.terminals)
-    return _off(operate) if check.unit == "ohm" else operate
-
-
-def _splits(knowledge: Knowledge) -> list[tuple[str, str]]:
-    """Where a short to body is parted: each terminal of a joint whose wires come off, and another terminal
-    of the joint to measure from."""
-    ends = {end for wire in knowledge.wires.values() for end in (wire.from_, wire.to)}
-    out = []
-    for part_id, part in knowledge.parts.items():
-        if isinstance(part, schema.JointPart) and not part.breakable:
-            wired = [t for t in part.terminals if f"{part_id}.{t}" in ends and t not in part.sealed]
-            if len(wired) > 2:
-                out += [(f"{part_id}.{t}", f"{part_id}.{next(o for o in wired if o != t)}") for t in wired]
-    return out
-
-
-def _off(operate: Mapping[str, str]) -> dict[str, str]:
-    return {**operate, "battery": "disconnected"}
-
-
 def _of_check(knowledge: Knowledge, check: schema.Check) -> Step:
     labels: dict[str, str] = {}
     outcomes: tuple[Value, ...] = ()
-    operate = _set(knowledge, check)
+    operate = operate_of(knowledge, check)
     if check.kind in ("look", "listen"):
         part = part_of_target(knowledge, check.target)
         known = answers_of(part.kind, looked=check.kind == "look") if part is not None else ()
@@ -236,6 +169,7 @@ def _of_check(knowledge: Knowledge, check: schema.Check) -> Step:
         check.caution,
         dict(check.usual),
         check.limits,
+        stage=check.stage,
     )
 
 
@@ -255,7 +189,7 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
         found = {
             operate_key(check.operate): dict(check.operate)
             for check in knowledge.circuits[circuit].checks
-            if check.operate and check.unit in ("V", "A")
+            if check.operate and check.unit in ("V", "A") and "battery" not in check.operate
         }
     calm = {key: operate for key, operate in found.items() if operate.get("engine") != "running"} or found
     out = []
@@ -264,11 +198,6 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
         if not within or works.get(key, set()) - set().union(*(works.get(other, set()) for other in within)):
             out.append(operate)
     return out
-
-
-def plain(operate: Mapping[str, str]) -> bool:
-    """Whether only controls of the vehicle are set: no wire is off and no jumper on."""
-    return not any(control in operate for control in EXTRA_CONTROLS)
 
 
 def _at_work(knowledge: Knowledge, predictor: Predictor, target: str, operate: Mapping[str, str]) -> bool:
@@ -307,7 +236,7 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
     working = {circuit: working_operates(knowledge, predictor, circuit) for circuit in knowledge.circuits}
     body_is_plus = knowledge.vehicle.earth == "positive"  # then the red probe is on body, so that volts read above zero
     off_caution = next((s.caution for s in written if s.operate.get("battery") == "disconnected" and s.caution), None)
-    for hub, other in _splits(knowledge):
+    for hub, other in splits(knowledge):
         part_id = hub.split(".")[0]
         part = knowledge.parts[part_id]
         stamped = part.spelled(hub.split(".")[1])
@@ -316,7 +245,7 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
             f"ohm:{other}:without:{hub}",
             title,
             "measure",
-            _off({UNPLUGGED: hub}),
+            battery_off({UNPLUGGED: hub}),
             knowledge.circuit_of[part_id],
             part.place,
             part.reach + 1.5 + _BATTERY_OFF_MINUTES,
@@ -370,12 +299,12 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
                     caution=caution,
                     generated=True,
                 )
-            if (name, BODY, "ohm", operate_key(_off({}))) not in taken:
+            if (name, BODY, "ohm", operate_key(battery_off({}))) not in taken:
                 yield Step(
                     f"ohm:{name}",
                     f"Ohms from {where} to body, battery off",
                     "measure",
-                    _off({}),
+                    battery_off({}),
                     circuit,
                     part.place,
                     part.reach + 0.5 + _BATTERY_OFF_MINUTES,
@@ -420,7 +349,7 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
     label = _spoken(operate)
     if kind == "measure" and unit in ("V", "ohm") and red in points and black in points and red != black:
         word = "Volts" if unit == "V" else "Ohms"
-        setting = _off(operate) if unit == "ohm" else dict(operate)
+        setting = battery_off(operate) if unit == "ohm" else dict(operate)
         place = _place_of(knowledge, red, black)
         return Step(
             f"{word.lower()}:{red}:{black}:{_key(setting)}",
@@ -454,10 +383,10 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
             instruments=("meter",),
             generated=True,
         )
-    if kind == "look" and target in (TEST_LAMP, LED_TESTER) and red in points and (black or BODY) in points:
+    if kind == "look" and target in _HELD and red in points and (black or BODY) in points:
         return _held(knowledge, deed, target, red, black or BODY)
     if kind == "listen" and target == BUZZER and red in points and black in points and red != black:
-        setting = _off(operate)
+        setting = battery_off(operate)
         return Step(
             f"buzzer:{red}:{black}:{_key(setting)}",
             f"Continuity from {red} to {black}{label}",
@@ -494,10 +423,10 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
 
 def _held(knowledge: Knowledge, deed: Deed, target: str, red: str, black: str) -> Step:
     """A test lamp or LED tester that someone held between two points."""
-    name = "Test lamp" if target == TEST_LAMP else "LED tester"
+    name = _HELD[target]
     to = "" if black == BODY else f":{black}"
     return Step(
-        f"{'lamp' if target == TEST_LAMP else 'led'}:{red}{to}:{_key(deed.operate)}",
+        f"{_HELD_IDS[target]}:{red}{to}:{_key(deed.operate)}",
         f"{name} from {red} to {black}{_spoken(deed.operate)}",
         deed.kind,
         dict(deed.operate),
@@ -508,7 +437,7 @@ def _held(knowledge: Knowledge, deed: Deed, target: str, red: str, black: str) -
         red,
         black,
         outcomes=LOOKS,
-        instruments=("test-lamp",) if target == TEST_LAMP else (),
+        instruments=() if target == LED_TESTER else ("test-lamp",),
         generated=True,
     )
 

@@ -9,33 +9,55 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
+from pathlib import Path
 from typing import Any, Protocol
 
 from diag import __version__
 from diag.circuit.observe import LOOKS
+from diag.job.folder import jobs_folder
 from diag.job.records import JournalError, Record
 from diag.job.state import Entry, JobState, replay
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED
-from diag.knowledge.targets import filaments_of, targets
+from diag.knowledge.targets import targets
 from diag.reason.reasoner import Beliefs, Reasoner
-from diag.reason.steps import Deed, Finding, Step, Value
+from diag.reason.steps import Finding, Step, Value
+from diag.stages.coil import key_on_minutes
+from diag.stages.course import HANDOVER, STAGES
 from diag.talk.answers import AnswerError, choice_of, look_of, reading_of, word_of
 from diag.talk.findings import findings_of, record_of, step_of
+from diag.talk.known import WHOLE
+from diag.talk.naming import named_step
 from diag.talk.objects import ask_of, circuit_choices, conclusion_of, do_of, start_of, symptom_choices
 from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, plan_next
-from diag.talk.refused import RefusedError, operate_of, short
+from diag.talk.refused import RefusedError, short
+from diag.talk.stage_objects import end_of, staged_do_of, walk_of
+from diag.talk.stage_words import means_whole
 from diag.talk.symptoms import clear_winner, find_symptoms
 from diag.talk.whys import UnknownNameError, why_of
+from diag.talk.wording import finding_words
 
 __all__ = ["Conversation", "Keeper", "PROTOCOL"]
 
 PROTOCOL = 1
 SKIPS = ("cannot-reach", "no-instrument", "later")
 _LONGEST_TEXT = 2000
-_PLACED = ("target", "red", "black", "through", "unit", "kind")
-_FOUND = ("check", "operate", *_PLACED, "value")
-_INPUTS = ("answer", "skip", "undo", "symptom", "found", "correct", "changed", "note", "remedied", "why")
+_INPUTS = (
+    "answer",
+    "skip",
+    "undo",
+    "symptom",
+    "found",
+    "correct",
+    "changed",
+    "note",
+    "remedied",
+    "stage",
+    "leave",
+    "why",
+)
+ALL_RIGHT = "all-right"
+"""Answer to a group of looks: each shows what a sound vehicle shows."""
 Object = dict[str, Any]
 
 
@@ -72,6 +94,12 @@ class Conversation:
     def state(self) -> JobState:
         """The job's state, folded from the records."""
         return replay(self.keeper.records)
+
+    @property
+    def name(self) -> str:
+        """What `diag resume` takes: the name alone for a job in the usual folder, else its path."""
+        path = Path(self.job)
+        return path.stem if path.parent == jobs_folder() else self.job
 
     @property
     def plan(self) -> Plan:
@@ -111,6 +139,7 @@ class Conversation:
             "terminals": list(k.terminals),
             "symptoms": {s.id: s.title for s in k.symptoms.values()},
             "circuits": circuit_choices(k),
+            "stages": dict(STAGES),
         }
 
     def say(self) -> list[Object]:
@@ -131,11 +160,11 @@ class Conversation:
                         return out
                     self._plan_at = None
                     if not isinstance(self.plan.next, End):
-                        out.append({"type": "end", "open": list(plan.open_items)})
+                        out.append(end_of(plan, self.name))
                         return out
                 case End():
                     self._close(plan)
-                    out.append({"type": "end", "open": list(plan.open_items)})
+                    out.append(end_of(plan, self.name))
                     return out
                 case Start() | DoFirst() | Look():
                     self._open = self._ask(plan)
@@ -160,12 +189,16 @@ class Conversation:
         self._asked += 1
         ask_id = f"q{self.keeper.records[-1].seq}-{self._asked}"
         match plan.next:
+            case DoFirst() as do if do.begins is not None or do.coil is not None:
+                ask = staged_do_of(self.reasoner, plan, do, ask_id, key_on_minutes(self.state))
             case DoFirst() as do:
-                return do_of(self.reasoner, do, ask_id)
+                ask = do_of(self.reasoner, do, ask_id)
             case Look() as look:
-                return ask_of(self.reasoner, plan, look, ask_id)
+                ask = ask_of(self.reasoner, plan, look, ask_id)
+                ask |= walk_of(self.reasoner, plan, look)
             case _:
-                return start_of(self.knowledge, ask_id, self._choices)
+                ask = start_of(self.knowledge, ask_id, self._choices)
+        return {**ask, "stage": plan.stage}
 
     # ------------------------------------------------------------ in
 
@@ -181,6 +214,7 @@ class Conversation:
                     '{"answer": "q1-1", "value": "..."}',
                 )
             keys = [key for key in _INPUTS if key in message]
+            keys = ["stage"] if "stage" in keys else keys  # its `skip` is the reason, not an ask
             if len(keys) != 1:
                 raise RefusedError(
                     "unknown-input",
@@ -189,7 +223,7 @@ class Conversation:
                     short(", ".join(map(str, message))),
                     ", ".join(_INPUTS),
                 )
-            allowed = {"answer": {"value"}, "skip": {"reason"}, "correct": {"value"}}.get(keys[0], set()) | {keys[0]}
+            allowed = _BESIDE.get(keys[0], frozenset()) | {keys[0]}
             for key in message:
                 if key not in allowed:
                     raise RefusedError(
@@ -204,6 +238,8 @@ class Conversation:
             return _error(error.code, "", str(error), "", "")
 
     def _keep(self, event: str, /, **fields: Any) -> Object:
+        if event in _STAGED and "stage" not in fields and self.plan.stage is not None:
+            fields["stage"] = self.plan.stage
         record = self.keeper.append(event, **fields)
         self._choices = None
         return {"type": "tell", "ack": event, "seq": record.seq, "stored": True}
@@ -231,11 +267,29 @@ class Conversation:
         if ask["check"] == "start":
             return self._begin(value)
         if ask["kind"] == "do":
-            if value != "done":
-                raise RefusedError("not-done", "value", "this step is answered when it is done", short(value), "done")
-            return self._keep("acknowledged", check=ask["check"], caution=ask["caution-id"])
+            known = [choice["value"] for choice in ask["choices"]]
+            if value not in known:
+                said = "this step is answered when it is done"
+                raise RefusedError("not-done", "value", said, short(value), ", ".join(known))
+            more: Object = {"restored": ask["restores"]} if ask.get("restores") else {}
+            more |= {"how": value} if len(known) > 1 else {}
+            return self._keep("acknowledged", check=ask["check"], caution=ask["caution-id"], **more)
+        if value == ALL_RIGHT and ask.get("group"):
+            return self._all_right(ask)
         step = self.reasoner.steps[ask["check"]]
         return self._keep("answered", **record_of(step, self._value(step, value)))
+
+    def _all_right(self, ask: Object) -> Object:
+        """Every look of a group as on a sound vehicle: each is a finding of its own, undone together."""
+        batch, told = self.keeper.records[-1].seq + 1, None
+        stage, seqs = self.plan.stage, []
+        for item in ask["group"]:
+            step = self.reasoner.steps[item["check"]]
+            value = self._value(step, item["expected"])
+            told = self._keep("answered", **record_of(step, value), batch=batch, stage=stage)
+            seqs.append(told["seq"])
+        assert told is not None
+        return {**told, "seqs": seqs}
 
     def _begin(self, value: object) -> Object:
         if not isinstance(value, str) or not value.strip():
@@ -254,6 +308,8 @@ class Conversation:
         k = self.knowledge
         if text in k.symptoms:
             return text
+        if means_whole(text):
+            return WHOLE
         if text.startswith("circuit:"):
             if text.removeprefix("circuit:") in circuit_choices(k):
                 return text
@@ -308,7 +364,8 @@ class Conversation:
         newest = self.state.newest()
         if newest is None:
             raise RefusedError("nothing-to-undo", "undo", "there is nothing to undo", "no answers", "an answer first")
-        return self._keep("undone", target=newest.seq)
+        also = [entry.seq for entry in self.state.with_it(newest)]
+        return self._keep("undone", target=newest.seq, **({"also": also} if also else {}))
 
     def _take_symptom(self, message: Mapping[str, Any]) -> Object:
         text = message["symptom"]
@@ -328,78 +385,8 @@ class Conversation:
                 short(found),
                 '{"check": "...", "value": ...}',
             )
-        step = self._named_step(found)
+        step = named_step(self.reasoner, found)
         return self._keep("found", **record_of(step, self._value(step, found["value"])))
-
-    def _named_step(self, found: Mapping[str, Any]) -> Step:
-        """The step that a finding names. A field that nobody reads is refused: a misspelt `operate` would
-        turn what was seen with the button pressed into something seen at rest."""
-        for key in found:
-            if key not in _FOUND:
-                raise RefusedError(
-                    "unknown-field", str(key)[:80], "no such field in a finding", short(key), ", ".join(_FOUND)
-                )
-        operate = operate_of(self.knowledge, found.get("operate", {}))
-        if "check" in found:
-            check = found["check"]
-            if not isinstance(check, str) or check not in self.reasoner.steps:
-                raise RefusedError(
-                    "unknown-check", "check", "no such check", short(check), "a check id of this vehicle"
-                )
-            step = self.reasoner.steps[check]
-            odd = [name for name in _PLACED if name in found and found[name] != getattr(step, name)]
-            if "operate" in found and operate != dict(step.operate):
-                odd.append("operate")
-            if odd:
-                raise RefusedError(
-                    "other-check", odd[0], f"{check} is not done like that", short(found[odd[0]]), "check alone"
-                )
-            return step
-        probes = (found.get("red"), found.get("black", "body") if "red" in found else None)
-        for step in self.reasoner.steps.values():
-            if dict(step.operate) != operate or any(found.get(n) not in (None, getattr(step, n)) for n in _PLACED):
-                continue
-            if found.get("target") is not None and (step.red, step.black) == probes:
-                return step
-            if (
-                found.get("target") is None
-                and step.red is not None
-                and (step.red, step.black) == probes
-                and step.kind == "measure"
-            ):
-                return step
-        kind = str(found.get("kind") or ("look" if found.get("target") is not None else "measure"))
-        names = {name: found[name] for name in ("target", "red", "black", "through", "unit") if name in found}
-        if all(isinstance(name, str) for name in names.values()):
-            usual = "A" if "through" in names else "V"
-            deed = Deed(
-                kind,
-                operate,
-                names.get("target"),
-                names.get("red"),
-                names.get("black", "body" if "red" in names else None),
-                names.get("through"),
-                names.get("unit") or (usual if kind == "measure" else None),
-            )
-            own = self.reasoner.step_like("", deed)
-            if own is not None:
-                return own
-        lamp = self.knowledge.parts.get(str(names.get("target")))
-        if lamp is not None and (filaments := filaments_of(str(names["target"]), lamp)):
-            raise RefusedError(
-                "unknown-check",
-                "target",
-                "this lamp has two filaments; say which one was looked at",
-                short(names["target"]),
-                " or ".join(filaments),
-            )
-        raise RefusedError(
-            "unknown-check",
-            "found",
-            "nothing on this vehicle is checked like that",
-            short(dict(found)),
-            "operate with known controls and positions, and a target part or red and black terminals",
-        )
 
     def _take_correct(self, message: Mapping[str, Any]) -> Object:
         seq = message["correct"]
@@ -441,6 +428,30 @@ class Conversation:
             )
         return self._keep("remedied", remedy=remedy)
 
+    def _take_stage(self, message: Mapping[str, Any]) -> Object:
+        """Go to a stage, or skip it with a reason."""
+        stage = message["stage"]
+        if self.plan.stages == ():
+            said = "this job has no stages; begin with the whole vehicle"
+            raise RefusedError("no-stages", "stage", said, short(stage), '{"symptom": "whole"}')
+        known = [name for name in STAGES if name != HANDOVER]
+        if stage not in known:
+            raise RefusedError("unknown-stage", "stage", "no such stage", short(stage), ", ".join(known))
+        if "skip" not in message:
+            return self._keep("stage", stage=stage)
+        return self._keep("stage", stage=stage, skip=_text(message["skip"], "skip"))
+
+    def _take_leave(self, message: Mapping[str, Any]) -> Object:
+        """Leave odd answers as they are, with a reason; diagnosing passes them over."""
+        seqs, odd = message["leave"], {finding.seq for finding in self.findings()}
+        if not isinstance(seqs, list) or not seqs or any(type(seq) is not int or seq not in odd for seq in seqs):
+            known = ", ".join(map(str, sorted(odd)))
+            raise RefusedError("no-such-answer", "leave", "expected numbers of standing answers", short(seqs), known)
+        reason = _text(message.get("reason"), "reason")
+        words = {f.seq: finding_words(self.knowledge, f) for f in self.findings()}
+        said = "; ".join(words[seq] for seq in seqs)
+        return self._keep("left-open", seqs=seqs, reason=reason, text=f"{said} ({reason})")
+
     def _take_why(self, message: Mapping[str, Any]) -> Object:
         """What is believed of a cause, remedy or part, and why. Nothing is kept of it."""
         name = message["why"]
@@ -458,6 +469,18 @@ class Conversation:
     def findings(self) -> list[Finding]:
         """Findings that stand."""
         return findings_of(self.reasoner, self.state)[0]
+
+
+_BESIDE: Mapping[str, frozenset[str]] = {
+    "answer": frozenset({"value"}),
+    "skip": frozenset({"reason"}),
+    "correct": frozenset({"value"}),
+    "stage": frozenset({"skip"}),
+    "leave": frozenset({"reason"}),
+}
+"""What may stand beside an input."""
+_STAGED = ("answered", "found", "acknowledged", "not-sure", "skipped", "remedied", "changed")
+"""Records that say in which stage they were made."""
 
 
 def _text(found: object, field: str) -> str:

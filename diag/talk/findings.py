@@ -78,6 +78,8 @@ def findings_of(reasoner: Reasoner, state: JobState) -> tuple[list[Finding], lis
                 told = str(entry.fields.get("value"))
                 if told.startswith("circuit:"):
                     proving = told.removeprefix("circuit:")
+                elif told == "whole":
+                    proving = told
                 elif told in reasoner.knowledge.symptoms:
                     findings.append(Finding(entry.seq, None, None, entry.period, told))
                 else:

@@ -36,6 +36,9 @@ _KEYS = (
     ("k", "show the caution of this check again"),
     ("d", "done: the caution is seen to, or the repair is made"),
     ("o", "back to the list of remedies"),
+    ("t", "the stages of proving the whole vehicle; a digit goes to one"),
+    ("e", "skip this stage, with a reason"),
+    ("v", "leave what is odd as it is, with a reason"),
     ("q", "quit; every answer is kept"),
     ("Space", "turn the page; arrows scroll"),
 )
@@ -43,7 +46,9 @@ PLAIN_HELP = (
     "One answer a line: the number, or the words. A lamp: `dark`, `normal steady`, `dim flashing`; `steady` alone "
     "means normal light. A reading with its unit: `11.8 V`, `0.4 ohm`, `OL`. "
     "Else: undo, not sure, can't reach, no instrument, later, why, why NAME, why not NAME, causes, note TEXT, "
-    "changed TEXT, symptom TEXT, correct NUMBER VALUE, done, done NUMBER, other NUMBER, quit."
+    "changed TEXT, symptom TEXT, correct NUMBER VALUE, done, done NUMBER, other NUMBER, quit. "
+    "The whole vehicle in stages (`whole` at the start): all right, NUMBER WORDS for an odd one of a list, stages, "
+    "stage NAME, skip REASON, leave REASON."
 )
 
 

@@ -15,6 +15,7 @@ from diag.reason.explain import reasons_for
 from diag.reason.meanings import meanings
 from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Step, Value
+from diag.talk.known import WHOLE
 from diag.talk.plan import Conclude, DoFirst, Look, Plan
 from diag.talk.whys import after_words, line_of
 from diag.talk.wording import answer_words, back_on_words, finding_words, reading_words, said_words, step_words
@@ -60,6 +61,7 @@ def start_of(knowledge: Knowledge, ask_id: str, only: Sequence[str] | None) -> O
             {"value": f"circuit:{name}", "label": f"Check everything: {title}"}
             for name, title in circuit_choices(knowledge).items()
         ]
+        choices.append({"value": WHOLE, "label": "The whole vehicle, from before power to handover"})
     text = "Which of these is it?" if only is not None else "What is wrong? Say it in your words, or name a circuit."
     return {
         "type": "ask",
@@ -105,6 +107,7 @@ def do_of(reasoner: Reasoner, do: DoFirst, ask_id: str) -> Object:
         "text": caution if do.restore else f"CAUTION: {caution}",
         "caution": caution,
         "caution-id": do.caution,
+        **({"restores": list(do.restore)} if do.restore else {}),
         "place": step.place if step is not None else None,
         "minutes": 0.3,
         "instruments": [],

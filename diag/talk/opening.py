@@ -24,8 +24,8 @@ from diag.knowledge.lint import check_causes
 from diag.knowledge.load import default_vehicle, load_knowledge
 from diag.reason.engine import default_matcher
 from diag.reason.forward import Matcher
+from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import looked_at, step_operates
 from diag.talk.conversation import Conversation
 
 __all__ = [

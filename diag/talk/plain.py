@@ -15,8 +15,8 @@ from diag.talk import screen, screen_why
 from diag.talk.conversation import Conversation
 from diag.talk.helping import PLAIN_HELP
 from diag.talk.screen import Line, paragraph
-from diag.talk.standing import ask_again, error_words, job_name, newest_words, whereabouts
-from diag.talk.typed import Command, TypedError, command_of, message_of, older_of, value_of
+from diag.talk.standing import ask_again, ask_for, error_words, job_name, newest_words, open_problems, whereabouts
+from diag.talk.typed import Command, TypedError, command_of, message_of, older_of, picked_of, value_of
 
 __all__ = ["run_plain"]
 
@@ -85,7 +85,13 @@ class _Plain:
                 self._print([*paragraph(str(now["text"]), width), *screen.answers_page(now, width)])
             case "ask":
                 self._print(self._question(now))
-                if now["kind"] == "do":
+                if now.get("begins"):
+                    self._print(paragraph("`done` to go on, `skip REASON` to pass this stage over.", width))
+                elif now.get("group"):
+                    self._print(paragraph("`all right`, or NUMBER WORDS for an odd one.", width))
+                elif now["kind"] == "do" and len(now["choices"]) > 1:
+                    self._print(screen.answers_page(now, width))
+                elif now["kind"] == "do":
                     self._print(paragraph("`done` when it is seen to.", width))
                 elif now["kind"] == "measure":
                     self._print(paragraph("Type the reading with its unit.", width))
@@ -127,6 +133,8 @@ class _Plain:
         """Take one line. True to stop. Raises TypedError, or DiagError for an older answer there is not."""
         ask = self._ask
         command = command_of(line, free_text=ask is not None and ask["check"] == "start")
+        if command is None and ask is not None and ask.get("group"):
+            return self._picked(ask, line)
         if command is not None:
             return self._command(command, ask)
         if ask is None:
@@ -137,8 +145,45 @@ class _Plain:
         self._send({"answer": ask["id"], "value": value_of(ask, line)})
         return False
 
+    def _picked(self, ask: Object, line: str) -> bool:
+        """An odd one of a list of looks: its number, and what it shows; all of them by `all right`."""
+        picked = picked_of(ask, line)
+        if picked is None:
+            raise TypedError(f"Found {quoted(line)}, expected `all right`, or a number and words, such as `2 dark`.")
+        item, words = picked
+        own = ask_for(self.conversation, item["check"])
+        if not words:
+            self._print([*self._question(own), *screen.answers_page(own, self.width)])
+            raise TypedError(f"What it shows is missing: `{line} WORDS`, or its number in this list behind `{line} `.")
+        self._send({"found": {"check": own["check"], "value": value_of(own, words)}})
+        return False
+
+    def _staged(self, command: Command) -> None:
+        """The stages: where they stand, to one of them, past one, or what is odd left as it is."""
+        plan, text = self.conversation.plan, command.text
+        if not plan.stages:
+            raise TypedError("This job has no stages; `symptom whole` proves the whole vehicle.")
+        if command.name == "stages" and not text:
+            self._print(screen.stages_page(plan.stages, self.width))
+            self._print(paragraph("`stage NUMBER` goes to one, `skip REASON` passes this one over.", self.width))
+        elif command.name == "stages":
+            number = int(text) if text.isdecimal() and len(text) < 3 else 0
+            named = text.casefold().replace(" ", "-")
+            self._send({"stage": plan.stages[number - 1].id if 1 <= number <= len(plan.stages) else named})
+        elif not text:
+            raise TypedError(f"`{'leave' if command.name == 'leave' else 'skip'}` needs its reason behind it.")
+        elif command.name == "skip-stage":
+            self._send({"stage": plan.stage or "handover", "skip": text})
+        else:
+            problems = open_problems(self.conversation)
+            if not problems:
+                raise TypedError("Nothing is odd now that could be left open.")
+            self._send({"leave": list(problems[0][0]), "reason": text})
+
     def _command(self, command: Command, ask: Object | None) -> bool:
         match command.name:
+            case "stages" | "skip-stage" | "leave":
+                self._staged(command)
             case "quit":
                 return True
             case "help":

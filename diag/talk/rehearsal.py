@@ -18,8 +18,9 @@ from diag.circuit.predict import HEALTHY
 from diag.knowledge import schema
 from diag.knowledge.targets import part_of_target
 from diag.reason.metered import wants_instrument
+from diag.reason.operates import plain
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import Step, Value, fits, plain
+from diag.reason.steps import Step, Value, fits
 
 __all__ = ["SimulatedFitter"]
 

@@ -14,6 +14,7 @@ from typing import Any
 from diag.talk.conversation import Conversation
 from diag.talk.objects import odd_of
 from diag.talk.plan import End
+from diag.talk.staged import StageState
 from diag.talk.standing import answers_so_far, caution_known, done_so_far, job_name
 from diag.talk.typed import FIRST_LOOKS, numbered
 
@@ -21,6 +22,10 @@ __all__ = [
     "Line",
     "answers_page",
     "bar",
+    "begins_page",
+    "group_page",
+    "problems_page",
+    "stages_page",
     "causes_page",
     "chance_words",
     "conclusion_page",
@@ -81,8 +86,12 @@ def question_page(
 
     `again`: how to have a caution shown that was read before.
     """
+    if "begins" in ask:
+        return begins_page(ask, width)
     if ask["kind"] == "do":
         return [*framed(ask["caution"], width), Line(), *paragraph(ask["why"], width)]
+    if ask.get("group"):
+        return group_page(ask, width)
     out: list[Line] = []
     caution = ask.get("caution")
     if caution is not None and not caution_known(conversation, ask):
@@ -91,8 +100,48 @@ def question_page(
     out += paragraph(setting + dot.strip(), width, style="strong")
     if rest:
         out += paragraph(rest, width, style="strong")
+    if ask.get("hint"):
+        out += paragraph(ask["hint"], width)
     if caution is not None and caution_known(conversation, ask):
         out += paragraph(again, width, "! ")
+    return out
+
+
+def begins_page(ask: Object, width: int) -> list[Line]:
+    """What a stage begins with: its title, then one paragraph for each thing to know."""
+    out = paragraph(ask["title"], width, style="strong")
+    for words in ask["lines"]:
+        out += [Line(), *paragraph(words, width)]
+    return out
+
+
+def group_page(ask: Object, width: int) -> list[Line]:
+    """Looks from one place under one operate, numbered, each with what is right."""
+    setting = str(ask["setting"])
+    out = paragraph(f"{setting[:1].upper()}{setting[1:]}. All of this?", width, style="strong")
+    if ask.get("hint"):
+        out += paragraph(ask["hint"], width)
+    for number, item in enumerate(ask["group"], 1):
+        out += paragraph(f"{item['title']}: {item['sound']}", width, f"{number} ")
+    return out
+
+
+def stages_page(stages: Sequence[StageState], width: int) -> list[Line]:
+    """Every stage with where it stands, numbered."""
+    out = [Line("Stages", "strong"), Line()]
+    for number, stage in enumerate(stages, 1):
+        said = {"now": "now", "done": "done", "skipped": f"skipped: {stage.reason}", "open": "to come"}[stage.state]
+        if stage.left:
+            said += f", {stage.left} left" if stage.of else f", {stage.left} odd"
+        out += paragraph(f"{stage.title}: {said}", width, f"{number} ")
+    return out
+
+
+def problems_page(problems: Sequence[tuple[tuple[int, ...], str]], width: int) -> list[Line]:
+    """What is odd, numbered by problem."""
+    out = [Line("What is left as it is?", "strong"), Line()]
+    for number, (_, words) in enumerate(problems, 1):
+        out += paragraph(words, width, f"{number} ")
     return out
 
 
@@ -297,4 +346,8 @@ def end_page(conversation: Conversation, said: Sequence[Object], width: int) -> 
         ended = isinstance(conversation.plan.next, End)
         out += paragraph("Nothing is open." if ended else "Not finished: more would have been asked.", width)
     out += [Line(), *paragraph("The log of this job:", width)]
-    return out + paragraph(f"diag export {job_name(conversation.job)}", width, "  ")
+    out += paragraph(f"diag export {job_name(conversation.job)}", width, "  ")
+    if conversation.plan.stages:
+        out += paragraph("The sheet to hand over, to print and sign:", width)
+        out += paragraph(f"diag export {job_name(conversation.job)} --as handover", width, "  ")
+    return out

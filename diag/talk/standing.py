@@ -12,7 +12,11 @@ from typing import Any
 from diag.errors import DiagError
 from diag.job.folder import jobs_folder
 from diag.job.records import Record
+from diag.reason.steps import Step
+from diag.stages.course import HANDOVER, STAGES
+from diag.stages.faults import problems_of
 from diag.talk.conversation import Conversation
+from diag.talk.known import WHOLE
 from diag.talk.objects import ask_of, start_of
 from diag.talk.plan import Look
 from diag.talk.wording import finding_words
@@ -20,6 +24,8 @@ from diag.talk.wording import finding_words
 __all__ = [
     "answers_so_far",
     "ask_again",
+    "ask_for",
+    "open_problems",
     "caution_known",
     "done_so_far",
     "error_words",
@@ -56,13 +62,24 @@ def whereabouts(conversation: Conversation, ask: Object | None) -> str:
     """Circuit, place, minutes so far and number of answers, on one line."""
     knowledge = conversation.knowledge
     step = conversation.reasoner.steps.get(ask["check"]) if ask is not None else None
-    parts = [knowledge.vehicle.title if step is None else knowledge.circuits[step.circuit].title]
+    parts = [knowledge.vehicle.title if step is None else _circuits_of(conversation, ask, step)]
+    stage = conversation.plan.stages and (conversation.plan.stage or HANDOVER)
+    if stage:
+        parts = [STAGES[stage], *(parts if step is not None else [])]
     if step is not None:
         parts.append(knowledge.places.get(step.place, step.place.replace("-", " ")))
     count = len(conversation.state.standing("answered", "found"))
     parts.append(f"{minutes_so_far(conversation.keeper.records)} min")
     parts.append(f"{count} answer{'' if count == 1 else 's'}")
     return " | ".join(parts)
+
+
+def _circuits_of(conversation: Conversation, ask: Object | None, step: Step) -> str:
+    """Title of the circuit of a question; of all where several are looked at together."""
+    circuits, steps = conversation.knowledge.circuits, conversation.reasoner.steps
+    group = [steps[item["check"]] for item in (ask or {}).get("group", ())] or [step]
+    titles = list(dict.fromkeys(circuits[one.circuit].title for one in group))
+    return titles[0] if len(titles) == 1 else f"{titles[0]} and {len(titles) - 1} more"
 
 
 def answers_so_far(conversation: Conversation) -> list[tuple[int, str]]:
@@ -75,9 +92,10 @@ def newest_words(conversation: Conversation) -> str:
     entry = conversation.state.newest()
     if entry is None:
         return ""
+    others = len(conversation.state.with_it(entry))
     for seq, words in answers_so_far(conversation):
         if seq == entry.seq:
-            return words
+            return f"{words}, and {others} more" if others else words
     fields, steps = entry.fields, conversation.reasoner.steps
     step = steps.get(str(fields.get("check")))
     title = step.title if step is not None else str(fields.get("check", ""))
@@ -87,6 +105,9 @@ def newest_words(conversation: Conversation) -> str:
         case "skipped":
             reason = str(fields.get("reason"))
             return f"{_PASSED.get(reason, reason)}: {title}"
+        case "acknowledged" if str(fields.get("caution")).startswith("stage:"):
+            name = str(fields.get("caution")).removeprefix("stage:")
+            return f"begun: {STAGES.get(name, name)}"
         case "acknowledged":
             return "caution read and done"
         case "remedied":
@@ -94,9 +115,16 @@ def newest_words(conversation: Conversation) -> str:
             return f"done: {remedy.title if remedy is not None else fields.get('remedy')}"
         case "noted":
             return "note added"
+        case "stage":
+            stage = STAGES.get(str(fields.get("stage")), str(fields.get("stage")))
+            return f"skipped: {stage}" if "skip" in fields else f"gone to: {stage}"
+        case "left-open":
+            return f"left open: {fields.get('text')}"
         case "changed":
             return "change at the vehicle written down"
-    return title if entry.event not in ("answered", "found") else f"began with: {fields.get('value')}"
+    if entry.event not in ("answered", "found"):
+        return title
+    return f"began with: {'the whole vehicle' if fields.get('value') == WHOLE else fields.get('value')}"
 
 
 def caution_known(conversation: Conversation, ask: Object) -> bool:
@@ -135,6 +163,21 @@ def ask_again(conversation: Conversation, seq: int) -> Object:
     if step is None:
         raise DiagError(f"Answer {seq} is to a check that today's knowledge does not have; undo it instead.")
     return ask_of(conversation.reasoner, conversation.plan, Look(step), "")
+
+
+def ask_for(conversation: Conversation, check: str) -> Object:
+    """The ask of one check by itself, out of its turn."""
+    return ask_of(conversation.reasoner, conversation.plan, Look(conversation.reasoner.steps[check]), "")
+
+
+def open_problems(conversation: Conversation) -> list[tuple[tuple[int, ...], str]]:
+    """What is odd and unresolved, by problem: the numbers of the answers and their words."""
+    plan, knowledge = conversation.plan, conversation.knowledge
+    if plan.beliefs is None:
+        return []
+    words = {f.seq: finding_words(knowledge, f) for f in plan.unresolved}
+    found = problems_of(conversation.reasoner, plan.beliefs, set(words))
+    return [(problem.signs, "; ".join(words[seq] for seq in problem.signs)) for problem in found]
 
 
 _PLAIN = {

@@ -11,9 +11,11 @@ from typing import Any
 from prompt_toolkit.shortcuts import print_formatted_text
 
 from diag.errors import DiagError
+from diag.stages.course import FAULTS
 from diag.talk import screen, screen_why
 from diag.talk.conversation import Conversation
 from diag.talk.helping import help_page
+from diag.talk.known import WHOLE
 from diag.talk.pages import BACK, QUIT, Page, Pages, Pressed
 from diag.talk.screen import Line, paragraph
 from diag.talk.standing import (
@@ -25,6 +27,7 @@ from diag.talk.standing import (
     symptom_ask,
     whereabouts,
 )
+from diag.talk.terminal_stages import BACK_KEYS, StagedPages
 from diag.talk.typed import FIRST_LOOKS, KEYS, Command, TypedError, command_of, message_of, numbered, older_of, value_of
 from diag.talk.whys import names_of
 
@@ -47,17 +50,27 @@ _WORDS = {
     "k": "caution again",
     "d": "done",
     "o": "the others",
+    "t": "stages",
+    "e": "skip this stage",
+    "v": "leave it open",
     "h": "help",
     "q": "quit, keep",
 }
 _ON_ASK = "wnuxbyilcsagkhq"
-_ON_CAUTION = "dnuwbycsaghq"
+_ON_GROUP = "duxtebycsaghq"
+_ON_CAUTION = "dnuxwbycsaghq"
+_ON_STAGE = "dteucbysaghq"
+_STAGED = "tev"
+"""Keys that only a job in stages has."""
 _ON_CONCLUSION = "oubycsaghq"
 _ON_STEPS = "doubycsaghq"
 _ON_END = "subycaghq"
-_BACK_KEYS = [("Enter", "back"), ("q", "quit, keep")]
 _WHY_KEYS = [("Enter", "back"), ("y", _WORDS["y"]), ("q", "quit, keep")]
 _EXAMPLES = {"V": "11.8 V", "A": "3.5 A", "ohm": "0.4 ohm, or OL"}
+
+
+WHOLE_KEY = "0"
+"""Begins the proof of the whole vehicle, on the first page."""
 
 
 class _QuitError(Exception):
@@ -74,7 +87,7 @@ def run_terminal(conversation: Conversation, messages: list[str]) -> None:
     print_formatted_text(f"Kept: {conversation.job}\nGo on with:\n  diag resume {job_name(conversation.job)}")
 
 
-class Terminal:
+class Terminal(StagedPages):
     """One sitting. `pages` draws and takes keys."""
 
     def __init__(self, conversation: Conversation, messages: Sequence[str] = (), pages: Pages | None = None) -> None:
@@ -121,7 +134,7 @@ class Terminal:
 
     async def _tell(self, ask: Object | None, body: Callable[[int], list[Line]]) -> None:
         """A page to read; any of its keys goes back."""
-        await self._show(ask, body, keys=_BACK_KEYS, always=("Enter", "q"))
+        await self._show(ask, body, keys=BACK_KEYS, always=("Enter", "q"))
 
     async def _reasons(self, ask: Object | None, body: Callable[[int], list[Line]]) -> None:
         """The same, from where any cause can be asked for."""
@@ -148,12 +161,21 @@ class Terminal:
             await self._start(ask)
             return
         letters = _ON_CAUTION if ask["kind"] == "do" else _ON_ASK
+        if ask.get("begins"):
+            letters = _ON_STAGE
+        elif ask.get("group"):
+            letters = _ON_GROUP
+        elif ask.get("stage") is not None:
+            letters = letters.replace("h", "teh" if ask["stage"] != FAULTS else "tevh")
         if "caution" not in ask or not caution_known(self.conversation, ask):
             letters = letters.replace("k", "")
         if not ask["instruments"]:
             letters = letters.replace("i", "")
         if ask["kind"] == "do" and ask["check"].startswith("caution:"):
-            letters = letters.replace("n", "")
+            letters = letters.replace("n", "").replace("x", "")
+        if ask.get("group"):
+            await self._group(ask, letters)
+            return
         pressed, value = await self._answer(ask, letters)
         if pressed is not None:
             await self._command(Command(KEYS[pressed]), ask)
@@ -165,7 +187,8 @@ class Terminal:
 
         def body(width: int) -> list[Line]:
             top = screen.question_page(self.conversation, ask, width)
-            return [*top, *([Line(), *screen.choice_lines(ask, width)] if ask["kind"] not in ("do", "measure") else [])]
+            plain = ask["kind"] == "measure" or (ask["kind"] == "do" and len(numbered(ask)) == 1)
+            return [*top, *([] if plain else [Line(), *screen.choice_lines(ask, width)])]
 
         if ask["kind"] == "measure" or len(numbered(ask)) > 17:
             live = letters.replace("o", "") if ask["kind"] == "measure" else ""
@@ -184,8 +207,13 @@ class Terminal:
         answers = numbered(ask)
         if ask["kind"] == "look" and not ask["choices"]:
             return await self._look(ask, body, letters)
-        digits = "" if ask["kind"] == "do" else "".join(str(n) for n in range(1, min(len(answers), 9) + 1))
-        pressed = await self._show(ask, body, keys=self._keys(letters), digits=digits)
+        one = ask["kind"] == "do" and len(answers) == 1
+        letters = letters if one or ask["kind"] != "do" else letters.replace("d", "")
+        digits = "" if one else "".join(str(n) for n in range(1, min(len(answers), 9) + 1))
+        words = self._keys(letters)
+        if ask.get("begins"):
+            words[0] = ("d", "go on")
+        pressed = await self._show(ask, body, keys=words, digits=digits)
         if pressed.key.isdecimal():
             return None, answers[int(pressed.key) - 1][0]
         return (pressed.key, None) if len(pressed.key) == 1 else (None, None)
@@ -215,6 +243,9 @@ class Terminal:
     async def _start(self, ask: Object) -> None:
         """The complaint: words, or a number of the list."""
         line = await self._from_list(ask, str(ask["text"]), can_go_back=False)
+        if line == WHOLE_KEY:
+            self._take({"answer": ask["id"], "value": WHOLE})
+            return
         command = command_of(line, free_text=True)
         if command is not None:
             await self._command(command, ask)
@@ -235,13 +266,22 @@ class Terminal:
             return [*paragraph(title, width, style="strong"), Line(), *screen.choice_lines(ask, width)]
 
         keys = [("Enter", "go on, or turn the page")]
+        keys += [] if can_go_back else [(WHOLE_KEY, "the whole vehicle")]
         keys += [("Esc", "back")] if can_go_back else [("help", "keys and words")]
         keys += [("Ctrl-C", "quit, keep")]
         kept = self._typed[1] if self._typed[0] == ask["check"] else ""
         while True:
             pressed = await self._show(
-                None, body, keys=keys, always=("Enter", "Esc", "Ctrl-C"), entry="Number or words", text=kept
+                None,
+                body,
+                keys=keys,
+                always=("Enter", WHOLE_KEY, "Esc", "Ctrl-C"),
+                entry="Number or words",
+                text=kept,
+                live="" if can_go_back else WHOLE_KEY,
             )
+            if pressed.key == WHOLE_KEY:
+                return WHOLE_KEY
             if pressed.text or (can_go_back and pressed.key in (BACK, "enter")):
                 return pressed.text
 
@@ -276,6 +316,12 @@ class Terminal:
                 await self._tell(ask, lambda width: screen.framed(ask["caution"], width))
             case "correct":
                 await self._correct()
+            case "stages" if self.conversation.plan.stages:
+                await self._stages(ask)
+            case "skip-stage" if self.conversation.plan.stage is not None:
+                await self._skip_stage()
+            case "leave" if self.conversation.plan.unresolved:
+                await self._leave()
             case "symptom" if not command.text:
                 await self._symptom()
             case "note" | "changed" if not command.text:
@@ -377,7 +423,10 @@ class Terminal:
         """What to do; a number opens cautions and steps."""
         remedies = told["remedies"]
         digits = "".join(str(n) for n in range(1, len(remedies) + 1))
-        keys = [(digits if len(digits) == 1 else f"1-{digits[-1]}", "how to do it"), *self._keys(_ON_CONCLUSION[1:])]
+        letters = _ON_CONCLUSION[1:]
+        if self.conversation.plan.stage is not None:
+            letters = letters.replace("h", "tevh")
+        keys = [(digits if len(digits) == 1 else f"1-{digits[-1]}", "how to do it"), *self._keys(letters)]
         pressed = await self._show(
             None,
             lambda width: screen.conclusion_page(told, width),
@@ -395,12 +444,13 @@ class Terminal:
         remedy = told["remedies"][number]
         if not await self._cautions(remedy):
             return
+        letters = _ON_STEPS if self.conversation.plan.stage is None else _ON_STEPS.replace("h", "tevh")
         while True:
             before = self.conversation.state.seq
             pressed = await self._show(
                 None,
                 lambda width: screen.remedy_page(remedy, width, first=number == 0),
-                keys=self._keys(_ON_STEPS),
+                keys=self._keys(letters),
                 always=("d", "h", "q"),
             )
             if pressed.key == "d":
@@ -439,7 +489,7 @@ class Terminal:
         pressed = await self._show(
             None,
             lambda width: screen.end_page(self.conversation, said, width),
-            keys=self._keys(_ON_END),
+            keys=self._keys(_ON_END.replace("h", "th") if self.conversation.plan.stages else _ON_END),
             always=("s", "h", "q"),
         )
         if pressed.key in KEYS:

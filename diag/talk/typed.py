@@ -23,6 +23,7 @@ __all__ = [
     "message_of",
     "numbered",
     "older_of",
+    "picked_of",
     "value_of",
 ]
 
@@ -69,6 +70,9 @@ KEYS: Mapping[str, str] = {
     "d": "done",
     "o": "other",
     "y": "why-not",
+    "t": "stages",
+    "e": "skip-stage",
+    "v": "leave",
 }
 _SPELT: Mapping[str, str] = {
     "undo": "undo",
@@ -90,6 +94,13 @@ _SPELT: Mapping[str, str] = {
     "done": "done",
     "other": "other",
     "correct": "correct",
+    "stages": "stages",
+    "stage": "stages",
+    "skip stage": "skip-stage",
+    "leave": "leave",
+    "all right": "all-right",
+    "all-right": "all-right",
+    "ok": "all-right",
 }
 _WITH_TEXT: Mapping[str, str] = {
     "note": "note",
@@ -99,6 +110,9 @@ _WITH_TEXT: Mapping[str, str] = {
     "done": "done",
     "other": "other",
     "why": "why-not",
+    "stage": "stages",
+    "skip": "skip-stage",
+    "leave": "leave",
 }
 _NEEDS_NUMBER = ("done", "other")
 _SKIPS = ("cannot-reach", "no-instrument", "later")
@@ -132,6 +146,8 @@ def command_of(line: str, *, free_text: bool = False) -> Command | None:
         return None
     if name in _NEEDS_NUMBER and not _whole(rest):
         return None
+    if name == "skip-stage":
+        rest = rest.strip().removeprefix("stage").strip() or rest
     if name == "why-not" and rest.split()[0].casefold() == "not":
         rest = rest.strip()[len("not") :]
     return Command(name, rest.strip())
@@ -151,6 +167,10 @@ def message_of(command: Command, ask: Object | None) -> Object | None:
         return {name: command.text}
     if name == "not-sure" or name in _SKIPS:
         return _passed_over(name, ask)
+    if name == "all-right" or (name == "done" and ask is not None and ask.get("group")):
+        if ask is None or not ask.get("group"):
+            raise TypedError("Only a list of looks is answered together; this wants an answer of its own.")
+        return {"answer": ask["id"], "value": "all-right"}
     if name == "done" and ask is not None:
         if ask["kind"] != "do":
             raise TypedError("Nothing is to be done here; this wants an answer. `help` shows how to answer.")
@@ -167,6 +187,8 @@ def _passed_over(name: str, ask: Object | None) -> Object:
     if ask["check"] == "start":
         raise TypedError("Say what is wrong first; `Check everything` fits where nothing certain is known.")
     if ask["kind"] == "do":
+        if ask["check"].startswith("stage:"):
+            raise TypedError("`done` goes on; `skip REASON` passes the whole stage over.")
         if ask["check"].startswith("caution:"):
             raise TypedError("This one is not passed over: do what it says, then `done`.")
         if name == "not-sure":
@@ -246,6 +268,20 @@ def _look_of_words(text: str) -> Object:
     if rest or rhythms:
         out["rhythm"] = " ".join(rest) if rest else rhythms[0]
     return out
+
+
+def picked_of(ask: Object, line: str) -> tuple[Object, str] | None:
+    """A look of a group by its number, and the words behind it; None where no number leads.
+
+    Raises TypedError for a number that no look of the group has.
+    """
+    first, _, rest = line.strip().partition(" ")
+    if not _whole(first):
+        return None
+    group = ask["group"]
+    if not 1 <= int(first) <= len(group):
+        raise TypedError(f"Found {quoted(first)}, expected a number from 1 to {len(group)}, or `all right`.")
+    return group[int(first) - 1], rest.strip()
 
 
 def older_of(text: str) -> tuple[int, str]:

@@ -8,10 +8,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BRIDGED, EXTRA_CONTROLS, UNPLUGGED, bridge_ends
 from diag.knowledge.targets import target_title
-from diag.reason.steps import BODY, BUZZER, LED_TESTER, TEST_LAMP, Finding, Step, Value
+from diag.reason.metered import SERIES_LAMP_W
+from diag.reason.steps import BODY, BUZZER, LED_TESTER, SERIES_LAMP, TEST_LAMP, Finding, Step, Value
 
 __all__ = [
     "answer_words",
@@ -33,6 +35,10 @@ _CONTROL = {
     "brake-pedal": "brake pedal",
     "horn-button": "horn button",
     "engine": "engine",
+    "headlamp-flash": "flasher lever",
+    "fuel": "tank",
+    "coolant": "engine",
+    "points": "points of the breaker",
 }
 
 
@@ -41,7 +47,7 @@ def operate_words(knowledge: Knowledge, operate: Mapping[str, str]) -> str:
     parts = []
     for control, position in operate.items():
         if control == UNPLUGGED:
-            parts.append(f"take the wire off {point_words(knowledge, position)}")
+            parts.append(f"take {_taken_words(knowledge, position)}")
         elif control == BRIDGED:
             parts.append(_jumper_words(knowledge, position))
         elif control == "battery":
@@ -58,14 +64,32 @@ def back_on_words(knowledge: Knowledge, off: Sequence[str]) -> str:
     """What is put right after a check: a jumper comes off, then wires go back on, the battery last."""
     jumpers = [_jumper_words(knowledge, points) for points in off if bridge_ends(points) is not None]
     wires = [
-        f"the wire on {point_words(knowledge, terminal)}"
-        for terminal in off
-        if terminal != "battery" and bridge_ends(terminal) is None
+        _back_words(knowledge, terminal) for terminal in off if terminal != "battery" and bridge_ends(terminal) is None
     ]
-    battery = ["the earth clamp on the battery, last of all"] if "battery" in off else []
+    battery = ["the earth clamp on the battery (or close the isolator), last of all"] if "battery" in off else []
     said = [f"Take off the {' and the '.join(jumpers)}."] if jumpers else []
     said += [f"Put back on: {' and '.join([*wires, *battery])}."] if wires or battery else []
     return " ".join(said)
+
+
+def _fuse_at(knowledge: Knowledge, terminal: str) -> str | None:
+    """Title of the fuse that a terminal belongs to: it comes out, no wire off it."""
+    part = knowledge.parts.get(terminal.split(".")[0])
+    return part.title if isinstance(part, schema.FusePart) else None
+
+
+def _taken_words(knowledge: Knowledge, terminal: str) -> str:
+    fuse = _fuse_at(knowledge, terminal)
+    return f"out the {_lower(fuse)}" if fuse is not None else f"the wire off {point_words(knowledge, terminal)}"
+
+
+def _back_words(knowledge: Knowledge, terminal: str) -> str:
+    fuse = _fuse_at(knowledge, terminal)
+    return f"the {_lower(fuse)}" if fuse is not None else f"the wire on {point_words(knowledge, terminal)}"
+
+
+def _lower(title: str) -> str:
+    return title[:1].lower() + title[1:]
 
 
 def _jumper_words(knowledge: Knowledge, position: str) -> str:
@@ -88,6 +112,8 @@ def step_words(knowledge: Knowledge, step: Step) -> str:
     start = f"{setting[0].upper()}{setting[1:]}. "
     if step.kind == "choose":
         return f"{step.title}." + (f" {step.text}" if step.text else "")
+    if step.target == SERIES_LAMP:
+        return f"{start}Lamp of {SERIES_LAMP_W:g} W across the open isolator. What does it show?"
     if step.target in (TEST_LAMP, LED_TESTER):
         return f"{start}{_held_words(knowledge, step)} What does it show?"
     if step.target == BUZZER:

@@ -13,7 +13,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "diag"
-ROOMS = ("knowledge", "calc", "circuit", "reason", "job", "talk", "log", "sheet", "alter", "fit")
+ROOMS = ("knowledge", "calc", "circuit", "reason", "job", "stages", "talk", "log", "sheet", "alter", "fit")
 """In the order of the flow: a room may use those before it."""
 FREE = ("errors", "cli", "alter_verbs", "calc_verbs", "fit_verbs", "vehicle_verbs", "__init__", "__main__")
 NO_LISTING = ("__init__.py", "__main__.py")

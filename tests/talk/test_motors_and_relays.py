@@ -14,8 +14,9 @@ from diag.circuit.predict import Predictor
 from diag.circuit.reach import Reach
 from diag.knowledge.load import load_knowledge
 from diag.reason.matcher import PlainMatcher
+from diag.reason.operates import step_operates
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import Deed, Step, step_operates
+from diag.reason.steps import Deed, Step
 from diag.talk.conversation import Conversation
 from diag.talk.demo import play_through
 from diag.talk.opening import Rehearsed

@@ -179,7 +179,7 @@ def test_the_start_list_pages_and_takes_a_number(reasoner: Reasoner) -> None:
     """Who finds no words reads the list; the last circuit is on its last page."""
     conversation = fresh(reasoner)
     choices = conversation.say()[-1]["choices"]
-    sitting = sit(conversation, ["\r\r\r\r\r" + f"{len(choices)}\r"])
+    sitting = sit(conversation, ["\r" * 7 + f"{len(choices)}\r"])
     assert all(any(f"{n:>2} " in page for page in sitting.seen) for n in range(1, len(choices) + 1))
     assert sitting.records("answered")[0]["value"] == choices[-1]["value"]
 

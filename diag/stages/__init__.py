@@ -1,0 +1,1 @@
+"""Proving a whole vehicle in stages: what belongs to each, in which order, what is computed for it."""

@@ -1,0 +1,97 @@
+"""Every fuse of a vehicle against the thinnest wire that it guards: which do not hold it.
+
+Follows wires, joints and contacts from behind a fuse to the next fuse or load; the judgement is the bench's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from weakref import WeakKeyDictionary
+
+from diag.calc.fusing import FuseOnWire, fuse_holds_wire
+from diag.circuit.network import Network
+from diag.circuit.parts import build_network
+from diag.knowledge import schema
+from diag.knowledge.assemble import Knowledge
+from diag.reason.reasoner import Reasoner
+
+__all__ = ["FuseLine", "fuse_lines", "guarded"]
+
+_PASSES = frozenset({"wire", "joint", "contact", "relay", "flasher"})
+
+
+@dataclass(frozen=True)
+class FuseLine:
+    """A fuse, the thinnest wire behind it, and whether it holds that wire."""
+
+    fuse: str
+    title: str
+    link: str
+    wire: str
+    wire_title: str
+    section_mm2: float
+    judged: FuseOnWire
+
+    @property
+    def holds(self) -> bool:
+        return self.judged.holds
+
+    @property
+    def words(self) -> str:
+        """One line of a list."""
+        on = f"{self.title} {self.judged.rating_a:g} A on {self.section_mm2:g} mm2 ({self.wire_title})"
+        carries = f"the wire carries {self.judged.carries_a:.1f} A for good"
+        if self.holds:
+            return f"{on}: holds, {carries}."
+        opens, burns = self.judged.opens_a, self.judged.burns_a
+        if self.judged.goes_first:
+            return f"LARGE: {on}: {carries}; the fuse opens from {opens:.0f} A, the wire melts from {burns:.0f} A."
+        return f"TOO LARGE: {on}: {carries} and melts from {burns:.0f} A; the fuse opens from {opens:.0f} A."
+
+
+_KNOWN: WeakKeyDictionary[Reasoner, tuple[FuseLine, ...]] = WeakKeyDictionary()
+
+
+def fuse_lines(reasoner: Reasoner) -> tuple[FuseLine, ...]:
+    """A line for each fuse that has a wire behind it, in the order of the files."""
+    if reasoner not in _KNOWN:
+        _KNOWN[reasoner] = _lines(reasoner)
+    return _KNOWN[reasoner]
+
+
+def _lines(reasoner: Reasoner) -> tuple[FuseLine, ...]:
+    knowledge = reasoner.knowledge
+    network = reasoner.predictor.network if reasoner.predictor is not None else build_network(knowledge)
+    out = []
+    for name, part in knowledge.parts.items():
+        if not isinstance(part, schema.FusePart):
+            continue
+        wires = guarded(knowledge, network, name)
+        if not wires:
+            continue
+        thinnest = min(wires, key=lambda wire: (knowledge.wires[wire].section_mm2, wire))
+        wire = knowledge.wires[thinnest]
+        judged = fuse_holds_wire(wire.section_mm2, part.rating_a, part.link)
+        title = wire.title or thinnest.replace("-", " ")
+        out.append(FuseLine(name, part.title, part.link, thinnest, title, wire.section_mm2, judged))
+    return tuple(out)
+
+
+def guarded(knowledge: Knowledge, network: Network, fuse: str) -> frozenset[str]:
+    """Wires behind a fuse, up to loads, body and other fuses; every contact counts as closed."""
+    ways: dict[int, list[tuple[int, str]]] = {}
+    for branch in network.branches:
+        if branch.role in _PASSES and branch.a and branch.b:
+            ways.setdefault(branch.a, []).append((branch.b, branch.id))
+            ways.setdefault(branch.b, []).append((branch.a, branch.id))
+    found: set[str] = set()
+    seen = {network.node(f"{fuse}.out")}
+    queue = list(seen)
+    while queue:
+        for other, name in ways.get(queue.pop(), []):
+            if name in knowledge.wires:
+                found.add(name)
+            if other not in seen:
+                seen.add(other)
+                queue.append(other)
+    return frozenset(found)

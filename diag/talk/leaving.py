@@ -1,0 +1,76 @@
+"""What is left at the vehicle: battery or wires still off, and what of the job stays open, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from diag.knowledge.bridging import BRIDGED, UNPLUGGED, bridge_ends
+from diag.talk.known import BACK_ON, Known
+from diag.talk.nexts import DoFirst
+
+__all__ = ["WELL", "open_items", "put_back", "unexplained_words"]
+
+WELL = 0.95
+"""Chance that nothing is wrong from which a job is at its end."""
+
+
+def unexplained_words(seq: int) -> str:
+    """The open item of an answer that nothing explains, for those who would say more of it."""
+    return f"unexplained: answer {seq}"
+
+
+def put_back(known: Known, wanted: Mapping[str, str]) -> DoFirst | None:
+    """Putting back the battery or a wire that the last check took off, unless it is to stay off."""
+    entry = next(
+        (
+            e
+            for e in reversed(known.state.entries)
+            if e.event in ("answered", "found") and e.fields.get("check") not in ("start", "symptom")
+        ),
+        None,
+    )
+    operate = entry.fields.get("operate") if entry is not None else None
+    if entry is None or not isinstance(operate, Mapping):
+        return None
+    off = [str(operate[UNPLUGGED])] if UNPLUGGED in operate else []
+    off = [terminal for terminal in off if terminal != wanted.get(UNPLUGGED)]
+    if BRIDGED in operate and operate[BRIDGED] != wanted.get(BRIDGED):
+        off.append(str(operate[BRIDGED]))
+    if known.battery_off and wanted.get("battery") != "disconnected":
+        off.append("battery")
+    mark = f"{BACK_ON}{entry.seq}"
+    return DoFirst(mark, None, restore=tuple(off)) if off and mark not in known.acknowledged else None
+
+
+def open_items(known: Known) -> tuple[str, ...]:
+    """What stays open, in words."""
+    out, steps = [], known.reasoner.steps
+    answered = {f.step.id for f in known.findings if f.step is not None}
+    for entry in known.state.standing("skipped"):
+        reason = str(entry.fields.get("reason", "")).replace("-", " ")
+        step = steps.get(str(entry.fields.get("check")))
+        if step is not None and step.id not in answered:
+            out.append(f"not checked ({reason}): {step.title}")
+    for check in dict.fromkeys(str(e.fields.get("check")) for e in known.state.standing("not-sure")):
+        step = steps.get(check)
+        if step is not None and check not in answered:
+            out.append(f"not sure of: {step.title}")
+    off = put_back(known, {})
+    if off is not None:
+        out += [_off_words(name) for name in off.restore]
+    out += [f"left open: {e.fields.get('text')}" for e in known.state.standing("left-open")]
+    posterior = known.beliefs.posterior
+    out += [unexplained_words(seq) for seq in posterior.unexplained]
+    if posterior.healthy < WELL:
+        for name, p in known.beliefs.ranking[:3]:
+            if p >= 0.05:
+                out.append(f"still suspected ({p:.0%}): {known.reasoner.remedies[name].title}")
+        if posterior.outside > 0.1:
+            out.append(f"perhaps a cause that is not in the model ({posterior.outside:.0%})")
+    return tuple(out)
+
+
+def _off_words(name: str) -> str:
+    if name == "battery":
+        return "battery still disconnected"
+    return f"jumper still on: {name}" if bridge_ends(name) is not None else f"wire still off: {name}"
