@@ -145,7 +145,13 @@ def test_the_handover_tells_all(reasoner: Reasoner, job: Any) -> None:
     assert "| Current with everything off | 0.00 A | 0.00 A | at most 0.05 A | within |" in text
     assert "OUTSIDE" not in text
     assert "Proved by: ____" in text and "Taken over by: ____" in text
-    for line in ("## Stages", "## Open", "## Parts to order", "## Cautions", "## Fuses and the thinnest wire behind them"):
+    for line in (
+        "## Stages",
+        "## Open",
+        "## Parts to order",
+        "## Cautions",
+        "## Fuses and the thinnest wire behind them",
+    ):
         assert line in text
     route = course_of(reasoner, False).routes["walk-round"]
     assert f"saves {route.saved:.0f} min" in text

@@ -51,13 +51,18 @@ def keys_for(fitter: SimulatedFitter, said: Object) -> str:
     return key_for(fitter, said)
 
 
+def shown(conversation: Conversation) -> Object:
+    """What the terminal shows now; an ask is not asked anew, or its page would answer one that is gone."""
+    return conversation.open_ask or conversation.say()[-1]
+
+
 def test_every_page_fits_forty_columns_and_twenty_rows(reasoner: Reasoner) -> None:
     """Stage, circuit and minutes stand at the head of every page, on the narrowest screen."""
     fitter, conversation = SimulatedFitter(reasoner, ()), fresh(reasoner)
     begun: list[str] = []
 
     def hands(seen: str) -> str:
-        said = conversation.say()[-1]
+        said = shown(conversation)
         if said.get("begins"):
             begun.append(said["begins"])
         return keys_for(fitter, said)
@@ -96,7 +101,7 @@ def test_a_fault_is_left_open_by_a_key(reasoner: Reasoner) -> None:
     left: list[str] = []
 
     def hands(seen: str) -> str:
-        said = conversation.say()[-1]
+        said = shown(conversation)
         if said.get("stage") == "faults" and not left and not said.get("begins"):
             left.append("v")
             return "v"
