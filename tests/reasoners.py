@@ -7,8 +7,8 @@ from pathlib import Path
 from diag.circuit.predict import Predictor
 from diag.knowledge.load import default_vehicle, load_knowledge
 from diag.reason.engine import default_matcher
+from diag.reason.operates import step_operates
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import step_operates
 from tests.vehicles import SIX
 
 __all__ = ["Reasoners", "demo_vehicles", "file_of"]

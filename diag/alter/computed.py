@@ -77,8 +77,7 @@ class Computed:
 
     def most_lost_v(self, wire: str) -> float:
         """The most volts that a wire loses under any of the operates."""
-        one = self.knowledge.wires[wire]
-        return max((abs(self.volts(dict(key), one.from_, one.to) or 0.0) for key in self._rows), default=0.0)
+        return self.most_amps(wire) * self.network.branches[self.network.branch(wire)].ohm
 
     # ------------------------------------------------------------ checks
 

@@ -14,7 +14,7 @@ from diag.errors import DiagError, KnowledgeError, Problem
 from diag.knowledge.alterations import Change, Recipe
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.names import nearest, quoted, words
-from diag.knowledge.units import UnitError, parse_quantity
+from diag.knowledge.units import UnitError, parse_quantity, plain
 
 __all__ = ["Plan", "make_plan"]
 
@@ -72,6 +72,12 @@ def _fits(recipe: Recipe, before: Knowledge) -> None:
     if recipe.model.for_v and vehicle.system_v not in recipe.model.for_v:
         wanted = " or ".join(f"{volts:g} V" for volts in recipe.model.for_v)
         raise DiagError(f"{name}: this vehicle has {vehicle.system_v:g} V; expected one of {wanted}.")
+    for option, values in recipe.model.where.items():
+        found = _of(option, before, {})
+        if found.isdisjoint(values):
+            raise DiagError(
+                f"{name}: this vehicle has {option} {words(found) or 'not at all'}; expected {words(values)}."
+            )
 
 
 def _settings(recipe: Recipe, settings: Sequence[str]) -> tuple[dict[str, str], dict[str, str]]:
@@ -98,6 +104,7 @@ def _settings(recipe: Recipe, settings: Sequence[str]) -> tuple[dict[str, str], 
                 raise DiagError(f"--set: found {quoted(text)}; {error}.") from None
             if number <= 0:
                 raise DiagError(f"--set: found {quoted(text)}; expected more than nothing.")
+            given[name] = plain(number, asks[name].unit)
     return (
         {name: given.get(name, next(iter(option.choices))) for name, option in choices.items()},
         {name: given.get(name, asked.usual) for name, asked in asks.items()},

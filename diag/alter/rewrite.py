@@ -54,7 +54,8 @@ def _pieces(text: str, old: Marked) -> dict[str, str]:
     """The lines of each key of the first level, with the comments above it; what stands before all under ""."""
     lines = text.removeprefix("\ufeff").splitlines(keepends=True)
     starts = {key: old.key_places[key,].line - 1 for key in old.data}
-    if any(old.key_places[key,].column != 1 for key in old.data) or len(set(starts.values())) < len(starts):
+    within = any(old.key_places[key,].column != 1 for key in old.data) or len(set(starts.values())) < len(starts)
+    if within or any(line.startswith(("---", "...")) for line in lines):
         return {}
     order = sorted(starts, key=lambda key: starts[key])
     first = {key: _with_comments(lines, starts[key]) for key in order}

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from diag.alter.computed import Computed
 from diag.alter.difference import PartWork, WireWork, part_works, wire_works
+from diag.alter.guarding import unguarded
 from diag.alter.plan import Plan
 from diag.knowledge.alterations import BATTERY_OFF, Figure
 from diag.knowledge.assemble import Knowledge
@@ -15,6 +16,10 @@ from diag.knowledge.schema import FusePart
 from diag.knowledge.units import written
 
 __all__ = ["FigureRow", "MapRow", "ProofRow", "SizeRow", "WorkSheet", "make_worksheet"]
+
+
+_A_HAND_M = 0.25
+"""So much wire may stand before a fuse (a hand's length: common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -68,6 +73,8 @@ class WorkSheet:
     chosen: tuple[str, ...]
     cautions: tuple[str, ...]
     doubts: tuple[str, ...]
+    unguarded: tuple[str, ...]
+    """Wires laid or moved that no fuse stands before."""
     needed: tuple[str, ...]
     map: tuple[MapRow, ...]
     marks: tuple[str, ...]
@@ -94,6 +101,7 @@ def make_worksheet(plan: Plan, before: Computed, after: Computed, ends: EndsFile
         tuple(_chosen(plan)),
         tuple(_cautions(plan, old)),
         tuple(_doubts(proofs, figures, after)),
+        tuple(_unguarded(wires, after)),
         tuple(_needed(parts, wires, plan, ends, new)),
         tuple(_map_row(work, old, new, ends) for work in wires),
         tuple(_marks(plan, old, new)),
@@ -127,8 +135,7 @@ def _point(end: str, knowledge: Knowledge) -> str:
     """A terminal as a person is told of it: the part, and what stands beside the terminal."""
     part_id, _, terminal = end.partition(".")
     part = knowledge.parts[part_id]
-    spelled = getattr(part, "spelled", None)  # parts may be stamped with other marks than ours
-    return f"{part.title} {spelled(terminal) if spelled is not None else terminal}"
+    return f"{part.title} {part.spelled(terminal)}"
 
 
 def _map_row(work: WireWork, old: Knowledge, new: Knowledge, ends: EndsFile) -> MapRow:
@@ -168,8 +175,12 @@ def _figure(figure: Figure, before: Computed, after: Computed) -> FigureRow:
             "lower": now < was - 1e-6,
             "as-before": abs(now - was) <= slack,
         }[figure.wanted]
-    words = ["not there" if found is None else f"{found:.2f} {unit}" for found in (was, now)]
+    words = ["not there" if found is None else _two_places(found, unit) for found in (was, now)]
     return FigureRow(figure.title, words[0], words[1], good)
+
+
+def _two_places(found: float, unit: str) -> str:
+    return f"{found:.2f} {unit}" if found >= 0.1 else written(found, unit)
 
 
 def _value(figure: Figure, side: Computed) -> float | None:
@@ -231,6 +242,18 @@ def _doubts(proofs: Sequence[ProofRow], figures: Sequence[FigureRow], after: Com
             yield f"{figure.title}: {figure.was} before and {figure.now} after, which is the wrong way."
     for name in after.blown:
         yield f"{name} gives way on the sound vehicle: its fuse or section is too small."
+
+
+def _unguarded(wires: Sequence[WireWork], after: Computed) -> Iterator[str]:
+    bare = unguarded(after.knowledge, after.network)
+    for work in wires:
+        touched = work.action in ("new", "move", "thicker") and work.length_m > _A_HAND_M
+        if touched and work.wire_id in bare and work.section_mm2 is not None:
+            thick = written(work.section_mm2, "mm2")
+            yield (
+                f"No fuse guards {work.title} ({work.colour}, {thick}): a short on it burns it. Fuse its feed, or "
+                "lay it sleeved, tied and clear of every edge."
+            )
 
 
 # ---------------------------------------------------------------- work

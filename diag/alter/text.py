@@ -40,7 +40,7 @@ def _lines(sheet: WorkSheet, columns: int) -> Iterator[str]:
     yield ""
     for text in sheet.cautions:
         yield from wrapped(f"CAUTION: {text}", "", "  ")
-    for text in sheet.doubts:
+    for text in (*sheet.doubts, *sheet.unguarded):
         yield from wrapped(f"! {text}", "", "  ")
     for heading, rows in _sections(sheet):
         if rows:
@@ -59,7 +59,7 @@ def as_markdown(sheet: WorkSheet) -> str:
     out = [f"# {_plain(sheet.title)}", "", _plain(sheet.vehicle), "", _plain(sheet.because), ""]
     out += [f"- {_plain(text)}" for text in sheet.chosen]
     out += ["", *(f"> **CAUTION** {_plain(text)}\n>" for text in sheet.cautions)]
-    out += [f"> **!** {_plain(text)}\n>" for text in sheet.doubts]
+    out += [f"> **!** {_plain(text)}\n>" for text in (*sheet.doubts, *sheet.unguarded)]
     for heading, rows in _sections(sheet):
         if not rows:
             continue
@@ -95,7 +95,7 @@ def _sections(sheet: WorkSheet) -> list[tuple[str, list[tuple[str, ...]]]]:
 
 def _mapped(row: MapRow) -> tuple[str, ...]:
     ends = tuple(row.ends)
-    if row.action == "move":
+    if row.action in ("move", "back") and row.was != row.now:
         return (f"{_ACTIONS[row.action]} {row.wire}", f"from {row.was}", f"-> to {row.now}", *ends)
     return (f"{_ACTIONS[row.action]} {row.wire}", row.now or row.was, *ends)
 

@@ -6,7 +6,7 @@ Writes nothing in place of the vehicle's file; that is `keep`.
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,7 @@ from diag.alter.plan import Plan, make_plan
 from diag.alter.rewrite import rewritten
 from diag.alter.sheet import WorkSheet, make_worksheet
 from diag.alter.sizing import sized
-from diag.errors import KnowledgeError, Place, Problem
+from diag.errors import DiagError, KnowledgeError, Place, Problem
 from diag.knowledge.adapt import WRITTEN_FOR_V
 from diag.knowledge.alterations import SECTIONS, Recipe
 from diag.knowledge.assemble import Knowledge
@@ -26,6 +26,7 @@ from diag.knowledge.load import load_knowledge
 from diag.knowledge.names import nearest, quoted
 from diag.knowledge.reader import Loc, Marked, read_yaml
 from diag.knowledge.schema import FusePart
+from diag.knowledge.units import parse_quantity
 
 __all__ = ["Altered", "alter"]
 
@@ -71,38 +72,42 @@ def alter(vehicle: Path, recipe: Recipe, settings: Sequence[str], date: str, ear
     wires, guards = plan.all_of("sizes"), plan.mapped("guards")
     _fitted(plan, after_known)
     if wires or guards:
+        carries = {name: parse_quantity(amps, "A") for name, amps in plan.mapped("carries").items()}
+        laid = {name: before_known.wires[name].section_mm2 for name in wires if name in before_known.wires}
         for _ in range(2):  # thicker wires bring a little more current
             lost_v = recipe.model.wire_drop * min(1.0, after_known.vehicle.system_v / WRITTEN_FOR_V)
-            content = with_sizes(content, *sized(after, wires, guards, lost_v))
+            content = with_sizes(content, *sized(after, wires, guards, lost_v, carries, laid))
             after_known, _ = known(content)
             after = Computed(after_known, operates)
     before = Computed(before_known, operates)
     sheet = make_worksheet(plan, before, after, load_ends())
+    if not sheet.what:
+        raise DiagError(f"{recipe.model.alteration}: the vehicle is like that already; nothing would change.")
     _, final = known(with_history(content, date, recipe.model.alteration, sheet.what))
     return Altered(sheet, final, before, after)
 
 
 def _fitted(plan: Plan, after: Knowledge) -> None:
     """What the recipe wants sized must be there by then."""
-    problems = []
+    fuses = [name for name, part in after.parts.items() if isinstance(part, FusePart)]
+    wanted: list[tuple[Loc, str, Iterable[str], bool]] = []
     for index, change in zip(plan.at, plan.changes, strict=True):
-        fuses = [name for name, part in after.parts.items() if isinstance(part, FusePart)]
-        sites: list[tuple[Loc, str, list[str]]] = [
-            *((("sizes", i), name, list(after.wires)) for i, name in enumerate(change.sizes)),
-            *((("guards", name), name, fuses) for name in change.guards),
-            *(
-                (("guards", fuse, i), name, list(after.wires))
-                for fuse in change.guards
-                for i, name in enumerate(change.guards[fuse])
-            ),
-        ]
-        for loc, name, known in sites:
-            if name not in known:
-                spot = plan.recipe.marked.place(("changes", index, *loc), key=loc == ("guards", name))
-                expected = "a wire or fuse of the altered vehicle"
-                problems.append(
-                    Problem(spot, "the altered vehicle has no such thing", quoted(name), expected, nearest(name, known))
-                )
+        at: Loc = ("changes", index)
+        wanted += [((*at, "sizes", i), name, after.wires, False) for i, name in enumerate(change.sizes)]
+        for fuse, behind in change.guards.items():
+            wanted.append(((*at, "guards", fuse), fuse, fuses, True))
+            wanted += [((*at, "guards", fuse, i), name, after.wires, False) for i, name in enumerate(behind)]
+    problems = [
+        Problem(
+            plan.recipe.marked.place(loc, key=key),
+            "the altered vehicle has no such wire or fuse",
+            quoted(name),
+            "the id of one that it has",
+            nearest(name, known),
+        )
+        for loc, name, known, key in wanted
+        if name not in known
+    ]
     if problems:
         raise KnowledgeError(problems)
 

@@ -185,10 +185,12 @@ class Bench:
                 break
         self._flashing.tell_tale(stage, rows)
 
-    def _settle(self, operate: Operates, changes: Sequence[Change]) -> tuple[Settled, Turned, Rhythm]:
+    def _settle(
+        self, operate: Operates, changes: Sequence[Change], watched: np.ndarray | None = None
+    ) -> tuple[Settled, Turned, Rhythm]:
         operates = [operate] * len(changes) if isinstance(operate, Mapping) else list(operate)
         stage = self._stage(operates, changes)
-        turned = self._parking.settle(stage)
+        turned = self._parking.settle(stage, watched)
         closed, closed_solution, open_, open_solution = stage.variants, stage.solution, stage.variants, stage.solution
         carrying = self._flashing.carrying(stage)
         if len(carrying):
@@ -211,12 +213,15 @@ class Bench:
         )
         return settled, turned, rhythm
 
-    def operate(self, operate: Operates, changes: Sequence[Change]) -> tuple[Shown, list[frozenset[int]]]:
+    def operate(
+        self, operate: Operates, changes: Sequence[Change], watched: np.ndarray | None = None
+    ) -> tuple[Shown, list[frozenset[int]]]:
         """What each variant shows, and the branches (fuses, wires) that blew or burnt while operating it.
 
-        `operate`: one for all changes, or one for each.
+        `operate`: one for all changes, or one for each. `watched` (R,): where somebody looks at a motor that
+        parks itself; elsewhere it stays parked.
         """
-        settled, turned, rhythm = self._settle(operate, changes)
+        settled, turned, rhythm = self._settle(operate, changes, watched)
         closed, opened = settled.closed_solution, settled.open_solution
         shown = Shown(
             closed.volts,

@@ -52,12 +52,25 @@ class Sheet:
 
     `shown`: different rows in single precision, the healthy vehicle first; `rows` gives them out in double.
     `place`: digest of a change → its row.
-    `blown`: digest → branches that blew or burnt while operating; only where any did.
+    `blown`: digest → branches that blew or burnt while operating; only where any did. `points`: nodes that
+    somebody looks at (None: any); `faint`: digests that are placed with the healthy row because they show at none
+    of these.
     """
 
     shown: Shown
     place: dict[str, int] = field(default_factory=dict)
     blown: dict[str, frozenset[int]] = field(default_factory=dict)
+    points: frozenset[int] | None = None
+    faint: set[str] = field(default_factory=set)
+
+    def look_at(self, points: frozenset[int] | None) -> None:
+        """From now on these nodes count too; what was too faint to show at others is forgotten."""
+        if self.points is None or (points is not None and points <= self.points):
+            return
+        for name in self.faint:
+            del self.place[name]
+        self.faint.clear()
+        self.points = None if points is None else points | self.points
 
     def add(self, names: Sequence[str], rows: Shown, blown: Sequence[frozenset[int]]) -> None:
         """Take in solved rows, one a name."""
@@ -84,7 +97,8 @@ class Sheet:
         used = sorted({0, *(self.place[name] for name in names if name in self.place)})
         where = {row: i for i, row in enumerate(used)}
         place = {name: where[self.place[name]] for name in names if name in self.place}
-        return Sheet(self.shown.rows(used), place, {n: gone for n, gone in self.blown.items() if n in place})
+        blown = {n: gone for n, gone in self.blown.items() if n in place}
+        return Sheet(self.shown.rows(used), place, blown, self.points, self.faint & place.keys())
 
 
 def read_sheets(path: Path) -> dict[Key, Sheet]:
@@ -125,6 +139,8 @@ def _packed(sheet: Sheet, number: int) -> dict[str, np.ndarray]:
         f"{number}-names": np.array(names, dtype="S16"),
         f"{number}-place": np.array([sheet.place[name] for name in names], dtype=int),
         f"{number}-gone": np.array(pairs, dtype=int).reshape(-1, 2),
+        f"{number}-faint": np.array(sorted(rank[name] for name in sheet.faint), dtype=int),
+        f"{number}-points": np.array([-1] if sheet.points is None else sorted(sheet.points), dtype=int),
     }
 
 
@@ -138,4 +154,11 @@ def _unpacked(kept: Any, number: int) -> Sheet:
     blown: dict[str, set[int]] = {}
     for name, branch in kept[f"{number}-gone"].tolist():
         blown.setdefault(names[name], set()).add(branch)
-    return Sheet(shown, dict(zip(names, place, strict=True)), {n: frozenset(gone) for n, gone in blown.items()})
+    points = kept[f"{number}-points"].tolist()
+    return Sheet(
+        shown,
+        dict(zip(names, place, strict=True)),
+        {n: frozenset(gone) for n, gone in blown.items()},
+        None if points == [-1] else frozenset(points),
+        {names[rank] for rank in kept[f"{number}-faint"].tolist()},
+    )

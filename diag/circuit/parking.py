@@ -108,24 +108,28 @@ class Parking:
 
     # ------------------------------------------------------------ the sequence
 
-    def settle(self, stage: Stage) -> Turned:
-        """Moves the park switches of a stage to where they come to stand, and says what the motors do."""
+    def settle(self, stage: Stage, watched: np.ndarray | None = None) -> Turned:
+        """Moves the park switches of a stage to where they come to stand, and says what the motors do.
+
+        `watched` (R,): where somebody looks at a wiper; elsewhere its park switch stays at rest.
+        """
         count, motors = len(stage), self.network.motors
         out = np.zeros((count, len(motors), len(MOTORS)))
         home, could = np.ones((count, len(motors)), dtype=bool), np.ones((count, len(motors)), dtype=bool)
         for m, motor in enumerate(motors):
             if motor.park is not None:
-                out[:, m], home[:, m], could[:, m] = self._park(stage, m)
+                out[:, m], home[:, m], could[:, m] = self._park(stage, m, watched)
         for m, motor in enumerate(motors):
             if motor.park is None:
                 usual = self._usually(stage, m)[0]
                 out[:, m, :3] = _words(self.speed(stage, m) / np.where(usual > _STILL, usual, 1.0))
         return Turned(out, home, could)
 
-    def _park(self, stage: Stage, m: int) -> tuple[Floats, np.ndarray, np.ndarray]:
+    def _park(self, stage: Stage, m: int, watched: np.ndarray | None) -> tuple[Floats, np.ndarray, np.ndarray]:
         motor = self.network.motors[m]
         at_home = self.speed(stage, m)
-        away_rows = np.nonzero(self._feels(stage, motor))[0]
+        watched = np.ones(len(stage), dtype=bool) if watched is None else watched
+        away_rows = np.nonzero(self._feels(stage, motor) & watched)[0]
         away = stage.part(away_rows)
         everywhere = np.arange(len(away))
         self._place(away, [m], everywhere, home=False)
@@ -134,7 +138,7 @@ class Parking:
         off_home = at_home.copy()
         off_home[away_rows] = self.speed(away, m)
         usual_home, usual_away = self._usually(stage, m)
-        parks = (usual_away > _STILL) & (usual_home <= _STILL)  # so it was run, and is now switched off
+        parks = watched & (usual_away > _STILL) & (usual_home <= _STILL)  # so it was run, and is now switched off
         stops = off_home <= _STILL
         could = np.ones(len(stage), dtype=bool)
         stranded = np.nonzero(parks & stops)[0]

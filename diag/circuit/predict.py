@@ -15,6 +15,7 @@ import numpy as np
 
 from diag import calc
 from diag.circuit.behaviour import Bench, Flasher, Shown
+from diag.circuit.faint import Faint, State
 from diag.circuit.faults import Cause, derive_causes
 from diag.circuit.kept import Key, Sheet, digest_of, read_sheets, rounded, write_sheets
 from diag.circuit.network import Change, Floats, Network
@@ -27,11 +28,11 @@ from diag.knowledge.bridging import BRIDGED
 __all__ = ["HEALTHY", "Predictor", "bench_of"]
 
 HEALTHY = 0
-_FORMAT = "3"
+_FORMAT = "4"
 _BATCH = 4096
 _SETS_KEPT = 12000
 """States of several causes held, the newest ones; a few kilobytes each."""
-_TABLES_OPEN = 24
+_TABLES_OPEN = 8
 """Operates whose rows are held unfolded; the others fold up to their different rows."""
 
 
@@ -58,7 +59,9 @@ class Predictor:
     """Predictions for one vehicle.
 
     `operates` are those that its checks use; `cache` is a folder for computed tables (None: none are
-    kept); `progress` is called with the share done, 0 to 1.
+    kept); `progress` is called with the share done, 0 to 1. `points`: for an operate, the terminals that its
+    checks look at: what shows at none of them counts as sound there until `look_at` asks for more. An operate
+    that is not named is worked out at every terminal.
     """
 
     def __init__(
@@ -67,6 +70,7 @@ class Predictor:
         operates: Iterable[Mapping[str, str]],
         cache: Path | None = None,
         progress: Callable[[float], None] | None = None,
+        points: Mapping[Key, frozenset[str]] | None = None,
     ) -> None:
         self.knowledge = knowledge
         self.network = build_network(knowledge)
@@ -85,8 +89,14 @@ class Predictor:
                     self._unique.append(cause.change)
                 self._row.append(seen[id(cause.change)])
         self._lasting = list(self._unique)
+        self._points = {
+            key: frozenset(self.network.node(name) for name in names if self.network.has(name)) - {0}
+            for key, names in (points or {}).items()
+        }
         self._sheets: dict[Key, Sheet] = {}
         self._tables: dict[Key, Shown] = {}
+        self._held: set[Key] = set()
+        self._rows_at: tuple[tuple[Key, bytes], Shown] | None = None
         self._sets: dict[tuple[Key, frozenset[int]], Shown] = {}
         self._prepare({operate_key(operate): dict(operate) for operate in operates}, cache, progress)
         self._names = [digest_of(change) for change in self._lasting]
@@ -97,13 +107,47 @@ class Predictor:
         """What the healthy vehicle (row 0) and every cause (row 1 + its index) show."""
         key = operate_key(operate)
         if key not in self._tables:
-            names = self._names
-            self._solve({key: dict(operate)}, dict(zip(names, self._lasting, strict=True)), lambda share: None)
+            self._hold(operate)
             sheet = self._sheets[key]
-            self._tables[key] = sheet.rows([sheet.place[names[row]] for row in self._row])
+            self._tables[key] = sheet.rows([sheet.place[self._names[row]] for row in self._row])
             while len(self._tables) > _TABLES_OPEN:
                 del self._tables[next(iter(self._tables))]
         return self._tables[key]
+
+    def stirred(self, operate: Mapping[str, str]) -> np.ndarray:
+        """(1 + causes,) True where a row differs from that of the healthy vehicle at all."""
+        self._hold(operate)
+        sheet = self._sheets[operate_key(operate)]
+        return np.array([sheet.place[self._names[row]] != HEALTHY for row in self._row])
+
+    def shown_rows(self, operate: Mapping[str, str], rows: np.ndarray) -> Shown:
+        """Those rows of `shown`, without unfolding all; the same ones are quick to get again."""
+        self._hold(operate)
+        key = operate_key(operate)
+        asked = (key, rows.tobytes())
+        if self._rows_at is None or self._rows_at[0] != asked:
+            sheet = self._sheets[key]
+            found = sheet.rows([sheet.place[self._names[self._row[row]]] for row in rows.tolist()])
+            self._rows_at = asked, found
+        return self._rows_at[1]
+
+    def _hold(self, operate: Mapping[str, str]) -> None:
+        """Make the sheet of an operate hold every cause."""
+        key = operate_key(operate)
+        if key not in self._held:
+            names = self._names
+            self._solve({key: dict(operate)}, dict(zip(names, self._lasting, strict=True)), lambda share: None)
+            self._held.add(key)
+
+    def look_at(self, operate: Mapping[str, str], terminals: Iterable[str]) -> None:
+        """Make the rows of an operate hold for these terminals as well."""
+        key = operate_key(operate)
+        wanted = frozenset(self.network.node(name) for name in terminals if self.network.has(name)) - {0}
+        if key in self._points and not wanted <= self._points[key]:
+            self._points[key] |= wanted
+            self._tables.pop(key, None)
+            self._rows_at = None
+            self._held.discard(key)
 
     def healthy(self, operate: Mapping[str, str]) -> Shown:
         """What the healthy vehicle shows, one row, without the rows of the causes."""
@@ -183,6 +227,8 @@ class Predictor:
         self, operates: Mapping[Key, Mapping[str, str]], changes: Mapping[str, Change], tell: Callable[[float], None]
     ) -> bool:
         """Makes every sheet of `operates` hold every change; False where there was nothing to compute."""
+        for key in operates.keys() & self._sheets.keys():
+            self._sheets[key].look_at(self._points.get(key))
         lacking = {
             key: operate
             for key, operate in operates.items()
@@ -192,26 +238,57 @@ class Predictor:
             return False
         healthy, _ = self.bench.operate(list(lacking.values()), [Change()] * len(lacking))
         passed = self.bench.passed(list(lacking.values()))
+        settled = self.bench.settle(list(lacking.values()), [Change()] * len(lacking))
         names, reach = list(changes), Reach(self.network, list(changes.values()))
+        faint = Faint(self.network, list(changes.values()))
+        parks = {key: self._parks(self._points.get(key)) for key in lacking}
         waiting: list[tuple[Key, str]] = []
         for i, (key, operate) in enumerate(lacking.items()):
-            sheet = self._sheets.setdefault(key, Sheet(rounded(healthy.rows([i])), {digest_of(Change()): 0}))
+            points = self._points.get(key)
+            fresh = Sheet(rounded(healthy.rows([i])), {digest_of(Change()): 0}, points=points)
+            sheet = self._sheets.setdefault(key, fresh)
             touched = self._touched(reach, operate, healthy, [(each.volts[i], each.branch_a[i]) for each in passed], i)
-            for name, different in zip(names, touched.tolist(), strict=True):
+            seen = touched
+            if points is not None:
+                here = self._touched(reach, operate, healthy, [], i)
+                unknown = np.array([name not in sheet.place for name in names])
+                states = [State(settled.closed, settled.closed_solution, i)]
+                if (healthy.volts[i] != healthy.off_volts[i]).any():
+                    states.append(State(settled.open, settled.open_solution, i))
+                way = [each.branch_a[i] for each in passed]
+                seen = faint.seen(states, way, sorted(points), here & unknown, unplugged="unplugged" in operate) | (
+                    touched & ~here
+                )
+            for name, different, shows in zip(names, touched.tolist(), seen.tolist(), strict=True):
                 if name in sheet.place:
                     continue
-                if different:
+                if shows:
                     waiting.append((key, name))
-                else:
-                    sheet.place[name] = 0
+                    continue
+                sheet.place[name] = 0
+                if different:
+                    sheet.faint.add(name)
         for start in range(0, len(waiting), _BATCH):
             batch = waiting[start : start + _BATCH]
-            shown, blown = self.bench.operate([operates[key] for key, _ in batch], [changes[name] for _, name in batch])
+            watched = np.array([parks[key] for key, _ in batch], dtype=bool)
+            shown, blown = self.bench.operate(
+                [operates[key] for key, _ in batch], [changes[name] for _, name in batch], watched
+            )
             for key in dict.fromkeys(key for key, _ in batch):
                 rows = [i for i, (other, _) in enumerate(batch) if other == key]
                 self._sheets[key].add([batch[i][1] for i in rows], shown.rows(rows), [blown[i] for i in rows])
             tell(min(1.0, (start + len(batch)) / len(waiting)))
         return True
+
+    def _parks(self, points: frozenset[int] | None) -> bool:
+        """Whether one of these nodes is that of a motor that parks itself."""
+        ends = {
+            node
+            for motor in self.network.motors
+            for i in motor.park or ()
+            for node in (self.network.branches[i].a, self.network.branches[i].b)
+        } - {0}
+        return points is None or not ends.isdisjoint(points)
 
     def _touched(
         self,

@@ -44,8 +44,11 @@ class Probing:
         self._all: dict[_Name, _Arrays] = {}
         self._sets: dict[tuple[_Name, frozenset[int]], _Arrays] = {}
 
-    def shown(self, operate: Mapping[str, str], sets: Sets | None = None) -> Shown:
-        """What stands everywhere without any instrument: row 0 healthy, then a row a cause or a set."""
+    def shown(self, operate: Mapping[str, str], sets: Sets | None = None, rows: np.ndarray | None = None) -> Shown:
+        """What stands everywhere without any instrument: row 0 healthy, then a row a cause or a set; or those
+        `rows` of the causes' alone."""
+        if rows is not None:
+            return self.predictor.shown_rows(operate, rows)
         whole = self.predictor.shown(operate)
         if sets is None:
             return whole

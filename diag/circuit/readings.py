@@ -103,16 +103,16 @@ def volts_readings(
     """Volts; `spread` (R,) is each cause's own scatter as a natural logarithm, row 0 the healthy vehicle.
 
     `unsure_v`: volts that hang on how far this meter loads the point. `digits_v`: volts that the meter
-    itself is unsure of.
+    itself is unsure of. How bad a fault is moves no point that is dead with it.
     """
-    strays = spread * np.minimum(np.abs(mean - mean[0]), 4.0)
+    strays = spread * np.minimum(np.minimum(np.abs(mean - mean[0]), np.abs(mean)), 4.0)
     return Readings(mean, np.sqrt(digits_v**2 + (_METER_SHARE * mean) ** 2 + strays**2 + np.square(unsure_v)))
 
 
 def amps_readings(mean: Floats, spread: Floats) -> Readings:
     """Amps; what is beyond a meter's range is read as its top, give or take a third."""
     shown = np.clip(mean, -_AMMETER_TOP_A, _AMMETER_TOP_A)
-    strays = spread * np.abs(shown - shown[0])
+    strays = spread * np.minimum(np.abs(shown - shown[0]), np.abs(shown))
     over = np.where(np.abs(mean) >= _AMMETER_TOP_A, _AMMETER_TOP_A / 3, 0.0)
     return Readings(shown, np.sqrt(_METER_A**2 + (_METER_SHARE_A * shown) ** 2 + strays**2 + over**2))
 

@@ -13,13 +13,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from diag.calc.copper import wire_ohm
 from diag.fit.interview import Answers, fitted, length_m, path
 from diag.fit.keeping import scalar
 from diag.fit.matter import losses, together
 from diag.fit.questions import Catalogue, Sets
-from diag.fit.words import length_words, report
+from diag.fit.words import length_words, report, section_words
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.load import load_knowledge
+from diag.knowledge.sizes import SECTIONS_MM2
 
 __all__ = ["Made", "make_vehicle", "vehicle_id"]
 
@@ -27,6 +29,8 @@ _COLUMNS = 100
 _SHORTEST_M = 0.1
 _NEAR = 0.02
 """Share of the overall length below which a place has not moved."""
+_MOST_LOST = 0.02
+"""Share of its volts that a load may lose when one wire is twice as long (common practice, no source)."""
 Overrides = dict[str, dict[str, dict[str, Any]]]
 """Section to id to key to value, as a vehicle's file has them."""
 
@@ -74,11 +78,16 @@ def make_vehicle(catalogue: Catalogue, answers: Answers) -> Made:
     written = _Written(list(_head(catalogue, whole)), list(_choices(catalogue, whole)))
     plain = _loaded(catalogue, written.text())
     written.overrides = _overrides(catalogue, whole, plain)
-    knowledge = _loaded(catalogue, written.text())
+    knowledge = _loaded(catalogue, written.text()) if written.overrides else plain
+    thicker = _thick_enough(knowledge)
+    if thicker:
+        wires = written.overrides.setdefault("wires", {})
+        for name, section in thicker.items():
+            wires.setdefault(name, {})["section-mm2"] = section_words(section)
+        knowledge = _loaded(catalogue, written.text())
     every = list(knowledge.wires)
     written.told = report(knowledge, losses(knowledge, every), together(knowledge, every))
-    text = written.text()
-    return Made(text, _loaded(catalogue, text), tuple(written.told))
+    return Made(written.text(), knowledge, tuple(written.told))  # only comments came after it was loaded
 
 
 def _loaded(catalogue: Catalogue, text: str) -> Knowledge:
@@ -98,7 +107,7 @@ def _head(catalogue: Catalogue, answers: Answers) -> Iterator[str]:
     yield f"vehicle: {vehicle_id(title)}"
     yield f"title: {scalar(title)}"
     yield f"system-v: {answers['system-v']} V"
-    yield f"earth: {answers['earth']}"
+    yield f"earth: {answers.get('earth', 'negative')}"
     yield f"history: {answers['history']}"
 
 
@@ -182,6 +191,20 @@ def _moved_lengths(catalogue: Catalogue, answers: Answers, plain: Knowledge, ove
         if before is not None and now is not None and abs(now - before) > _NEAR:
             found[name] = max(_SHORTEST_M, round(wire.length_m + (now - before) * metres, 1))
     return found
+
+
+def _thick_enough(knowledge: Knowledge) -> dict[str, float]:
+    """Sections in mm2 for the wires that are too thin for their length: whoever builds a long vehicle, or one of
+    few volts, takes the next ones up until twice the length costs no load more than a few per cent."""
+    out = {}
+    for loss in losses(knowledge, knowledge.wires):
+        wire = knowledge.wires[loss.wire]
+        own = wire_ohm(wire.section_mm2, 1.0)
+        fit = (size for size in SECTIONS_MM2 if loss.share * wire_ohm(size, 1.0) / own <= _MOST_LOST)
+        section = next(fit, SECTIONS_MM2[-1])
+        if section > wire.section_mm2 * 1.001:
+            out[loss.wire] = section
+    return out
 
 
 # ---------------------------------------------------------------- as YAML

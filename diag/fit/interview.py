@@ -55,9 +55,10 @@ def path(catalogue: Catalogue, answers: Answers) -> Iterator[Asked]:
         if question.circuits or question.answered:
             waiting.append(question)
             continue
-        yield put(_as_asked(catalogue, question, filled))
+        if not question.sorts or filled["sort"] in question.sorts:
+            yield put(_as_asked(catalogue, question, filled))
         if question.id == "fitted":
-            if filled["fitted"] == "each":
+            if filled.get("fitted") == "each":
                 for asked in _each_circuit(catalogue, filled):
                     yield put(asked)
             for circuit in (ALWAYS, *fitted(catalogue, filled)):
@@ -67,6 +68,8 @@ def path(catalogue: Catalogue, answers: Answers) -> Iterator[Asked]:
                         yield put(_option(offered, option, filled))
     there = fitted(catalogue, filled)
     for question in waiting:
+        if question.sorts and filled["sort"] not in question.sorts:
+            continue
         if question.circuits and not set(question.circuits) & set(there):
             continue
         if all(filled.get(other) == value for other, value in question.answered.items()):
@@ -94,7 +97,7 @@ def fitted(catalogue: Catalogue, answers: Answers) -> tuple[str, ...]:
     if answers.get("fitted") == "each":
         chosen = [circuit for circuit in _order(catalogue, answers) if answers.get(f"fitted.{circuit}") == "yes"]
     else:
-        chosen = [circuit for circuit in usual if circuit in catalogue.circuits]
+        chosen = list(usual)
     whole = _with_needs(catalogue, chosen)
     return tuple(circuit for circuit in _order(catalogue, answers) if circuit in whole)
 
@@ -194,9 +197,13 @@ def _each_circuit(catalogue: Catalogue, filled: dict[str, str]) -> Iterator[Aske
 
 
 def _order(catalogue: Catalogue, answers: Answers) -> list[str]:
-    """The usual ones of the sort first, then all others."""
-    usual = [circuit for circuit in sort_of(catalogue, answers).circuits if circuit in catalogue.circuits]
-    return [*usual, *(name for name in catalogue.circuits if name not in usual and name != ALWAYS)]
+    """The usual ones of the sort first, then all others that it can have."""
+    sort = sort_of(catalogue, answers)
+    if sort.alone:
+        return list(sort.circuits)
+    taken = {ALWAYS, *sort.circuits}
+    taken |= {circuit for other in catalogue.file.sorts.values() if other.alone for circuit in other.circuits}
+    return [*sort.circuits, *(name for name in catalogue.circuits if name not in taken)]
 
 
 def _with_needs(catalogue: Catalogue, chosen: list[str]) -> set[str]:

@@ -30,6 +30,8 @@ _LOADS = ("coil", "load", "primary", "motor", "slow", "fast", "solenoid")
 """What the branch of a consumer is called inside its part."""
 _SENDS_A = 1e-3
 """A wire that carries less takes no volts from anything."""
+_MOST_OPERATES = 3
+"""Positions of the controls tried for each wire: those that send most through it, for what it costs is I x R."""
 _BATCH = 4096
 
 
@@ -98,9 +100,10 @@ def losses(knowledge: Knowledge, wires: Iterable[str]) -> list[Loss]:
     asked: list[tuple[str, int, Change]] = []
     for wire in wires:
         branch = network.branch(wire)
-        carries = (np.abs(sound.branch_a[:, branch]) > _SENDS_A) & works.any(axis=1)
-        for at in np.nonzero(carries)[0].tolist():
-            asked += [(wire, at, Change(added_ohm={branch: ohm})) for ohm in _added(knowledge, wire)]
+        amps = np.where(works.any(axis=1), np.abs(sound.branch_a[:, branch]), 0.0)
+        for at in np.argsort(-amps, kind="stable")[:_MOST_OPERATES].tolist():
+            if amps[at] > _SENDS_A:
+                asked += [(wire, at, Change(added_ohm={branch: ohm})) for ohm in _added(knowledge, wire)]
     lost = np.zeros((len(asked), healthy.shape[1]))
     for start in range(0, len(asked), _BATCH):
         batch = asked[start : start + _BATCH]

@@ -17,7 +17,7 @@ from diag.knowledge import schema
 from diag.knowledge.load import load_circuits, rules_folder
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Marked, read_yaml
-from diag.knowledge.scalars import Id, Metres, Model, Positive, Text
+from diag.knowledge.scalars import Bool, Id, Metres, Model, Positive, Text
 from diag.knowledge.translate import validate
 
 __all__ = ["MOST_CHOICES", "Catalogue", "Offered", "Question", "QuestionsFile", "Sets", "Sort"]
@@ -52,9 +52,10 @@ class Sets(Model):
 class Question(Model):
     """One question. It takes a choice, a text (`text` is what goes without saying) or an amount of a unit.
 
-    `from`: its choices, or its usual amount, are those of the sorts. `circuits`: only where one of them is
-    fitted. `answered`: only where other questions were answered so. `moves`: places (share of the overall
-    length from the front) that a choice moves. `lists`: what stands above it."""
+    `from`: its choices, or its usual amount, are those of the sorts. `sorts`: asked of these only, of all where
+    none is named. `circuits`: only where one of them is fitted. `answered`: only where other questions were
+    answered so. `moves`: places (share of the overall length from the front) that a choice moves. `lists`: what
+    stands above it."""
 
     id: Id
     ask: Text
@@ -65,6 +66,7 @@ class Question(Model):
     amount: Literal["m"] | None = None
     least: Metres | None = None
     most: Metres | None = None
+    sorts: tuple[Id, ...] = ()
     circuits: tuple[Id, ...] = ()
     answered: Mapping[Id, Choice] = {}
     lists: Literal["circuits"] | None = None
@@ -84,11 +86,13 @@ class Question(Model):
 
 
 class Sort(Model):
-    """A sort of vehicle: its usual overall length and circuits."""
+    """A sort of vehicle: its usual overall length and circuits. `alone`: it can have no others, and no other
+    sort can have these."""
 
     title: Text
     length: Metres
     circuits: tuple[Id, ...]
+    alone: Bool = False
 
 
 class QuestionsFile(Model):
@@ -176,10 +180,17 @@ def _check(file: QuestionsFile, marked: Marked, circuits: Mapping[str, Offered])
     for name in NEEDED:
         if name not in known:
             problems.append(Problem(marked.place(("questions",)), f"the question `{name}` is missing"))
+    for name, one in file.sorts.items():
+        for place, circuit in enumerate(one.circuits):
+            if circuit not in circuits:
+                say(("sorts", name, "circuits", place), "there is no such circuit", circuit, list(circuits))
     for index, question in enumerate(file.questions):
         at = ("questions", index)
         if question.id in known[:index]:
             say((*at, "id"), "the question's id is given twice", question.id, ["an id of its own"])
+        for place, sort in enumerate(question.sorts):
+            if sort not in file.sorts:
+                say((*at, "sorts", place), "there is no such sort", sort, list(file.sorts))
         for place, circuit in enumerate(question.circuits):
             if circuit not in circuits:
                 say((*at, "circuits", place), "there is no such circuit", circuit, list(circuits))

@@ -43,7 +43,8 @@ POWERS: Mapping[str, float] = {
     "ohm": 2,
     "positions": 2,
 }
-"""Power of the ratio of volts with which a field goes; contacts, diodes and watts stay."""
+"""Power of the ratio of volts with which a field goes; diodes and watts stay, and contacts at more volts."""
+_CONTACTS = ("contact_ohm", "holder_ohm")
 _UNIT_POWERS = {"V": 1, "A": -1, "ohm": 2}
 _FIXED_KINDS = ("diode",)
 _TURNED = {"battery.B+": "battery.B-", "battery.B-": "battery.B+"}
@@ -95,6 +96,9 @@ def _sized(entry: Any, ratio: float) -> Any:
     if getattr(entry, "kind", "") in _FIXED_KINDS:
         return entry
     update: dict[str, Any] = {}
+    if ratio < 1:  # switches, clips and holders for more amps are made with more metal
+        made = {name: getattr(entry, name, None) for name in _CONTACTS}
+        update |= {name: ohm * ratio for name, ohm in made.items() if isinstance(ohm, float)}
     for name, power in POWERS.items():
         found = getattr(entry, name, None)
         if isinstance(found, float):

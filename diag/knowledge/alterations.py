@@ -39,6 +39,8 @@ __all__ = [
 BATTERY_OFF = "battery-off-first"
 """The caution that every alteration begins with."""
 SECTIONS = ("parts", "fuses", "earths", "wires")
+VEHICLES = ("system-v", "earth", "circuit")
+"""What may be asked of a vehicle beside options."""
 _PLACEHOLDER = re.compile(r"\{([a-z0-9-]+)\}")
 
 Point = Annotated[str, Field(pattern=r"^([a-z0-9-]+\.[A-Za-z0-9+-]{1,12}|body)$")]
@@ -80,6 +82,7 @@ class Change(Model):
     and converted on other vehicles. `renews`: parts that are taken out and replaced. `marks`: what may be stamped
     beside a terminal on the old part. `sizes`: new wires whose section is worked out from their current; `guards`:
     fuses whose rating is worked out, each with the wires behind it.
+    `carries`: amps that a wire or fuse of these must bear, whatever is computed (the full output of an alternator).
     `measure` is done with the battery still on, `prepare` before wires come off, `steps` before new ones go on,
     `finish` with the battery on again, before the proof.
     """
@@ -96,6 +99,7 @@ class Change(Model):
     marks: Mapping[Point, tuple[Text, ...]] = {}
     sizes: tuple[Id, ...] = ()
     guards: Mapping[Id, tuple[Id, ...]] = {}
+    carries: Mapping[Id, Text] = {}
     cautions: tuple[Id, ...] = ()
     measure: tuple[Text, ...] = ()
     prepare: tuple[Text, ...] = ()
@@ -108,7 +112,8 @@ class Change(Model):
 
 
 class Alteration(Model):
-    """rules/alterations/NAME.yaml. `for-v`: system volts of vehicles that it is for. `keeps-wires`: sections of
+    """rules/alterations/NAME.yaml. `for-v`: system volts of vehicles that it is for;
+    `where`: what else must hold of them, as in a change's `only`. `keeps-wires`: sections of
     wires stay what they are though the circuits' own would change with the volts. `wire-drop`: most that a new
     wire may lose, on 12 V and above; in proportion on 6 V."""
 
@@ -117,6 +122,7 @@ class Alteration(Model):
     because: Text
     circuits: tuple[Id, ...] = ()
     for_v: tuple[Volts, ...] = ()
+    where: Mapping[OptionRef, OneOrMore] = {}
     keeps_wires: Bool = False
     wire_drop: Volts = 0.1
     choices: Mapping[Id, Option] = {}
@@ -175,11 +181,23 @@ def _mistakes(recipe: Alteration, marked: Marked, path: Path) -> Iterator[Proble
     for name, loc in placeholders(marked.data.get("changes", []), ("changes",)):
         if name not in recipe.asks:
             yield _unknown(marked, loc, "nothing of this name is asked", name, list(recipe.asks), key=False)
+    for index, change in enumerate(recipe.changes):
+        for wire, amps in change.carries.items():
+            told = _PLACEHOLDER.sub(
+                lambda found: recipe.asks[found[1]].usual if found[1] in recipe.asks else "1 A", amps
+            )
+            try:
+                parse_quantity(told, "A")
+            except UnitError as error:
+                yield Problem(marked.place(("changes", index, "carries", wire)), str(error), quoted(amps))
     for name, asked in recipe.asks.items():
         try:
             parse_quantity(asked.usual, asked.unit)
         except UnitError as error:
             yield Problem(marked.place(("asks", name, "usual")), str(error), quoted(asked.usual))
+    for name in recipe.where:
+        if "." not in name and name not in VEHICLES:
+            yield _unknown(marked, ("where", name), "there is no such choice", name, VEHICLES, key=True)
     for index, change in enumerate(recipe.changes):
         at: Loc = ("changes", index)
         for option, values in change.only.items():
@@ -188,8 +206,8 @@ def _mistakes(recipe: Alteration, marked: Marked, path: Path) -> Iterator[Proble
                 for value in values:
                     if value not in known:
                         yield _unknown(marked, (*at, "only", option), "no such choice", value, known, key=False)
-            elif "." not in option and option not in ("system-v", "earth", "circuit"):
-                offered = [*recipe.choices, "system-v", "earth", "circuit"]
+            elif "." not in option and option not in VEHICLES:
+                offered = [*recipe.choices, *VEHICLES]
                 yield _unknown(marked, (*at, "only", option), "there is no such choice", option, offered, key=True)
     if not any(BATTERY_OFF in change.cautions and not change.only for change in recipe.changes):
         yield Problem(

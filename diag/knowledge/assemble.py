@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
@@ -120,6 +120,8 @@ class Knowledge:
     """The same ids to where they stand."""
     terminals: tuple[str, ...]
     """Every `part.terminal`, in the order of the files."""
+    several: frozenset[str]
+    """Parts that have another form on other vehicles, so that not every fault named of them is one they can have."""
     content_hash: str
     """16 hex digits of the SHA-256 of the validated content, whatever the files' layout."""
     spots: Spots = field(repr=False)
@@ -148,15 +150,18 @@ def assemble(
     written = [source.model for source in circuits]
     problems = check_choices(vehicle.model, vehicle.marked, written)
     sources: dict[str, Source[schema.CircuitFile]] = {}
-    unchosen = Outside()
+    unchosen, several = Outside(), frozenset[str]()
     for source in circuits:
         varied, mistakes = vary(source.model, source.marked, vehicle.model, written)
         problems += mistakes
         unchosen = joined(unchosen, varied.unchosen)
+        several |= varied.several
         sources[source.model.circuit] = Source(varied.model, source.marked, varied.homes)
     files = _as_fitted(vehicle.model, sources)
     usual, otherwise = _titles(files), _other_loads(files, vehicle.model)
     changed, gone = _override(files, sources, vehicle, problems)
+    # what the vehicle itself brings in is there, though only a variant that was not chosen has the name
+    unchosen = replace(unchosen, parts=unchosen.parts - changed.keys())
     called = {usual[name]: title for name, title in _titles(files).items() if name in changed and name in usual}
     files = {name: retitled(file, called) for name, file in files.items()}
     files |= {name: without_amps(files[name]) for name in otherwise}
@@ -215,6 +220,7 @@ def assemble(
         circuit_of={name: circuit for name, circuit in circuit_of.items() if name in fitted},
         places_of={name: spots.place(name) for name in circuit_of if name in fitted},
         terminals=tuple(f"{name}.{terminal}" for name, part in parts.items() for terminal in terminals_of(part)),
+        several=several | set(vehicle.model.overrides.get("parts", {})),
         content_hash=_hash(vehicle.model, kinds.model, vocabulary.model, files),
         spots=spots,
     )

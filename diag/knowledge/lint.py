@@ -27,7 +27,8 @@ def added_causes(knowledge: Knowledge, known: Collection[str]) -> frozenset[str]
 
 
 def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
-    """Every cited cause that is neither among the `known` derived ones nor added by a note."""
+    """Every cited cause that is neither among the `known` derived ones nor added by a note; of a part that has
+    another form on other vehicles it may be one of that form."""
     derived = frozenset(known)
     citable = derived | added_causes(knowledge, derived)
     problems: list[Problem] = []
@@ -36,6 +37,8 @@ def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
         if cause is None or cause in among:
             return
         part = cause.split(".")[0]
+        if part in knowledge.several:
+            return
         its = sorted(other for other in among if other.split(".")[0] == part)
         if part not in knowledge.parts and part not in knowledge.wires:
             mend = nearest(cause, among) or "No part or wire has this name."

@@ -6,6 +6,7 @@ Must not know of circuits' equations, questions or screens.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -112,28 +113,63 @@ def load_knowledge(vehicle: Path, rules: Path | None = None) -> Knowledge:
 
 
 def _read(path: Path, model: type[M], problems: list[Problem], expect: str = "") -> Source[M] | None:
+    stamp = _stamp(path)
+    found, mistakes = _fresh(path, model, expect) if stamp is None else _kept(path, stamp, model, expect)
+    problems += mistakes
+    return found
+
+
+Stamp = tuple[int, int, int]
+
+
+def _stamp(path: Path) -> Stamp | None:
+    """What changes when a shipped file does; None for any other file, which is always read again.
+
+    Reading YAML takes most of the time of a load, and an alteration or a set of questions loads many times.
+    """
+    try:
+        if not path.is_relative_to(_shipped()):
+            return None
+        status = path.stat()
+    except (OSError, KnowledgeError):
+        return None
+    return status.st_mtime_ns, status.st_size, status.st_ino
+
+
+@lru_cache(maxsize=1)
+def _shipped() -> Path:
+    return rules_folder()
+
+
+@lru_cache(maxsize=128)
+def _kept(path: Path, stamp: Stamp, model: type[M], expect: str) -> tuple[Source[M] | None, tuple[Problem, ...]]:
+    return _fresh(path, model, expect)
+
+
+@lru_cache(maxsize=128)
+def _skimmed_file(path: Path, stamp: Stamp) -> Any:
+    return read_yaml(path).data
+
+
+def _fresh(path: Path, model: type[M], expect: str) -> tuple[Source[M] | None, tuple[Problem, ...]]:
     try:
         marked = read_yaml(path)
     except KnowledgeError as error:
-        problems += error.problems
-        return None
+        return None, tuple(error.problems)
     _default_kinds(marked)
     found, mistakes = validate(model, marked)
-    problems += mistakes
     if found is None:
-        return None
+        return None, tuple(mistakes)
     if isinstance(found, schema.CircuitFile) and found.circuit != expect:
-        problems.append(
-            Problem(
-                marked.place(("circuit",)),
-                "the circuit's name is not its file's",
-                quoted(found.circuit),
-                f"`{expect}`",
-                "Make the two agree.",
-            )
+        wrong = Problem(
+            marked.place(("circuit",)),
+            "the circuit's name is not its file's",
+            quoted(found.circuit),
+            f"`{expect}`",
+            "Make the two agree.",
         )
-        return None
-    return Source(found, marked)
+        return None, (*mistakes, wrong)
+    return Source(found, marked), tuple(mistakes)
 
 
 def _default_kinds(marked: Marked) -> None:
@@ -185,7 +221,9 @@ def _skimmed(fitted: list[Source[Any]], folder: Path) -> dict[str, Any]:
     skimmed = {}
     for name in sorted(set(circuit_names(folder)) - {source.model.circuit for source in fitted}):
         try:
-            skimmed[name] = read_yaml(folder / "circuits" / f"{name}.yaml").data
+            path = folder / "circuits" / f"{name}.yaml"
+            stamp = _stamp(path)
+            skimmed[name] = read_yaml(path).data if stamp is None else _skimmed_file(path, stamp)
         except KnowledgeError:
             continue
     return skimmed

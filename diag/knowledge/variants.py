@@ -5,6 +5,7 @@ Must not know what any entry means, nor merge a vehicle's overrides (that is `as
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -26,11 +27,13 @@ BUILT_IN = ("earth", "system-v", "circuit")
 @dataclass(frozen=True)
 class Varied:
     """A circuit of one vehicle. `homes`: (section, id) to where it stands in the file. `unchosen`: what only
-    variants have that were not chosen, and what a chosen one takes away."""
+    variants have that were not chosen, and what a chosen one takes away. `several`: ids of parts that have
+    another form in another variant, and so other ways to fail."""
 
     model: schema.CircuitFile
     homes: Mapping[tuple[str, str], Loc]
     unchosen: Outside
+    several: frozenset[str] = frozenset()
 
 
 class _Choices:
@@ -115,7 +118,12 @@ def vary(
     update, homes = _joined(file, chosen, marked, problems)
     model = file.model_copy(update={**update, "variants": ()})
     gone = {name for _, variant in chosen for name in variant.without}
-    return Varied(model, homes, _unchosen(model, others, gone)), problems
+    return Varied(model, homes, _unchosen(model, others, gone), _several(file)), problems
+
+
+def _several(file: schema.CircuitFile) -> frozenset[str]:
+    counted = Counter(name for sections in (file, *file.variants) for name in sections.parts)
+    return frozenset(name for name, forms in counted.items() if forms > 1)
 
 
 def _joined(

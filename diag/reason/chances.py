@@ -10,7 +10,7 @@ Rows: 0 healthy, then one a cause; the flat chance of a cause that is not in the
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,7 +28,7 @@ from diag.reason.metered import Metered, wants_instrument
 from diag.reason.ruled import RuledChances, weighed
 from diag.reason.seldom import Seldom
 from diag.reason.steps import BODY, Step, Value, fits
-from diag.reason.tables import noisy_or
+from diag.reason.tables import Folded, folded, noisy_or
 
 __all__ = ["Chances", "Told"]
 
@@ -61,8 +61,9 @@ class Told:
 
 class Chances:
     """Answers' chances for one vehicle. `predictor` None: nothing is computed (the loom is not
-    described). `rules` empty: no rule speaks. `causes`: ids in the order of the rows. `at_times`: causes, by
-    index from 0, that come and go: (the cause it is like while it is there, chance that it is)."""
+    described). `rules` empty: no rule speaks. `causes`: ids in the order of the rows. `held`: the parts that each
+    keeps from moving. `at_times`: causes, by index from 0, that come and go: (the cause it is like while it is
+    there, chance that it is)."""
 
     def __init__(
         self,
@@ -71,7 +72,7 @@ class Chances:
         rules: Sequence[schema.Rule],
         causes: Sequence[str],
         spreads: Sequence[float],
-        seized: Sequence[float],
+        held: Sequence[frozenset[str]],
         at_times: Mapping[int, tuple[int, float]] | None = None,
     ) -> None:
         self.seldom = Seldom(at_times or {})
@@ -80,13 +81,13 @@ class Chances:
         self.causes = tuple(causes)
         self._index = {cause: i + 1 for i, cause in enumerate(self.causes)}
         self._spread = np.array([0.0, *spreads])
-        self._seized = np.array([0.0, *seized])
+        self._held = (frozenset[str](), *held)
         self._limits = dict(knowledge.vocabulary.light_limits)
         self._floor = knowledge.vocabulary.misread_floor
         self._ruled = RuledChances(rules, {cause: i for i, cause in enumerate(self.causes)}, self._near)
         self._bounds: dict[str, tuple[float, ...]] = {}
         self._near_circuit: dict[str, np.ndarray] = {}
-        self._tables: dict[str, Floats] = {}
+        self._folded: dict[str, Folded] = {}
         self._exact: dict[str, Floats] = {}
         self._by_rules: dict[tuple[str, tuple[bool, ...]], Floats] = {}
         self._look_confusion = self._confusion_of_looks()
@@ -102,7 +103,7 @@ class Chances:
         part = part_of_target(self.knowledge, step.target)
         return part is not None and bool(observe.answers_of(part.kind, looked=step.kind == "look"))
 
-    def _shown_words(self, step: Step, shown: Shown, spread: Floats, seized: Floats) -> Floats:
+    def _shown_words(self, step: Step, shown: Shown, spread: Floats, held: Floats) -> Floats:
         """(rows, outcomes) before any misjudging."""
         assert self.predictor is not None
         part = part_of_target(self.knowledge, step.target)
@@ -115,7 +116,7 @@ class Chances:
             spread,
             self._limits,
             self.knowledge.vehicle.system_v,
-            seized,
+            held,
             looked=step.kind == "look",
         )
 
@@ -153,9 +154,10 @@ class Chances:
         check, that rules may build on; it changes nothing where the step is computed. Test lamps are
         taken the quick way, to choose among many; see `told` for the answer that was given."""
         if self.computed(step):
-            if step.id not in self._tables:
-                self._tables[step.id] = self.seldom.mixed(self._computed_table(step))
-            return self._tables[step.id]
+            if step.id not in self._folded:
+                self._folded[step.id] = self._fold(step)
+            rows, place = self._folded[step.id]
+            return rows[place]
         key = (step.id, self._ruled.holding(step, context or {}))
         if key not in self._by_rules:
             values = _middles(self.edges(step)) if step.kind == "measure" else list(step.outcomes)
@@ -163,9 +165,26 @@ class Chances:
             self._by_rules[key] = self.seldom.mixed((1 - self._floor) * chance + self._floor / len(values))
         return self._by_rules[key]
 
-    def share(self, tables: Iterable[tuple[Step, Floats]]) -> None:
-        """Take the same chances from where they lie stacked, so that they are not kept twice."""
-        self._tables.update((step.id, table) for step, table in tables)
+    def folded(self, step: Step) -> Folded:
+        """`table` as its different rows, the healthy one first, and which of them each row is: most causes change
+        nothing of most steps."""
+        table = self.table(step)
+        return self._folded[step.id] if step.id in self._folded else folded(table)
+
+    def _fold(self, step: Step) -> Folded:
+        assert self.predictor is not None
+        stirred = self.predictor.stirred(step.operate) | (self._kept_still(step, None) > 0)
+        if (
+            step.unit not in ("V", "A")
+            and wants_instrument(step)
+            and BODY not in (step.red or BODY, step.black or BODY)
+        ):
+            stirred[:] = True  # an instrument between two points sends current where none is without it
+        stirred[0] = True
+        rows = np.nonzero(self.seldom.joined(stirred))[0]
+        place = np.zeros(1 + len(self.causes), dtype=np.int32)
+        place[rows] = np.arange(len(rows))
+        return self.seldom.mixed(self._computed_table(step, rows=rows), rows), place
 
     def answers(self, step: Step) -> Floats:
         """`table` for an answer that was given: instruments are solved in the network."""
@@ -198,41 +217,51 @@ class Chances:
             )
         return self._near_circuit[step.circuit]
 
-    def _computed_table(self, step: Step, sets: Sets | None = None, *, quick: bool = True) -> Floats:
-        spread, seized = self._scatter(sets)
+    def _computed_table(
+        self, step: Step, sets: Sets | None = None, rows: np.ndarray | None = None, *, quick: bool = True
+    ) -> Floats:
+        some = slice(None) if rows is None else rows
+        spread = self._scatter(sets)[some]
         if step.kind == "measure":
             assert self.metered is not None
-            readings = self.metered.readings(step, spread, sets, quick=quick)
+            readings = self.metered.readings(step, spread, sets, rows, quick=quick)
             mean = readings.mean
             if step.unit == "V" and not self.tells_supply(step) and step.operate.get("engine") != "running":
                 rest = self._rest_v(sets)  # the battery is measured before, and all is judged by it
-                mean = mean * rest[0] / rest
+                mean = mean * rest[0] / rest[some]
             scaled = (np.array(self.edges(step))[None, :] - mean[:, None]) / (readings.width[:, None] * _LOGISTIC)
             below = np.concatenate([np.zeros((len(scaled), 1)), _logistic(scaled), np.ones((len(scaled), 1))], axis=1)
             chance = np.diff(below, axis=1)
         else:
-            chance = self._true_words(step, spread, seized, sets, quick) @ self._confusion(step)
+            chance = self._true_words(step, spread, sets, rows, quick) @ self._confusion(step)
         chance = np.clip(chance, 0.0, None)
         chance /= chance.sum(axis=1, keepdims=True)
         count = chance.shape[1]
         out: Floats = (1 - self._floor) * chance + self._floor / count
         return out
 
-    def _true_words(self, step: Step, spread: Floats, seized: Floats, sets: Sets | None, quick: bool) -> Floats:
+    def _true_words(
+        self, step: Step, spread: Floats, sets: Sets | None, rows: np.ndarray | None, quick: bool
+    ) -> Floats:
         assert self.metered is not None
         if wants_instrument(step):
-            return self.metered.words(step, spread, self._limits, sets, quick=quick)
-        return self._shown_words(step, self.metered.probing.shown(step.operate, sets), spread, seized)
+            return self.metered.words(step, spread, self._limits, sets, rows, quick=quick)
+        shown = self.metered.probing.shown(step.operate, sets, rows)
+        some = slice(None) if rows is None else rows
+        return self._shown_words(step, shown, spread, self._kept_still(step, sets)[some])
 
-    def _scatter(self, sets: Sets | None) -> tuple[Floats, Floats]:
-        """Each row's own scatter, and whether its horn is seized; of several causes the larger."""
+    def _scatter(self, sets: Sets | None) -> Floats:
+        """Each row's own scatter; of several causes the larger."""
         if sets is None:
-            return self._spread, self._seized
-        spread, seized = (
-            np.array([0.0, *(max(own[1 + i] for i in members) for members in sets)])
-            for own in (self._spread, self._seized)
-        )
-        return spread, seized
+            return self._spread
+        return np.array([0.0, *(max(self._spread[1 + i] for i in members) for members in sets)])
+
+    def _kept_still(self, step: Step, sets: Sets | None) -> Floats:
+        """(rows,) 1 where the very part that is looked at or listened to cannot move."""
+        part = (step.target or "").split(".")[0]
+        if sets is None:
+            return np.array([float(part in held) for held in self._held])
+        return np.array([0.0, *(float(any(part in self._held[1 + i] for i in members)) for members in sets)])
 
     def _confusion(self, step: Step) -> Floats:
         if step.outcomes == LOOKS:
@@ -303,7 +332,7 @@ class Chances:
 
     def _density(self, step: Step, value: Value, sets: Sets | None, supply_v: float | None) -> Told:
         assert self.metered is not None
-        readings = self.metered.readings(step, self._scatter(sets)[0], sets)
+        readings = self.metered.readings(step, self._scatter(sets), sets)
         number, mean = float(value), readings.mean  # type: ignore[arg-type]
         if readings.logarithmic:
             number = math.log10(min(max(number, 1e-3), observe.OPEN_LINE_OHM))

@@ -5,7 +5,7 @@ Knows chances and minutes; nothing of circuits, rules' conditions or the journal
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,7 +14,7 @@ from diag.circuit.network import Floats
 from diag.reason.ahead import best_first
 from diag.reason.belief import Posterior
 from diag.reason.steps import Step
-from diag.reason.tables import expected_bits
+from diag.reason.tables import Folded, expected_bits, folded
 
 __all__ = ["CAUTION_MINUTES", "WALK_MINUTES", "Ranked", "Situation", "StepTable", "minutes_of", "rank"]
 
@@ -71,25 +71,41 @@ def minutes_of(step: Step, situation: Situation) -> float:
     return step.minutes + walk + caution + engine + prop + volts
 
 
+@dataclass(frozen=True)
+class _Stack:
+    """Steps with equally many answers. `places` (S,): which steps. `rows` (R, answers): their different rows, one
+    step after the other; `at` (S, 1 + causes): where each stands; `touches` (S, 1 + causes): where a cause changes
+    what a step shows."""
+
+    places: np.ndarray
+    rows: Floats
+    at: np.ndarray
+    touches: np.ndarray
+
+    @staticmethod
+    def of(places: np.ndarray, tables: Sequence[Folded]) -> _Stack:
+        starts = np.cumsum([0, *(len(rows) for rows, _ in tables[:-1])])
+        at = np.stack([(start + place).astype(np.int32) for start, (_, place) in zip(starts, tables, strict=True)])
+        moves = [0.5 * np.abs(rows - rows[place[0]]).sum(axis=1) > _TOUCHES for rows, place in tables]
+        touches = np.stack([moved[place] for moved, (_, place) in zip(moves, tables, strict=True)])
+        return _Stack(places, np.concatenate([rows for rows, _ in tables]), at, touches)
+
+    def chances(self, steps: np.ndarray, rows: np.ndarray) -> Floats:
+        """(steps, rows, answers)."""
+        out: Floats = self.rows[self.at[steps[:, None], rows[None, :]]]
+        return out
+
+
 class StepTable:
     """Steps with their chances stacked, so that all are ranked in a few array operations."""
 
-    def __init__(self, steps: Sequence[Step], table: Callable[[Step], Floats]) -> None:
+    def __init__(self, steps: Sequence[Step], table: Callable[[Step], Floats | Folded]) -> None:
         self.steps = tuple(steps)
         by_width: dict[int, list[int]] = {}
-        tables = [table(step) for step in steps]
-        for i, rows in enumerate(tables):
+        tables = [found if isinstance(found, tuple) else folded(found) for found in map(table, steps)]
+        for i, (rows, _) in enumerate(tables):
             by_width.setdefault(rows.shape[1], []).append(i)
-        self._stacks = []
-        for found in by_width.values():
-            stack = np.stack([tables[i] for i in found])
-            touches = 0.5 * np.abs(stack - stack[:, :1]).sum(axis=2) > _TOUCHES
-            self._stacks.append((np.array(found), stack, touches))
-
-    def tables(self) -> Iterator[tuple[Step, Floats]]:
-        """Each step with its (1 + causes, answers) chances, as they lie in the stacks."""
-        for places, stack, _ in self._stacks:
-            yield from ((self.steps[place], stack[row]) for row, place in enumerate(places.tolist()))
+        self._stacks = [_Stack.of(np.array(found), [tables[i] for i in found]) for found in by_width.values()]
 
     def information(self, posterior: Posterior, group_of: Mapping[int, str]) -> Floats:
         """(steps,) expected bits that an answer tells about which remedies are needed."""
@@ -106,10 +122,10 @@ class StepTable:
         share = np.array([p for members, p in suspects.sets for _ in members])
         members = [members for members, _ in suspects.sets]
         out = []
-        for places, stack, touches in self._stacks:
-            telling = touches[:, rows] @ share > _TELLING
+        for stack in self._stacks:
+            telling = stack.touches[:, rows] @ share > _TELLING
             if telling.any():
-                out.append((places[telling], _of_sets(stack, np.nonzero(telling)[0], members)))
+                out.append((stack.places[telling], _of_sets(stack, np.nonzero(telling)[0], members)))
         return out
 
     def rank(
@@ -222,16 +238,16 @@ class _Suspects:
         return _Suspects(sets, member, weights, np.array(groups))
 
 
-def _of_sets(stack: Floats, chosen: np.ndarray, sets: Sequence[frozenset[int]]) -> Floats:
+def _of_sets(stack: _Stack, chosen: np.ndarray, sets: Sequence[frozenset[int]]) -> Floats:
     """(chosen steps, 1 + sets, outcomes): healthy, then each set.
 
     Several causes together show what the one of them does that strays furthest from healthy.
     """
     first = np.array([0, *(1 + min(members) for members in sets)], dtype=int)
-    chances: Floats = stack[chosen[:, None], first[None, :]]
+    chances = stack.chances(chosen, first)
     for row, members in enumerate(sets, start=1):
         if len(members) > 1:
-            rows = stack[chosen[:, None], np.array([1 + i for i in sorted(members)])[None, :]]
+            rows = stack.chances(chosen, np.array([1 + i for i in sorted(members)]))
             far = np.abs(rows - chances[:, :1]).sum(axis=2).argmax(axis=1)
             chances[:, row] = rows[np.arange(len(chosen)), far]
     return chances

@@ -14,7 +14,8 @@ from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import UNPLUGGED
 from diag.reason.metered import SERIES_LAMP_W
-from diag.reason.steps import ISOLATED, SERIES_LAMP, Step, key_on
+from diag.reason.operates import ISOLATED, key_on
+from diag.reason.steps import SERIES_LAMP, Step
 
 __all__ = ["CAUTION", "series_lamp_steps"]
 

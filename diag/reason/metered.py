@@ -51,21 +51,32 @@ class Metered:
 
     # ------------------------------------------------------------ numbers
 
-    def readings(self, step: Step, spread: Floats, sets: Sets | None = None, *, quick: bool = False) -> Readings:
-        """What a meter shows at a measurement. `spread` (rows,): see `volts_readings`."""
+    def readings(
+        self,
+        step: Step,
+        spread: Floats,
+        sets: Sets | None = None,
+        rows: np.ndarray | None = None,
+        *,
+        quick: bool = False,
+    ) -> Readings:
+        """What a meter shows at a measurement. `spread` (rows,): see `volts_readings`. `rows`: of the causes' rows
+        only these."""
         red, black = step.red or BODY, step.black or BODY
+        some = slice(None) if rows is None else rows
         if step.unit == "A":
-            return amps_readings(self.probing.amps(step.operate, step.through or "", sets), spread)
+            return amps_readings(self.probing.amps(step.operate, step.through or "", sets)[some], spread)
         if step.unit == "V":
             if quick or BODY in (red, black):
-                return quick_volts(self.probing.shown(step.operate, sets), self.predictor.network, red, black, spread)
+                shown = self.probing.shown(step.operate, sets, rows)
+                return quick_volts(shown, self.predictor.network, red, black, spread)
             seen, unsure = self.probing.volts(step.operate, red, black, sets)
-            return volts_readings(highest(seen.number, seen.off, seen.flasher), spread, unsure)
+            return volts_readings(highest(seen.number, seen.off, seen.flasher)[some], spread, unsure[some])
         # with the little that a meter sends through it all is straight but junctions
         if BODY in (red, black) and not self.predictor.network.diodes and step.operate.get("engine") != "running":
             point = red if black == BODY else black
-            return quick_ohms(self.probing.shown(step.operate, sets), self.predictor.network, point, spread)
-        return ohms_readings(self.probing.read(step.operate, Ohmmeter(), red, black, sets).number, spread)
+            return quick_ohms(self.probing.shown(step.operate, sets, rows), self.predictor.network, point, spread)
+        return ohms_readings(self.probing.read(step.operate, Ohmmeter(), red, black, sets).number[some], spread)
 
     def number(self, step: Step, row: int = 1, sets: Sets | None = None) -> float:
         """What a meter shows in one row, in the step's unit: inf above its range, nan where it means nothing."""
@@ -81,17 +92,25 @@ class Metered:
     # ------------------------------------------------------------ words
 
     def words(
-        self, step: Step, spread: Floats, limits: Mapping[str, float], sets: Sets | None = None, *, quick: bool = False
+        self,
+        step: Step,
+        spread: Floats,
+        limits: Mapping[str, float],
+        sets: Sets | None = None,
+        rows: np.ndarray | None = None,
+        *,
+        quick: bool = False,
     ) -> Floats:
         """(rows, outcomes) of a test lamp, LED tester or buzzer before any misjudging."""
         red, black = step.red or BODY, step.black or BODY
         if step.target == BUZZER:
-            chance = beeps(self.probing.read(step.operate, Ohmmeter(), red, black, sets).number)
+            some = slice(None) if rows is None else rows
+            chance = beeps(self.probing.read(step.operate, Ohmmeter(), red, black, sets).number[some])
             return np.stack([1 - chance, chance], axis=1)
         instrument = self._tester(step)
         led_from_v = instrument.on_v if isinstance(instrument, LedTester) else None
         return tester_looks(
-            self._seen(step, instrument, red, black, sets, quick), spread, limits, self.system_v, led_from_v
+            self._seen(step, instrument, red, black, sets, rows, quick), spread, limits, self.system_v, led_from_v
         )
 
     def _tester(self, step: Step) -> Instrument:
@@ -100,9 +119,17 @@ class Metered:
         return ProbeLamp(self.system_v, SERIES_LAMP_W if step.target == SERIES_LAMP else TEST_LAMP_W)
 
     def _seen(
-        self, step: Step, instrument: Instrument, red: str, black: str, sets: Sets | None, quick: bool
+        self,
+        step: Step,
+        instrument: Instrument,
+        red: str,
+        black: str,
+        sets: Sets | None,
+        rows: np.ndarray | None,
+        quick: bool,
     ) -> Indication:
         if quick and isinstance(instrument, ProbeLamp) and step.target != SERIES_LAMP:
-            shown = self.probing.shown(step.operate, sets)
+            shown = self.probing.shown(step.operate, sets, rows)
             return quick_lamp(shown, self.predictor.network, red, black, instrument.watts, instrument.rated_v)
-        return self.probing.read(step.operate, instrument, red, black, sets)
+        found = self.probing.read(step.operate, instrument, red, black, sets)
+        return found if rows is None else found.rows(rows.tolist())

@@ -15,7 +15,7 @@ from diag.circuit.paths import Paths
 from diag.knowledge import schema
 from diag.knowledge.assemble import AnyPart, Knowledge
 from diag.knowledge.targets import part_of_target
-from diag.reason.steps import plain
+from diag.reason.operates import plain
 
 __all__ = ["Neighbour", "Neighbours"]
 

@@ -15,7 +15,7 @@ from diag.circuit.network import Floats
 from diag.circuit.parts import build_network
 from diag.circuit.predict import Predictor
 from diag.knowledge import schema
-from diag.knowledge.assemble import Knowledge
+from diag.knowledge.assemble import Knowledge, operate_key
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED
 from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
@@ -23,6 +23,7 @@ from diag.reason.choose import Ranked, Situation, StepTable, rank
 from diag.reason.forward import Fact, Firing, Matcher, forward
 from diag.reason.limited import series_lamp_steps
 from diag.reason.metered import wants_instrument
+from diag.reason.operates import points_of
 from diag.reason.remedies import plan_remedies
 from diag.reason.ruled import weighed
 from diag.reason.steps import SERIES_LAMP, Deed, Finding, Step, Value, all_steps, own_step
@@ -35,6 +36,8 @@ _CHANGED_TAKES = 0.3
 """Chance that an unnamed change by the fitter cured whatever was wrong; common practice, no source."""
 _MISSES = 0.05
 """Chance that a remedy did not take."""
+_KEPT_STILL = ("seized", "stuck")
+"""Modes of a part that then neither sounds nor moves, whatever its feed."""
 _SHOWS = 0.35
 _OPEN = 0.5
 """A problem whose signs were less likely misread, or cured, than this is still to be solved."""
@@ -93,7 +96,7 @@ class Reasoner:
             self.rules,
             [c.id for c in self.causes],
             [c.spread for c in self.causes],
-            [float(self.seized(i)) for i in range(len(self.causes))],
+            [self.held(i) for i in range(len(self.causes))],
             {
                 i: (self.index[cause.of], cause.shows)
                 for i, cause in enumerate(self.causes)
@@ -108,8 +111,9 @@ class Reasoner:
         self._limited_steps = [step for step in self.steps.values() if step.target == SERIES_LAMP]
         self._limited_table: StepTable | None = None
         computed = [s for s in self.steps.values() if self.chances.computed(s) and s.target != SERIES_LAMP]
-        self._computed_steps = StepTable(computed, self.chances.table)
-        self.chances.share(self._computed_steps.tables())
+        for step in sorted(computed, key=lambda step: operate_key(step.operate)):  # what one operate shows at a go
+            self.chances.folded(step)
+        self._computed_steps = StepTable(computed, self.chances.folded)
         self._ruled_steps = [step for step in self.steps.values() if not self.chances.computed(step)]
         self._ruled_table: tuple[list[Floats], StepTable] | None = None
 
@@ -134,10 +138,12 @@ class Reasoner:
             out[cause.id] = [names[r] for r in order if shift[r, 1 + i] > _SHOWS]
         return out
 
-    def seized(self, cause: int) -> bool:
-        """Whether a cause (by index) keeps its horn, or the contact of its relay, from moving."""
-        change, subject = self.causes[cause].change, self.causes[cause].subject
-        return change is not None and not change.flags.isdisjoint({f"{subject}:seized", f"{subject}:stuck"})
+    def held(self, cause: int) -> frozenset[str]:
+        """The parts that a cause (by index) keeps from moving: a seized horn or motor, a relay whose contact is
+        welded."""
+        change = self.causes[cause].change
+        flags = change.flags if change is not None else frozenset()
+        return frozenset(part for part, _, mode in (flag.rpartition(":") for flag in flags) if mode in _KEPT_STILL)
 
     def step_like(self, check: str, deed: Deed) -> Step | None:
         """The step that an answer record describes: by what was done, else by its id, else made from it.
@@ -152,7 +158,10 @@ class Reasoner:
         if self.predictor is None or not self._may_operate(deed.operate):
             return None
         step = own_step(self.knowledge, deed)
-        return step if step is not None and self.chances.computed(step) else None
+        if step is None or not self.chances.computed(step):
+            return None
+        self.predictor.look_at(step.operate, points_of(self.knowledge, step))
+        return step
 
     def _may_operate(self, operate: Mapping[str, str]) -> bool:
         controls = self.knowledge.controls

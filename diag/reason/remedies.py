@@ -12,7 +12,7 @@ from diag.circuit.faults import Cause
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.reason.neighbours import Neighbour, Neighbours
-from diag.reason.steps import plain
+from diag.reason.operates import plain
 
 __all__ = ["RemedyPlan", "plan_remedies"]
 

@@ -34,13 +34,24 @@ class Seldom:
         """Those that come and go."""
         return frozenset(self._like)
 
-    def mixed(self, rows: Floats) -> Floats:
-        """The same with what each of them shows at a moment taken by chance."""
+    def mixed(self, rows: Floats, of: np.ndarray | None = None) -> Floats:
+        """The same with what each of them shows at a moment taken by chance. `of`: which of all rows these are, in
+        rising order and `joined`, where they are not all."""
         if not len(self._rows):
             return rows
+        mine, there, shows = self._rows, self._there, self._chance
+        if of is not None:
+            here = np.isin(mine, of)
+            mine, there, shows = np.searchsorted(of, mine[here]), np.searchsorted(of, there[here]), shows[here]
         out = rows.copy()
-        chance = self._chance.reshape(-1, *[1] * (rows.ndim - 1))
-        out[self._rows] = chance * rows[self._there] + (1 - chance) * rows[:1]
+        chance = shows.reshape(-1, *[1] * (rows.ndim - 1))
+        out[mine] = chance * rows[there] + (1 - chance) * rows[:1]
+        return out
+
+    def joined(self, chosen: np.ndarray) -> np.ndarray:
+        """(rows,) those chosen, and with each fault also the one that is like it now and then."""
+        out = chosen.copy()
+        out[self._rows] = chosen[self._there]
         return out
 
     def there(self, rows: Floats) -> Floats:

@@ -14,9 +14,10 @@ from diag.circuit.observe import LOOKS, MOTORS, SOUNDS, answers_of
 from diag.circuit.predict import HEALTHY, Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key, terminals_of
-from diag.knowledge.bridging import BODY, BRIDGED, EXTRA_CONTROLS, UNPLUGGED, bridge_ends, spelt
+from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED, bridge_ends, spelt
 from diag.knowledge.targets import part_of_target, target_title
 from diag.reason.jumpers import CAUTION, jumps
+from diag.reason.operates import battery_off, operate_of, plain, splits
 
 __all__ = [
     "BODY",
@@ -24,17 +25,13 @@ __all__ = [
     "LED_TESTER",
     "SERIES_LAMP",
     "TEST_LAMP",
-    "ISOLATED",
     "Deed",
     "Finding",
     "Step",
     "Value",
     "all_steps",
     "fits",
-    "key_on",
     "own_step",
-    "plain",
-    "step_operates",
     "working_operates",
 ]
 
@@ -43,8 +40,6 @@ TEST_LAMP = "test-lamp"
 LED_TESTER = "led-tester"
 BUZZER = "buzzer"
 """Targets of the same look at a tester with an LED, and of a listen to a meter's continuity buzzer."""
-ISOLATED = "isolated"
-"""Position of the control `battery` in which its isolator is open and nothing is taken off."""
 SERIES_LAMP = "series-lamp"
 """Target of a look at a lamp across the open isolator: all that the vehicle draws goes through it."""
 Value = str | float | tuple[str, str]
@@ -143,55 +138,10 @@ def _word(test: str | None, found: str) -> bool:
     return found == test.removeprefix("is ").strip()
 
 
-def step_operates(knowledge: Knowledge) -> list[dict[str, str]]:
-    """Every operate that any step uses, for the table of predictions."""
-    found: dict[tuple[tuple[str, str], ...], dict[str, str]] = {(): {}, (("battery", "disconnected"),): _off({})}
-    for check in knowledge.checks.values():
-        operate = _set(knowledge, check)
-        found[operate_key(operate)] = operate
-    if ISOLATED in knowledge.controls.get("battery", ()):
-        for operate in ({}, key_on(knowledge)):
-            found[operate_key({**operate, "battery": ISOLATED})] = {**operate, "battery": ISOLATED}
-    for hub, _ in _splits(knowledge):
-        operate = _off({UNPLUGGED: hub})
-        found[operate_key(operate)] = operate
-    for jump in jumps(knowledge):
-        found[operate_key(jump.operate)] = dict(jump.operate)
-    return list(found.values())
-
-
-def key_on(knowledge: Knowledge) -> dict[str, str]:
-    """The key on and everything else at rest; nothing where the vehicle has no key."""
-    return {"ignition": "on"} if "on" in knowledge.controls.get("ignition", ()) else {}
-
-
-def _set(knowledge: Knowledge, check: schema.Check) -> dict[str, str]:
-    """How the controls stand for a check; ohms are taken with the battery off."""
-    operate = spelt(check.operate, knowledge.terminals)
-    return _off(operate) if check.unit == "ohm" else operate
-
-
-def _splits(knowledge: Knowledge) -> list[tuple[str, str]]:
-    """Where a short to body is parted: each terminal of a joint whose wires come off, and another terminal
-    of the joint to measure from."""
-    ends = {end for wire in knowledge.wires.values() for end in (wire.from_, wire.to)}
-    out = []
-    for part_id, part in knowledge.parts.items():
-        if isinstance(part, schema.JointPart) and not part.breakable:
-            wired = [t for t in part.terminals if f"{part_id}.{t}" in ends and t not in part.sealed]
-            if len(wired) > 2:
-                out += [(f"{part_id}.{t}", f"{part_id}.{next(o for o in wired if o != t)}") for t in wired]
-    return out
-
-
-def _off(operate: Mapping[str, str]) -> dict[str, str]:
-    return {**operate, "battery": "disconnected"}
-
-
 def _of_check(knowledge: Knowledge, check: schema.Check) -> Step:
     labels: dict[str, str] = {}
     outcomes: tuple[Value, ...] = ()
-    operate = _set(knowledge, check)
+    operate = operate_of(knowledge, check)
     if check.kind in ("look", "listen"):
         part = part_of_target(knowledge, check.target)
         known = answers_of(part.kind, looked=check.kind == "look") if part is not None else ()
@@ -250,11 +200,6 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
     return out
 
 
-def plain(operate: Mapping[str, str]) -> bool:
-    """Whether only controls of the vehicle are set: no wire is off and no jumper on."""
-    return not any(control in operate for control in EXTRA_CONTROLS)
-
-
 def _at_work(knowledge: Knowledge, predictor: Predictor, target: str, operate: Mapping[str, str]) -> bool:
     """Whether current flows through a target on a sound vehicle."""
     shown, net = predictor.healthy(operate), predictor.network
@@ -291,7 +236,7 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
     working = {circuit: working_operates(knowledge, predictor, circuit) for circuit in knowledge.circuits}
     body_is_plus = knowledge.vehicle.earth == "positive"  # then the red probe is on body, so that volts read above zero
     off_caution = next((s.caution for s in written if s.operate.get("battery") == "disconnected" and s.caution), None)
-    for hub, other in _splits(knowledge):
+    for hub, other in splits(knowledge):
         part_id = hub.split(".")[0]
         part = knowledge.parts[part_id]
         stamped = part.spelled(hub.split(".")[1])
@@ -300,7 +245,7 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
             f"ohm:{other}:without:{hub}",
             title,
             "measure",
-            _off({UNPLUGGED: hub}),
+            battery_off({UNPLUGGED: hub}),
             knowledge.circuit_of[part_id],
             part.place,
             part.reach + 1.5 + _BATTERY_OFF_MINUTES,
@@ -354,12 +299,12 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
                     caution=caution,
                     generated=True,
                 )
-            if (name, BODY, "ohm", operate_key(_off({}))) not in taken:
+            if (name, BODY, "ohm", operate_key(battery_off({}))) not in taken:
                 yield Step(
                     f"ohm:{name}",
                     f"Ohms from {where} to body, battery off",
                     "measure",
-                    _off({}),
+                    battery_off({}),
                     circuit,
                     part.place,
                     part.reach + 0.5 + _BATTERY_OFF_MINUTES,
@@ -404,7 +349,7 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
     label = _spoken(operate)
     if kind == "measure" and unit in ("V", "ohm") and red in points and black in points and red != black:
         word = "Volts" if unit == "V" else "Ohms"
-        setting = _off(operate) if unit == "ohm" else dict(operate)
+        setting = battery_off(operate) if unit == "ohm" else dict(operate)
         place = _place_of(knowledge, red, black)
         return Step(
             f"{word.lower()}:{red}:{black}:{_key(setting)}",
@@ -441,7 +386,7 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
     if kind == "look" and target in _HELD and red in points and (black or BODY) in points:
         return _held(knowledge, deed, target, red, black or BODY)
     if kind == "listen" and target == BUZZER and red in points and black in points and red != black:
-        setting = _off(operate)
+        setting = battery_off(operate)
         return Step(
             f"buzzer:{red}:{black}:{_key(setting)}",
             f"Continuity from {red} to {black}{label}",

@@ -14,7 +14,7 @@ import numpy as np
 from diag.circuit.network import Floats
 from diag.reason.ahead import best_first
 
-__all__ = ["Check", "DecisionTable", "RankedCheck", "expected_bits", "noisy_or"]
+__all__ = ["Folded", "folded", "Check", "DecisionTable", "RankedCheck", "expected_bits", "noisy_or"]
 
 
 @dataclass(frozen=True)
@@ -112,3 +112,15 @@ class DecisionTable:
         else:
             order = np.argsort(-worth, kind="stable").tolist()
         return [RankedCheck(self.checks[i], float(bits[i]), float(worth[i])) for i in order]
+
+
+Folded = tuple[Floats, np.ndarray]
+"""Different rows of chances (rows, answers), the healthy one first, and which of them each of (1 + causes,) is."""
+
+
+def folded(table: Floats) -> Folded:
+    """A table (1 + causes, answers) with the rows that are as the first kept once."""
+    differs = (table != table[:1]).any(axis=1)
+    differs[0] = True
+    place = np.where(differs, np.cumsum(differs) - 1, 0).astype(np.int32)
+    return table[differs], place

@@ -39,7 +39,11 @@ class _Lines:
         yield ""
         for text in sheet.notes:
             yield from self._wrapped(text)
-        for heading, rows in (("Lamps", sheet.lamps), ("Motors and relays", sheet.motors), ("Sounds", sheet.sounds)):
+        for heading, rows in (
+            ("Lamps", sheet.lamps),
+            ("Motors, relays and gauges", sheet.motors),
+            ("Sounds", sheet.sounds),
+        ):
             if rows:
                 yield from self._heading(heading)
                 for row in rows:

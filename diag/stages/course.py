@@ -9,8 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from weakref import WeakKeyDictionary
 
+from diag.reason.operates import plain
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import Step, plain
+from diag.reason.steps import Step
 from diag.stages.route import Route, route_of
 
 __all__ = [

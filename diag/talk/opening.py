@@ -24,8 +24,8 @@ from diag.knowledge.lint import check_causes
 from diag.knowledge.load import default_vehicle, load_knowledge
 from diag.reason.engine import default_matcher
 from diag.reason.forward import Matcher
+from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import step_operates
 from diag.talk.conversation import Conversation
 
 __all__ = [
@@ -75,7 +75,7 @@ def open_reasoner(
     knowledge = load_knowledge(vehicle)
     predictor = None
     if "wiring" not in without:
-        predictor = Predictor(knowledge, step_operates(knowledge), cache_folder(), progress)
+        predictor = Predictor(knowledge, step_operates(knowledge), cache_folder(), progress, looked_at(knowledge))
     reasoner = Reasoner(knowledge, predictor, matcher or default_matcher(), with_rules="rules" not in without)
     if not without:
         problems = check_causes(knowledge, set(reasoner.index))

@@ -18,8 +18,9 @@ from diag.circuit.predict import HEALTHY
 from diag.knowledge import schema
 from diag.knowledge.targets import part_of_target
 from diag.reason.metered import wants_instrument
+from diag.reason.operates import plain
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import Step, Value, fits, plain
+from diag.reason.steps import Step, Value, fits
 
 __all__ = ["SimulatedFitter"]
 
@@ -77,9 +78,10 @@ class SimulatedFitter:
         part = part_of_target(knowledge, step.target)
         if part is None:
             return None
-        seized = np.array([0.0, float(any(self.reasoner.seized(i) for i in self.left))])
+        target = (step.target or "").split(".")[0]
+        held = np.array([0.0, float(any(target in self.reasoner.held(i) for i in self.left))])
         words = observe.part_words(
-            shown, net, step.target or "", part.kind, none, limits, system_v, seized, looked=step.kind == "look"
+            shown, net, step.target or "", part.kind, none, limits, system_v, held, looked=step.kind == "look"
         )
         return step.outcomes[int(words[1].argmax())]
 

@@ -9,8 +9,9 @@ import re
 from collections.abc import Mapping, Sequence
 
 from diag.calc.battery import days_of_standing
+from diag.reason.operates import key_on
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import SERIES_LAMP, Step, key_on
+from diag.reason.steps import SERIES_LAMP, Step
 from diag.stages.course import (
     Course,
 )

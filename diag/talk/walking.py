@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from diag.reason.steps import plain
+from diag.reason.operates import plain
 from diag.talk.known import Known
 from diag.talk.nexts import Look
 

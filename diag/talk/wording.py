@@ -35,6 +35,10 @@ _CONTROL = {
     "brake-pedal": "brake pedal",
     "horn-button": "horn button",
     "engine": "engine",
+    "headlamp-flash": "flasher lever",
+    "fuel": "tank",
+    "coolant": "engine",
+    "points": "points of the breaker",
 }
 
 

@@ -9,8 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from diag.alter.guarding import unguarded
 from diag.alter.work import Altered
+from diag.calc.copper import continuous_a
+from diag.circuit.parts import build_network
 from diag.errors import DiagError
+from diag.knowledge.load import load_knowledge
 from tests.alter.vehicles import altered, vehicle
 
 
@@ -129,6 +133,19 @@ def test_swapped_dynamo_wires_are_put_right(tmp_path: Path) -> None:
     assert found["Field wire of the dynamo"][0] == "move"
 
 
+def test_marks_of_the_old_part_stand_before_the_new_ones(tmp_path: Path) -> None:
+    """A regulator stamped with other letters: the sheet leads from what is read to what is read."""
+    stamped = "overrides:\n  parts:\n    regulator: {marks: {B+: BAT, D+: GEN}}\n"
+    done = altered(vehicle(tmp_path, more=stamped), "regulator")
+    action, was, now = actions(done)["Regulator to the battery feed"]
+    assert (action, was.split(" - ")[0], now.split(" - ")[0]) == (
+        "back",
+        "Regulator with cut-out BAT (B+)",
+        "Regulator with cut-out B+",
+    )
+    assert "marks" not in done.text
+
+
 @pytest.mark.parametrize(("field", "touched"), [("to-earth", "DF of the dynamo"), ("to-output", "D+ of the dynamo")])
 def test_a_dynamo_is_polarised_by_the_way_of_its_field(tmp_path: Path, field: str, touched: str) -> None:
     """With DF off the regulator in either case, or its contacts burn; after the battery is on, before the proof."""
@@ -167,6 +184,29 @@ def test_a_tired_light_switch_gains_most_by_a_relay(tmp_path: Path) -> None:
     assert now - was > 0.5
 
 
+def test_wires_that_no_fuse_guards_are_named(tmp_path: Path) -> None:
+    """Old light switches are fed unfused: so then are the wires to the coils, and what runs to the relay is not."""
+    done = altered(vehicle(tmp_path), "headlamp-relay")
+    said = " ".join(done.sheet.unguarded)
+    assert "Dip switch to the relay of the dipped beam" in said
+    assert "Feed of the relay" not in said and "Earth wire" not in said
+    fused = (
+        "overrides:\n  fuses:\n    fuse-lights: {title: Fuse of the light switch, place: fuse-box, rating-a: 25 A}\n"
+        "  wires:\n    light-switch-feed: {from: fuse-lights.out}\n    lights-fuse-feed: {from: bus-30.2, to: "
+        "fuse-lights.in, colour: red, section-mm2: 4 mm2, length-m: 0.1 m}\n"
+    )
+    assert altered(vehicle(tmp_path / "b", more=fused), "headlamp-relay").sheet.unguarded == ()
+
+
+@pytest.mark.parametrize("earth", ["negative", "positive"])
+def test_starter_cable_and_feed_bar_stand_before_every_fuse(tmp_path: Path, earth: str) -> None:
+    """Whichever pole is earthed; behind a fuse, or behind a winding, nothing is unguarded."""
+    known = load_knowledge(vehicle(tmp_path, earth=earth))
+    bare = unguarded(known, build_network(known))
+    assert {"battery-cable", "main-feed", "key-switch-feed", "headlamp-feed", "regulator-feed"} <= bare
+    assert bare.isdisjoint({"turn-key-feed", "horn-feed", "dip-left-wire", "stop-wire", "main-earth-cable"})
+
+
 def test_a_longer_way_wants_a_thicker_wire(tmp_path: Path) -> None:
     """The section is worked out, not typed in: the same loss at four times the length."""
     short, long = (
@@ -180,8 +220,58 @@ def test_a_longer_way_wants_a_thicker_wire(tmp_path: Path) -> None:
 def test_relays_are_not_fitted_twice(tmp_path: Path) -> None:
     path = vehicle(tmp_path)
     path.write_text(altered(path, "headlamp-relay").text, encoding="utf-8")
-    with pytest.raises(DiagError, match="already"):
+    with pytest.raises(DiagError, match="headlamps.relays `both`; expected `none`"):
         altered(path, "headlamp-relay")
+
+
+# ---------------------------------------------------------------- horn relay, alternator
+
+
+def test_a_horn_relay_spares_the_column_and_brings_the_horn_its_volts(tmp_path: Path) -> None:
+    """The column carries a coil's seventh of an ampere; the horn hangs on fuse and earth by short wires."""
+    done = altered(vehicle(tmp_path), "horn-relay")
+    press = {"horn-button": "pressed"}
+    was, now = (side.amps(press, "slip-ring-wire") for side in (done.before, done.after))
+    assert was is not None and now is not None and now < 0.05 * was
+    volts = [side.volts(press, "horn.71", "horn.31b") or 0.0 for side in (done.before, done.after)]
+    assert volts[1] > volts[0]
+    assert proofs(done)["horn-sound"] == "sound" and proofs(done)["horn-rest"] == "none"
+
+
+def test_an_alternators_cable_bears_its_full_output(tmp_path: Path) -> None:
+    """Not what flows in the test, but what is stamped on it: 45 A in 4 mm² would cook."""
+    small, large = (
+        altered(vehicle(tmp_path / name), "alternator", f"output={amps}").after.knowledge.wires
+        for name, amps in (("a", "25 A"), ("b", "55 A"))
+    )
+    for wires, amps in ((small, 25.0), (large, 55.0)):
+        assert continuous_a(wires["alternator-cable"].section_mm2) >= amps
+        assert continuous_a(wires["main-feed"].section_mm2) >= amps
+    assert small["main-feed"].section_mm2 == 6.0, "what is thick enough stays"
+    assert large["main-feed"].section_mm2 > 6.0
+
+
+def test_with_an_alternator_the_tell_tale_comes_to_d_plus_and_the_regulators_wires_go(tmp_path: Path) -> None:
+    """Lamp on D+, which first feeds the field; nothing is left hanging on B+ of a regulator that is gone."""
+    done = altered(vehicle(tmp_path), "alternator")
+    found = actions(done)
+    assert found["Charge tell-tale to the alternator"][0] == "move"
+    assert found["Charge tell-tale to the alternator"][2].endswith("Alternator D+")
+    assert {row.action for row in done.sheet.map if "Dynamo" in row.was} == {"off"}
+    assert "charge-lamp.61" in {done.after.knowledge.wires["charge-61-wire"].from_}
+    assert proofs(done)["charge-key-on"] == "normal, steady" and proofs(done)["charge-running"] == "dark"
+
+
+def test_an_alternator_is_refused_where_plus_is_earthed(tmp_path: Path) -> None:
+    """Its diodes would be gone at the first touch of the clamp."""
+    with pytest.raises(DiagError, match="earth `positive`; expected `negative`"):
+        altered(vehicle(tmp_path, earth="positive"), "alternator")
+
+
+def test_volts_that_a_wire_loses_are_its_own(tmp_path: Path) -> None:
+    """Not the battery's that stand across a wire taken off for a check."""
+    done = altered(vehicle(tmp_path), "horn-relay")
+    assert done.after.most_lost_v("horn-to-column") < 0.1
 
 
 # ---------------------------------------------------------------- from 6 V to 12 V

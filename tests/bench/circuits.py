@@ -26,7 +26,7 @@ from diag.circuit.predict import Predictor  # noqa: E402
 from diag.circuit.reach import Reach  # noqa: E402
 from diag.circuit.solve import Solver  # noqa: E402
 from diag.knowledge.load import default_vehicle, load_knowledge  # noqa: E402
-from diag.reason.steps import step_operates  # noqa: E402
+from diag.reason.operates import step_operates
 from tests.circuit.spice import NGSPICE, Deck, Gathered, Row, run  # noqa: E402
 
 __all__ = ["main", "replicated"]

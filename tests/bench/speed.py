@@ -22,8 +22,8 @@ from diag.circuit.predict import Predictor
 from diag.job.journal import Journal
 from diag.knowledge.load import default_vehicle, load_knowledge
 from diag.reason.engine import default_matcher
+from diag.reason.operates import step_operates
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import step_operates
 from diag.talk.conversation import Conversation
 from tests.jobs.recorded import Recorded, names_on
 

@@ -428,6 +428,17 @@ def test_every_cause_that_the_circuits_cite_is_there(tmp_path: Path) -> None:
         assert check_causes(body.knowledge, derived) == []
 
 
+def test_no_two_checks_ask_for_the_same_deed(tmp_path: Path) -> None:
+    """The answer to one would be filed under the other, which would be asked for ever."""
+    deeds: dict[object, str] = {}
+    for name, check in load_knowledge(_file(tmp_path, _ALL)).checks.items():
+        if check.kind in ("look", "listen", "measure"):
+            operate = tuple(sorted(check.operate.items()))
+            what = (check.target, check.red, check.black, check.through, check.unit)
+            deed = (check.kind, operate, *what)
+            assert deeds.setdefault(deed, name) == name, f"{name} and {deeds[deed]}"
+
+
 def test_every_circuit_has_a_way_in_and_a_way_to_prove_a_cure(tmp_path: Path) -> None:
     """Complaints with several phrases, rules that build on each other, remedies with steps and proof."""
     knowledge = load_knowledge(_file(tmp_path, _ALL))

@@ -85,6 +85,24 @@ def test_a_battery_off_its_earth_still_reads_its_volts_from_post_to_post() -> No
     assert show(net, Voltmeter(), "plus", "minus") == pytest.approx(12.6, abs=_MILLIVOLT)
 
 
+@pytest.mark.parametrize("ohm", [0.2, 1.0, 5.0, 50.0])
+def test_volts_behind_a_bad_joint_stray_as_the_divider_rule_says(ohm: float) -> None:
+    """V = V0 r / (R + r), so that dV / d ln R = V (1 - V / V0); never more than twice of it is allowed for."""
+    spread, rest_v = 0.3, 12.6
+    volts = np.array([rest_v, rest_v * 5.0 / (5.0 + ohm)])
+    own = readings.volts_readings(volts, np.zeros(2)).width[1]
+    strays = math.sqrt(readings.volts_readings(volts, np.array([0.0, spread])).width[1] ** 2 - own**2)
+    slope = spread * volts[1] * (1 - volts[1] / rest_v)
+    assert 0.999 * slope < strays < 2.001 * slope
+
+
+def test_a_point_that_is_dead_is_dead_however_bad_the_fault() -> None:
+    """A stiff wiper may take more or less; behind the fuse that it burnt there is nothing either way."""
+    for read in (readings.volts_readings, readings.amps_readings):
+        loose, firm = (read(np.array([12.6, 0.0]), np.array([0.0, spread])) for spread in (0.5, 0.0))
+        assert loose.width[1] == pytest.approx(firm.width[1], abs=1e-12)
+
+
 def test_probes_put_the_other_way_round_read_the_other_sign() -> None:
     """A minus sign in front of the volts tells which way round a feed or a battery is."""
     net = _fed_through(1.0)

@@ -63,14 +63,14 @@ def test_stopping_keeps_the_answers_and_the_same_call_goes_on() -> None:
 def test_anew_forgets_what_was_kept() -> None:
     """Kept answers are not forced on anybody."""
     run("new", "--out", "v.yaml", typed="van\nFirst\nq\n")
-    result = run("new", "--anew", "--out", "v.yaml", typed="\n" * MANY)
+    result = run("new", "--anew", "--out", "v.yaml", typed="motorcycle\n" + "\n" * MANY)
     assert result.exit_code == 0
     assert load_knowledge(Path("v.yaml")).vehicle.title == "My vehicle"
 
 
 def test_u_goes_back_one_question_at_a_time() -> None:
     """Two back, other answers, and on; at the first question there is nothing to go back to."""
-    result = run("new", "--out", "v.yaml", typed="u\ncar\nWrong\n6\nu\nu\nRight\n24\n" + "\n" * MANY)
+    result = run("new", "--out", "v.yaml", typed="u\nmotorcycle\nWrong\n6\nu\nu\nRight\n24\n" + "\n" * MANY)
     assert "Nothing stands before this" in result.output
     vehicle = load_knowledge(Path("v.yaml")).vehicle
     assert (vehicle.title, vehicle.system_v) == ("Right", 24.0)
@@ -88,7 +88,9 @@ def test_u_at_the_end_goes_back_to_the_last_question() -> None:
 
 def test_wrong_answers_are_told_and_asked_again() -> None:
     """What was found, what is expected; nothing is taken for something else."""
-    result = run("new", "--out", "v.yaml", typed="9\nplane\ncar\n\n12\n\n\nfar\n0.1 m\n5 kg\n3.9\n" + "\n" * MANY)
+    result = run(
+        "new", "--out", "v.yaml", typed="9\nplane\nmotorcycle\n\n12\n\n\nfar\n0.1 m\n5 kg\n3.9\n" + "\n" * MANY
+    )
     assert result.exit_code == 0
     for found in (
         "`9`; expected 1 to",
@@ -119,7 +121,7 @@ def test_file_that_is_there_is_never_overwritten_in_silence() -> None:
     assert refused.exit_code == 2
     assert "already" in refused.output
     assert Path("v.yaml").read_text(encoding="utf-8") == "precious"
-    replaced = run("new", "--out", "v.yaml", "--replace", typed="\n" * MANY)
+    replaced = run("new", "--out", "v.yaml", "--replace", typed="trailer\n" + "\n" * MANY)
     assert "Replaced: v.yaml" in replaced.output
     load_knowledge(Path("v.yaml"))
     assert sorted(os.listdir()) == ["v.yaml"]
@@ -133,7 +135,7 @@ def test_folder_that_is_not_there_is_told_before_the_first_question() -> None:
 
 def test_answers_from_a_file_ask_nothing() -> None:
     """What it does not say is as usual; numbers, words and labels all do."""
-    Path("a.yaml").write_text("sort: 2\ntitle: 'Paint: blue'\nsystem-v: 24 V\nlength: 6,1 m\n", encoding="utf-8")
+    Path("a.yaml").write_text("sort: 3\ntitle: 'Paint: blue'\nsystem-v: 24 V\nlength: 6,1 m\n", encoding="utf-8")
     result = run("new", "--answers", "a.yaml", "--out", "v.yaml")
     assert result.exit_code == 0, result.output
     vehicle = load_knowledge(Path("v.yaml")).vehicle
@@ -164,7 +166,7 @@ def test_mistakes_in_a_file_of_answers_are_told_with_their_place(text: str, plac
 
 def test_answers_that_lead_nowhere_are_named() -> None:
     """A flasher unit on a vehicle without turn signals is a slip that the person should see."""
-    Path("a.yaml").write_text("turn-watts: w18\n", encoding="utf-8")
+    Path("a.yaml").write_text("sort: trailer\nturn-watts: w18\n", encoding="utf-8")
     result = run("new", "--answers", "a.yaml", "--out", "v.yaml")
     assert result.exit_code == 0
     assert "turn-watts" in result.output
@@ -172,7 +174,7 @@ def test_answers_that_lead_nowhere_are_named() -> None:
 
 def test_check_tells_what_matters_and_what_is_wrong() -> None:
     """The same of a file that was written by hand."""
-    run("new", "--out", "v.yaml", typed="\n" * MANY)
+    run("new", "--out", "v.yaml", typed="motorcycle\n" + "\n" * MANY)
     good = run("check", "v.yaml")
     assert good.exit_code == 0
     assert "nothing wrong" in good.output and "twice as long" in good.output.replace("\n  ", " ")

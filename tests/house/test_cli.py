@@ -16,9 +16,10 @@ import pytest
 from click.testing import CliRunner, Result
 
 from diag.cli import main
+from tests.vehicles import SIX
 
 ROOT = Path(__file__).parents[2]
-DEMO = (ROOT / "rules" / "vehicles" / "demo-pickup.yaml").read_text(encoding="utf-8")
+DEMO = SIX.read_text(encoding="utf-8")
 FAULT = "fuse-horn.blown"
 HAS_ENGINE = importlib.util.find_spec("durable") is not None
 

@@ -37,8 +37,25 @@ def test_every_file_that_readme_and_guide_name_exists() -> None:
         for target in re.findall(r"\]\(([^)#:]+)\)", text):
             assert (_TOP / target).exists(), f"{name} names {target}"
     guide = (_TOP / "DEVELOPERS.md").read_text(encoding="utf-8")
-    for module in re.findall(r"`((?:knowledge|calc|circuit|reason|job|talk|log|sheet)/[a-z_]+\.py)`", guide):
+    for module in re.findall(r"`((?:knowledge|calc|circuit|reason|job|talk|log|sheet|alter)/[a-z_]+\.py)`", guide):
         assert (_TOP / "diag" / module).exists(), f"DEVELOPERS.md names {module}"
+
+
+def test_the_alteration_of_the_guide_is_one_that_works(tmp_path: Path) -> None:
+    """From the guide to a work sheet without a change."""
+    from diag.alter.work import alter
+    from diag.knowledge.alterations import load_alteration
+
+    guide = (_TOP / "DEVELOPERS.md").read_text(encoding="utf-8")
+    (example,) = [b for b in re.findall(r"```yaml\n(.*?)```", guide, flags=re.DOTALL) if "alteration:" in b]
+    recipe, vehicle = tmp_path / "horn-relay.yaml", tmp_path / "van.yaml"
+    recipe.write_text(example, encoding="utf-8")
+    vehicle.write_text(
+        "vehicle: van\ntitle: Van\nsystem-v: 12 V\nearth: negative\nhistory: aged\ncircuits: [horn]\n", encoding="utf-8"
+    )
+    sheet = alter(vehicle, load_alteration(recipe), [], "2026-11-28", "van.before.yaml").sheet
+    assert sheet.doubts == ()
+    assert any("relay" in text.lower() for text in sheet.needed)
 
 
 def test_the_rule_of_the_guide_is_one_that_loads() -> None:

@@ -29,8 +29,8 @@ from diag.job.state import replay
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.load import load_knowledge, rules_folder
 from diag.reason.engine import default_matcher
+from diag.reason.operates import step_operates
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import step_operates
 from diag.talk.findings import findings_of
 from tests.jobs.recorded import FOLDER, believed
 

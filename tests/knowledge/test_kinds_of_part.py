@@ -252,3 +252,19 @@ def test_the_kinds_are_those_that_a_kinds_file_may_name(tmp_path: Path) -> None:
     small = write_small(tmp_path, ("kinds.yaml", "  battery:\n", "  batery:\n"))
     (problem,) = small.problems()
     assert "Did you mean `battery`?" in str(problem)
+
+
+def test_a_mark_names_a_terminal_that_is_there(tmp_path: Path) -> None:
+    """What is stamped on a part is told beside our name for it; a slip would be told beside none."""
+    good = _with(tmp_path / "good", '{kind: regulator, title: Regulator, place: front, marks: {B+: "51"}}').load()
+    assert [good.parts["added"].spelled(name) for name in ("B+", "61")] == ["51 (B+)", "61"]
+    small = _with(tmp_path / "slip", '{kind: regulator, title: Regulator, place: front, marks: {BX: "51"}}')
+    (problem,) = small.problems()
+    assert "there is no such terminal" in str(problem)
+    assert "`BX`" in str(problem)
+
+
+def test_a_breaker_names_positions_of_its_own_control(tmp_path: Path) -> None:
+    """An engine at rest leaves its points anyhow; a file may give them a control."""
+    (problem,) = _with(tmp_path, "{kind: breaker, title: Points, place: front, closed-when: [shut]}").problems()
+    assert "position of `engine`" in str(problem)

@@ -89,6 +89,18 @@ def test_an_override_works_on_what_the_variant_gives(tmp_path: Path) -> None:
     assert (wire.from_, wire.length_m) == ("lamp-relay.87", 7.0)
 
 
+def test_what_the_vehicle_brings_in_stays_though_an_unchosen_variant_has_its_name(tmp_path: Path) -> None:
+    """A part added by hand that is called like one of a variant: its wire was silently left out."""
+    own = (
+        "overrides:\n  parts:\n    lamp-relay: {kind: relay, title: Relay of my own, place: front}\n  wires:\n"
+        "    own-wire: {from: lamp-relay.85, to: earth-front.31, colour: brown, section-mm2: 1 mm2, length-m: 1 m}\n"
+    )
+    knowledge = fitted(tmp_path, own).load()
+    assert knowledge.parts["lamp-relay"].title == "Relay of my own"
+    assert "own-wire" in knowledge.wires
+    assert "coil-feed" not in knowledge.wires
+
+
 @pytest.mark.parametrize(
     ("chosen", "old", "new", "says"),
     [

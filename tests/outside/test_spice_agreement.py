@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from diag.circuit import observe
 from diag.circuit.behaviour import Shown
@@ -21,14 +22,17 @@ from diag.circuit.netlist import About, write_netlist
 from diag.circuit.network import Change, Floats, Network
 from diag.circuit.predict import Predictor
 from diag.knowledge.assemble import operate_key
-from diag.reason.steps import step_operates
+from diag.knowledge.load import load_knowledge
+from diag.reason.operates import step_operates
 from tests.circuit.demo import LEFT, Demo
 from tests.circuit.generated import generated_vehicle
 from tests.circuit.settled import States, settled_states
 from tests.circuit.spice import Gathered, needs_ngspice, run, spice_volts
+from tests.reasoners import file_of
 
 pytestmark = needs_ngspice
 _MILLIVOLT = 1e-3
+_ENGINE = ("supply", "starting", "ignition", "charge-warning", "horn")
 
 
 def _agree(states: States, spice: Floats, names: Sequence[str]) -> None:
@@ -130,3 +134,20 @@ def test_every_cause_as_a_file_of_its_own_loads_and_agrees(demo: Demo, tmp_path:
     with ThreadPoolExecutor(2) as pool:
         worst = max(pool.map(apart, files))
     assert worst < _MILLIVOLT
+
+
+@pytest.mark.parametrize("vehicle", ["demo-van.yaml", "demo-sports-car.yaml", "demo-motorcycle.yaml"])
+def test_every_cause_of_the_other_vehicles_agrees_with_the_simulator(vehicle: str) -> None:
+    """Starter and its strap, ballast, field on D+, alternator, horn relay, 6 V and positive earth: under every operate
+    in which something is looked at or listened to. The circuits of lamps are gone through on the pickup."""
+    knowledge = load_knowledge(file_of(vehicle))
+    predictor = Predictor(knowledge, [])
+    causes = [cause for cause in predictor.causes if knowledge.circuit_of[cause.subject] in _ENGINE]
+    watched = {
+        operate_key(check.operate): dict(check.operate)
+        for check in knowledge.checks.values()
+        if check.kind in ("look", "listen") and knowledge.circuit_of[check.id] in _ENGINE
+    }
+    changes = [Change(), *(cause.change or Change() for cause in causes)]
+    states = settled_states(predictor.bench, list(watched.values()), changes)
+    _agree(states, spice_volts(states.gathered), ["healthy", *(cause.id for cause in causes)])

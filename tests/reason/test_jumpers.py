@@ -17,8 +17,9 @@ from diag.knowledge.bridging import BODY, BRIDGED, bridge_ends
 from diag.knowledge.load import load_knowledge
 from diag.reason.engine import default_matcher
 from diag.reason.jumpers import CAUTION, jumps
+from diag.reason.operates import step_operates
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import Step, step_operates
+from diag.reason.steps import Step
 from tests.circuit.vehicles import wire, write_vehicle
 
 _DARK, _LIT = ("dark", "none"), ("normal", "steady")

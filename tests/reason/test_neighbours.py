@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import pytest
 
+from diag.reason.operates import plain
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import plain
 
 
 @pytest.mark.parametrize(

@@ -217,9 +217,21 @@ def test_motors_and_relays_are_told_as_they_are_heard(everything: Predictor) -> 
     relay whose coil is broken does not, with what it should do beside it."""
     on = {"ignition": "on", "lights": "head", "bed-wiper": "slow", "bed-start-button": "pressed"}
     found = {row.id: row.now for row in sheet_of(everything, on, None).motors}
-    assert found == {"starter": "runs", "blower": "runs", "wiper": "runs", "relay-lamps": "pulled in"}
+    assert found == {
+        "starter": "runs",
+        "blower": "runs",
+        "wiper": "runs",
+        "relay-lamps": "pulled in",
+        "fuel-gauge": "middle",
+    }
     rest = {row.id: row.now for row in sheet_of(everything, {}, None).motors}
-    assert rest == {"starter": "still", "blower": "still", "wiper": "still", "relay-lamps": "released"}
+    assert rest == {
+        "starter": "still",
+        "blower": "still",
+        "wiper": "still",
+        "relay-lamps": "released",
+        "fuel-gauge": "low",
+    }
     faulty = {row.id: row for row in sheet_of(everything, {"lights": "head"}, "relay-lamps.coil-open").motors}
     assert (faulty["relay-lamps"].now, faulty["relay-lamps"].healthy) == ("released", "pulled in")
 

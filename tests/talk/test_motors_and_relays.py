@@ -14,8 +14,9 @@ from diag.circuit.predict import Predictor
 from diag.circuit.reach import Reach
 from diag.knowledge.load import load_knowledge
 from diag.reason.matcher import PlainMatcher
+from diag.reason.operates import step_operates
 from diag.reason.reasoner import Reasoner
-from diag.reason.steps import Deed, Step, step_operates
+from diag.reason.steps import Deed, Step
 from diag.talk.conversation import Conversation
 from diag.talk.demo import play_through
 from diag.talk.opening import Rehearsed
@@ -149,6 +150,8 @@ def test_a_sound_vehicle_shows_what_it_should(
         ("relay.coil-open", "relay-on", "none"),
         ("relay.stuck", "relay-on", "none"),
         ("relay.stuck", "blower-on", "runs"),
+        ("blower.seized", "relay-on", "click"),
+        ("wiper.seized", "relay-on", "click"),
         ("start-wire.open", "crank", "none"),
         ("starter-cable.open", "crank", "click"),
         ("starter.motor-open", "crank", "click"),
