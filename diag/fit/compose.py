@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from diag.calc.copper import wire_ohm
-from diag.fit.interview import Answers, fitted, length_m, path
+from diag.fit.interview import Answers, fitted, length_m, path, sort_of
 from diag.fit.keeping import scalar
 from diag.fit.matter import losses, together
 from diag.fit.questions import Catalogue, Sets
@@ -109,6 +109,10 @@ def _head(catalogue: Catalogue, answers: Answers) -> Iterator[str]:
     yield f"system-v: {answers['system-v']} V"
     yield f"earth: {answers.get('earth', 'negative')}"
     yield f"history: {answers['history']}"
+    words = sort_of(catalogue, answers).places
+    if words:
+        yield "places:"
+        yield from (f"  {place}: {scalar(text)}" for place, text in words.items())
 
 
 def _choices(catalogue: Catalogue, answers: Answers) -> Iterator[str]:
@@ -143,11 +147,13 @@ def _overrides(catalogue: Catalogue, answers: Answers, plain: Knowledge) -> Over
     for question in catalogue.file.questions:
         value = answers.get(question.id, "")
         for sets in question.sets:
-            if value in sets.values:
+            if value in sets.values and not set(sets.unless) & set(plain.circuits):
                 for name in _meant(sets, plain):
                     given = sets.values[value]
                     entry = out.setdefault(sets.section, {}).setdefault(name, {})
                     entry[sets.key] = given if isinstance(given, str) else list(given)
+    for section, entries in out.items():  # of what is not there nothing else is said
+        out[section] = {n: {"fitted": e["fitted"]} if "fitted" in e else e for n, e in entries.items()}
     lengths = _moved_lengths(catalogue, answers, plain, out)
     if lengths:
         out["wires"] = {name: {"length-m": length_words(metres)} for name, metres in lengths.items()}
@@ -184,8 +190,11 @@ def _moved_lengths(catalogue: Catalogue, answers: Answers, plain: Knowledge, ove
         ends = place(from_, new=new), place(to, new=new)
         return abs(at[ends[0]] - at[ends[1]]) if all(end in at for end in ends) else None
 
+    gone = {name for section in overrides.values() for name, entry in section.items() if "fitted" in entry}
     found = {}
     for name, wire in plain.wires.items():
+        if gone & {wire.from_.split(".")[0], wire.to.split(".")[0]}:
+            continue
         before = apart(wire.from_, wire.to, usual, new=False)
         now = apart(wire.from_, wire.to, stands, new=True)
         if before is not None and now is not None and abs(now - before) > _NEAR:

@@ -34,13 +34,14 @@ Part = Annotated[float, Field(ge=0, le=1)]
 
 class Sets(Model):
     """What an answer changes: `key` of the parts named, or of all of a `kind`. `values` by choice; a choice
-    that is not named changes nothing."""
+    that is not named changes nothing. `unless`: not where one of these circuits is fitted."""
 
     of: tuple[Id, ...] = ()
     kind: Id | None = None
     section: Literal["parts", "fuses", "earths"] = "parts"
     key: Id
     values: Mapping[Choice, Text | tuple[Text, ...]]
+    unless: tuple[Id, ...] = ()
 
     @model_validator(mode="after")
     def _one_way(self) -> Sets:
@@ -87,12 +88,13 @@ class Question(Model):
 
 class Sort(Model):
     """A sort of vehicle: its usual overall length and circuits. `alone`: it can have no others, and no other
-    sort can have these."""
+    sort can have these. `places`: its words for where a person stands."""
 
     title: Text
     length: Metres
     circuits: tuple[Id, ...]
     alone: Bool = False
+    places: Mapping[Id, Text] = {}
 
 
 class QuestionsFile(Model):

@@ -106,6 +106,21 @@ def test_trailer_is_asked_nothing_of_cars_and_no_car_anything_of_trailers() -> N
     assert "fitted.trailer-lamps" not in {one.id for one in path(CATALOGUE, {"fitted": "each"})}
 
 
+def test_motorcycle_has_one_headlamp_and_one_rear_lamp_called_so() -> None:
+    """Nobody looks for a left headlamp on a motorcycle; with turn signals the right side stays for those."""
+    bare = make_vehicle(CATALOGUE, {"sort": "motorcycle", "system-v": "6", "earth": "positive"}).knowledge
+    lamps = {part.title for part in bare.parts.values() if "lamp" in part.kind}
+    assert {"Headlamp", "Stop lamp", "Tail lamp"} <= lamps
+    assert not [title for title in lamps if "ight " in title.replace("Light ", "") or "eft " in title]
+    assert not [name for name in bare.parts if "right" in name], "nothing is left that hangs in the air"
+    assert bare.checks["dip-left"].title.startswith("Headlamp, dipped beam")
+    assert bare.places["driver-seat"] == "in the saddle"
+    fitted_too = {"fitted": "each", "fitted.turn-signals": "yes", "fitted.headlamps": "yes"}
+    signals = make_vehicle(CATALOGUE, {"sort": "motorcycle", **fitted_too}).knowledge
+    assert "turn-lamp-rear-right" in signals.parts and "cluster-right" in signals.parts
+    assert "headlamp-right" not in signals.parts
+
+
 def test_circuit_that_another_needs_comes_with_it() -> None:
     """Turn signals return through the rear lamps' earths; a vehicle cannot have them without."""
     answers = {"fitted": "each"} | {f"fitted.{name}": "no" for name in CATALOGUE.circuits}

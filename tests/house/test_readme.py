@@ -37,7 +37,7 @@ def test_every_file_that_readme_and_guide_name_exists() -> None:
         for target in re.findall(r"\]\(([^)#:]+)\)", text):
             assert (_TOP / target).exists(), f"{name} names {target}"
     guide = (_TOP / "DEVELOPERS.md").read_text(encoding="utf-8")
-    for module in re.findall(r"`((?:knowledge|calc|circuit|reason|job|talk|log|sheet|alter)/[a-z_]+\.py)`", guide):
+    for module in re.findall(r"`((?:knowledge|calc|circuit|reason|job|talk|log|sheet|alter|fit)/[a-z_]+\.py)`", guide):
         assert (_TOP / "diag" / module).exists(), f"DEVELOPERS.md names {module}"
 
 

@@ -16,6 +16,8 @@ PAIRS = [
     (PICKUP, "hazard-switch.swapped-30-49a", "fuse-turn.blown"),
     (PICKUP, "return-tail-right.open", "flasher-unit.swapped-49a-31"),
     (PICKUP, "turn-rear-left-wire.open", "hazard-switch.open-49a-L"),
+    ("demo-motorcycle.yaml", "tail-wire.open", "dip-left-wire.open"),
+    ("demo-trailer.yaml", "core-54.open", "cluster-trailer-right-return.open"),
 ]
 """Vehicle and two causes. One or both of each pair rank so low alone that they drown among a hundred single
 causes, or the quick estimate is far from what the two show together."""
