@@ -326,6 +326,9 @@ def remedy_page(remedy: Object, width: int, *, first: bool) -> list[Line]:
 def end_page(conversation: Conversation, said: Sequence[Object], width: int) -> list[Line]:
     """What was done, what is open, how to write it out."""
     out = [Line("Where this job stands", "strong"), Line()]
+    if conversation.plan.stages:
+        out += paragraph("The sheet to hand over, to print and sign:", width)
+        out += [*paragraph(f"diag export {job_name(conversation.job)} --as handover", width, "  "), Line()]
     for told in said:
         if told["type"] == "conclude":
             out += paragraph(_reason(told), width)
@@ -347,7 +350,4 @@ def end_page(conversation: Conversation, said: Sequence[Object], width: int) -> 
         out += paragraph("Nothing is open." if ended else "Not finished: more would have been asked.", width)
     out += [Line(), *paragraph("The log of this job:", width)]
     out += paragraph(f"diag export {job_name(conversation.job)}", width, "  ")
-    if conversation.plan.stages:
-        out += paragraph("The sheet to hand over, to print and sign:", width)
-        out += paragraph(f"diag export {job_name(conversation.job)} --as handover", width, "  ")
     return out

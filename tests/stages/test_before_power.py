@@ -64,7 +64,7 @@ def test_each_new_check_shows_its_fault_and_not_a_sound_vehicle(reasoner: Reason
 def test_nothing_that_needs_power_is_asked_while_a_short_stands(reasoner: Reasoner) -> None:
     """The battery stays off until the meter says that the short is gone."""
     conversation, fitter = fresh(reasoner), SimulatedFitter(reasoner, ("main-feed.to-body",))
-    for said, message in play(conversation, fitter):  # noqa: B007
+    for said, _ in play(conversation, fitter):
         if said["type"] == "ask" and said["kind"] != "do":
             step = reasoner.steps[said["check"]]
             assert fitter.cured or not powered(step), said
@@ -76,13 +76,12 @@ def test_nothing_that_needs_power_is_asked_while_a_short_stands(reasoner: Reason
             break
     measured = [f.value for f in conversation.findings() if f.step is not None and f.step.id == "mains-to-body-ohms"]
     assert measured[-1] == float("inf")
-    assert message is not None
 
 
 def test_a_load_that_is_on_is_found_by_the_lamp_in_series(reasoner: Reasoner) -> None:
     """The horn's chafed wire lights the lamp through the horn; wires off tell on which side of it."""
     conversation, fitter = fresh(reasoner), SimulatedFitter(reasoner, ("horn-to-column.to-body",))
-    for said, message in play(conversation, fitter):  # noqa: B007
+    for _, message in play(conversation, fitter):
         if "remedied" in message:
             assert message["remedied"] == "horn-to-column.insulate"
             break
@@ -91,7 +90,6 @@ def test_a_load_that_is_on_is_found_by_the_lamp_in_series(reasoner: Reasoner) ->
     assert "series-lamp:rest" in asked
     assert any(name.startswith("series-lamp:without:") for name in asked)
     assert not any(powered(f.step) for f in conversation.findings() if f.step is not None)
-    assert said["type"] == "conclude"
 
 
 def test_a_reversed_battery_stops_the_work(reasoner: Reasoner) -> None:
