@@ -165,7 +165,8 @@ def _meant(sets: Sets, plain: Knowledge) -> list[str]:
     """The ids that this vehicle has of those that an answer changes."""
     there: set[str] = set()
     for file in plain.circuits.values():
-        there |= set(getattr(file, sets.section))
+        found = getattr(file, sets.section)
+        there |= {check.id for check in found} if sets.section == "checks" else set(found)
     if sets.kind is None:
         return [name for name in sets.of if name in there]
     return [name for name, part in plain.parts.items() if part.kind == sets.kind and name in there]

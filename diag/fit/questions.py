@@ -38,7 +38,7 @@ class Sets(Model):
 
     of: tuple[Id, ...] = ()
     kind: Id | None = None
-    section: Literal["parts", "fuses", "earths"] = "parts"
+    section: Literal["parts", "fuses", "earths", "checks"] = "parts"
     key: Id
     values: Mapping[Choice, Text | tuple[Text, ...]]
     unless: tuple[Id, ...] = ()

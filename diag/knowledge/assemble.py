@@ -164,6 +164,7 @@ def assemble(
     unchosen = replace(unchosen, parts=unchosen.parts - changed.keys())
     called = {usual[name]: title for name, title in _titles(files).items() if name in changed and name in usual}
     files = {name: retitled(file, called) for name, file in files.items()}
+    unchosen = joined(unchosen, Outside(checks=_idle_checks(files, vehicle, problems)))
     files |= {name: without_amps(files[name]) for name in otherwise}
     files = without_idle_taps(leave_out(files, gone, outside, unchosen, beside or {}))
 
@@ -320,7 +321,7 @@ def _override(
     changed: dict[str, tuple[Marked, Loc]] = {}
     gone: set[str] = set()
     for section, entries in vehicle.model.overrides.items():
-        for name, entry in entries.items():
+        for name, entry in entries.items() if section != "checks" else ():
             at: Loc = ("overrides", section, name)
             owner = next((circuit for circuit, file in files.items() if name in getattr(file, section)), None)
             if owner is None and not _may_be_new(section, name, entry, files, vehicle.marked, problems):
@@ -351,6 +352,23 @@ def _override(
                 changed[name] = vehicle.marked, at
             files[owner or "shared"] = files[owner or "shared"].model_copy(update={section: content})
     return changed, frozenset(gone)
+
+
+def _idle_checks(
+    files: Mapping[str, schema.CircuitFile], vehicle: Source[schema.VehicleFile], problems: list[Problem]
+) -> frozenset[str]:
+    """Checks that make no sense on this vehicle, as its overrides say."""
+    known = {check.id for file in files.values() for check in file.checks}
+    gone = vehicle.model.overrides.get("checks", {})
+    for name, entry in gone.items():
+        at: Loc = ("overrides", "checks", name)
+        if name not in known:
+            what, found, expected = "no circuit of this vehicle has such a check", quoted(name), "the id of a check"
+            problems.append(Problem(vehicle.marked.place(at, key=True), what, found, expected, nearest(name, known)))
+        elif dict(entry) != {"fitted": "absent"}:
+            what = "a check can only be taken away"
+            problems.append(Problem(vehicle.marked.place(at), what, "something else", "`fitted: absent`"))
+    return frozenset(gone)
 
 
 def _merged(section: str, original: Mapping[str, Any], entry: Mapping[str, Any]) -> dict[str, Any]:

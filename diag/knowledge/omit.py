@@ -104,7 +104,7 @@ def _without(file: CircuitFile, lost: Outside) -> CircuitFile:
     return file.model_copy(
         update={
             "wires": {name: wire for name, wire in file.wires.items() if name not in lost.parts},
-            "checks": tuple(check for check in file.checks if not _rests_on(check, lost)),
+            "checks": tuple(c for c in file.checks if c.id not in lost.checks and not _rests_on(c, lost)),
             "symptoms": tuple(shown for symptom in file.symptoms if (shown := _symptom(symptom, lost)) is not None),
             "rules": tuple(rule for rule in rules if rule.replaced_by not in dropped),
             "causes": tuple(

@@ -456,8 +456,9 @@ class VehicleFile(Model):
     alterations: tuple[Text, ...] = ()
     history_of_alterations: tuple[Altered, ...] = ()
     """Oldest first; written by `diag vehicle alter`."""
-    overrides: Mapping[Literal["parts", "fuses", "earths", "wires"], Mapping[Id, Mapping[str, Any]]] = {}
-    """Merged by id over the circuits' own; a value of `absent` for the key `fitted` removes one."""
+    overrides: Mapping[Literal["parts", "fuses", "earths", "wires", "checks"], Mapping[Id, Mapping[str, Any]]] = {}
+    """Merged by id over the circuits' own; a value of `absent` for the key `fitted` removes one. Of checks nothing
+    else can be said."""
 
 
 class VocabularyFile(Model):

@@ -255,6 +255,20 @@ def test_beside_names_circuits_that_exist_and_forgives_no_others(tmp_path: Path)
     assert any("`beside`" in str(problem) for problem in told)
 
 
+def test_a_check_that_makes_no_sense_is_taken_away_with_what_rests_on_it(tmp_path: Path) -> None:
+    """A question about both headlamps is none for a motorcycle; a slip in its id is told."""
+    over = "circuits: [lamp]\noverrides: {checks: {lamp-on: {fitted: absent}}}\n"
+    know = write_small(tmp_path / "gone", (CAR, "circuits: [lamp]\n", over)).load()
+    assert "lamp-on" not in know.checks
+    assert not [rule for rule in know.rules.values() if any(one.check == "lamp-on" for one in rule.when)]
+    for wrong, says in (("lamp-no: {fitted: absent}", "Did you mean `lamp-on`?"), ("lamp-on: {title: x}", "absent")):
+        small = write_small(
+            tmp_path / wrong[:7] / says[:3],
+            (CAR, "circuits: [lamp]\n", f"circuits: [lamp]\noverrides: {{checks: {{{wrong}}}}}\n"),
+        )
+        assert any(says in str(problem) for problem in small.problems())
+
+
 def test_a_part_called_otherwise_is_called_so_wherever_it_is_read(tmp_path: Path) -> None:
     """On a motorcycle nobody looks for a left lamp; names of one word stay, they mean too much else."""
     over = "overrides: {parts: {side-lamp: {title: Pilot lamp}, key-switch: {title: Ignition switch}}}\n"
