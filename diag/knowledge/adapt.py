@@ -96,9 +96,9 @@ def _sized(entry: Any, ratio: float) -> Any:
     if getattr(entry, "kind", "") in _FIXED_KINDS:
         return entry
     update: dict[str, Any] = {}
-    if ratio < 1:  # switches, clips and holders for more amps are made with more metal
+    if ratio < 1:  # contacts are made for the amps: a good one loses the same share of fewer volts
         made = {name: getattr(entry, name, None) for name in _CONTACTS}
-        update |= {name: ohm * ratio for name, ohm in made.items() if isinstance(ohm, float)}
+        update |= {name: ohm * ratio**2 for name, ohm in made.items() if isinstance(ohm, float)}
     for name, power in POWERS.items():
         found = getattr(entry, name, None)
         if isinstance(found, float):

@@ -128,7 +128,7 @@ def test_motorcycle_has_one_headlamp_and_one_rear_lamp_called_so() -> None:
     [
         ("motorcycle", "6", "positive"),
         ("motorcycle", "24", "negative"),
-        ("van", "12", "positive"),
+        ("van", "6", "positive"),
         ("trailer", "12", ""),
     ],
 )
