@@ -56,6 +56,7 @@ _INPUTS = (
     "leave",
     "why",
 )
+NOT_SURE = "not-sure"
 ALL_RIGHT = "all-right"
 """Answer to a group of looks: each shows what a sound vehicle shows."""
 Object = dict[str, Any]
@@ -262,7 +263,7 @@ class Conversation:
         if "value" not in message:
             raise RefusedError("missing-field", "value", "an answer needs a value", "nothing", "value")
         value = message["value"]
-        if value == "not-sure":
+        if value == NOT_SURE:
             return self._keep("not-sure", check=ask["check"])
         if ask["check"] == "start":
             return self._begin(value)
@@ -386,6 +387,8 @@ class Conversation:
                 '{"check": "...", "value": ...}',
             )
         step = named_step(self.reasoner, found)
+        if found["value"] == NOT_SURE:
+            return self._keep("not-sure", check=step.id)
         return self._keep("found", **record_of(step, self._value(step, found["value"])))
 
     def _take_correct(self, message: Mapping[str, Any]) -> Object:

@@ -151,6 +151,9 @@ class _Plain:
         if picked is None:
             raise TypedError(f"Found {quoted(line)}, expected `all right`, or a number and words, such as `2 dark`.")
         item, words = picked
+        if words.casefold().replace("-", " ") == "not sure":
+            self._send({"found": {"check": item["check"], "value": "not-sure"}})
+            return False
         own = ask_for(self.conversation, item["check"])
         if not words:
             self._print([*self._question(own), *screen.answers_page(own, self.width)])

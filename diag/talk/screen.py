@@ -118,7 +118,8 @@ def begins_page(ask: Object, width: int) -> list[Line]:
 def group_page(ask: Object, width: int) -> list[Line]:
     """Looks from one place under one operate, numbered, each with what is right."""
     setting = str(ask["setting"])
-    out = paragraph(f"{setting[:1].upper()}{setting[1:]}. All of this?", width, style="strong")
+    asked = "All of this?" if len(ask["group"]) > 1 else "Is this so?"
+    out = paragraph(f"{setting[:1].upper()}{setting[1:]}. {asked}", width, style="strong")
     if ask.get("hint"):
         out += paragraph(ask["hint"], width)
     for number, item in enumerate(ask["group"], 1):

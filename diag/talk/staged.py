@@ -295,7 +295,7 @@ class Staged:
                 live = cautious.caution == coil.CAUTION and stage == WALK_ROUND
                 return DoFirst(cautious.caution, one, coil="live" if live else None)
         group = tuple(s for s in together if s.kind in ("look", "listen"))
-        return Look(step, group=group if step in group and len(group) > 1 else ())
+        return Look(step, group=group if step in group else ())
 
     def _coil_hot(self, step: Step) -> DoFirst | None:
         """A reminder where the key has been on too long with the coil connected, and is to stay on."""

@@ -9,7 +9,7 @@ from typing import Any
 
 from diag.stages.course import STAGES
 from diag.talk import screen
-from diag.talk.conversation import ALL_RIGHT, Conversation
+from diag.talk.conversation import ALL_RIGHT, NOT_SURE, Conversation
 from diag.talk.pages import Pressed
 from diag.talk.screen import Line
 from diag.talk.standing import ask_for, open_problems
@@ -51,7 +51,8 @@ class StagedPages:
         """Looks that are answered by one key; an odd one is picked by its number and answered by itself."""
         items = ask["group"]
         digits = "".join(str(n) for n in range(1, len(items) + 1))
-        words = [("d", "all right"), (f"1-{len(items)}", "odd one"), *self._keys(letters[1:])]
+        odd = "1" if len(items) == 1 else f"1-{len(items)}"
+        words = [("d", "all right"), (odd, "odd one"), *self._keys(letters[1:])]
         pressed = await self._show(
             ask,
             lambda width: screen.question_page(self.conversation, ask, width),
@@ -64,8 +65,9 @@ class StagedPages:
         elif pressed.key.isdecimal():
             own = ask_for(self.conversation, items[int(pressed.key) - 1]["check"])
             self._notice = "What does this one show? Esc goes back to the list."
-            key, value = await self._answer(own, "q")
-            if key is None and value is not None:
+            key, value = await self._answer(own, "nq")
+            value = NOT_SURE if key == "n" else value
+            if value is not None:
                 self._take({"found": {"check": own["check"], "value": value}})
         elif pressed.key in KEYS:
             await self._command(Command(KEYS[pressed.key]), ask)

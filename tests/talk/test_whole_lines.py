@@ -110,13 +110,20 @@ def test_what_makes_no_sense_is_refused(reasoner: Reasoner, message: Object, cod
 
 
 def test_all_right_is_only_for_a_list(reasoner: Reasoner) -> None:
-    """One look by itself is answered by what it shows."""
+    """What is chosen or measured has no word for being right; what is looked at may be left unsure."""
     conversation, fitter = fresh(reasoner), SimulatedFitter(reasoner, ())
-    upto(conversation, fitter, "walk-round")
-    while (said := conversation.say()[-1])["kind"] != "look" or said.get("group"):
+    while (said := conversation.say()[-1])["kind"] not in ("choose", "measure"):
         assert conversation.take(message_for(fitter, said))["type"] == "tell"
     told = conversation.take({"answer": said["id"], "value": "all-right"})
     assert told["type"] == "error"
+    upto(conversation, fitter, "walk-round")
+    while not (said := conversation.say()[-1]).get("group"):
+        assert conversation.take(message_for(fitter, said))["type"] == "tell"
+    unsure = said["group"][0]["check"]
+    assert conversation.take({"found": {"check": unsure, "value": "not-sure"}})["ack"] == "not-sure"
+    after = conversation.say()[-1]
+    assert unsure not in [item["check"] for item in after.get("group", ())]
+    assert any(item.startswith("not sure of") for item in conversation.plan.open_items)
 
 
 def test_an_odd_one_of_a_list_leaves_the_rest(reasoner: Reasoner) -> None:
