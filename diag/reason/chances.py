@@ -386,7 +386,9 @@ class Chances:
         if not batteries:
             return np.array([self.knowledge.vehicle.system_v])
         shown, network = self.metered.probing.shown({}, sets), self.predictor.network
-        rest = np.abs(shown.volts[:, network.node(f"{batteries[0]}.B+")] - shown.volts[:, network.node(BODY)])
+        rest = np.abs(
+            shown.volts[:, network.node(f"{batteries[0]}.B+")] - shown.volts[:, network.node(f"{batteries[0]}.B-")]
+        )
         out: Floats = np.where(rest > 0.5 * rest[0], rest, rest[0])  # a loose post leaves nothing to measure by
         return out
 
