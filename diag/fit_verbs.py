@@ -69,6 +69,7 @@ def new(out: Path | None, answered: Path | None, replace: bool, anew: bool) -> N
             if answers:
                 click.echo(f"\nKept in {draft}: {len(answers)} answers. `{again}` goes on with them.")
             return
+    click.echo("\nWorking out how much the length of each wire matters ...", err=True)
     made = make_vehicle(catalogue, answers)
     file = out if out is not None else _free(vehicle_id(made.knowledge.vehicle.title))
     old = write_new(file, made.text, replace=replace)

@@ -7,7 +7,7 @@ from pathlib import Path
 from diag.circuit.predict import Predictor
 from diag.knowledge.load import default_vehicle, load_knowledge
 from diag.reason.engine import default_matcher
-from diag.reason.operates import step_operates
+from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
 from tests.vehicles import SIX
 
@@ -39,7 +39,8 @@ class Reasoners:
         if vehicle not in self._whole:
             knowledge = load_knowledge(file_of(vehicle))
             self._tables.mkdir(mode=0o700, exist_ok=True)
-            predictor = Predictor(knowledge, step_operates(knowledge), self._tables)
+            points = None if file_of(vehicle) == SIX else looked_at(knowledge)  # the six are worked out everywhere
+            predictor = Predictor(knowledge, step_operates(knowledge), self._tables, None, points)
             self._whole[vehicle] = Reasoner(knowledge, predictor, default_matcher())
         return self._whole[vehicle]
 

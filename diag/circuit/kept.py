@@ -24,7 +24,8 @@ from diag.circuit.network import Change
 __all__ = ["Key", "Sheet", "digest_of", "read_sheets", "rounded", "write_sheets"]
 
 Key = tuple[tuple[str, str], ...]
-_TABLES_KEPT = 4
+_BYTES_KEPT = 1_500_000_000
+"""Size to which the last used files are kept, one a vehicle and up to 400 MB each; the newest always."""
 
 
 def digest_of(change: Change) -> str:
@@ -124,8 +125,11 @@ def write_sheets(path: Path, sheets: Mapping[Key, Sheet]) -> None:
         with tempfile.NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as part:
             np.savez(part, **cast(Any, arrays))
         os.replace(part.name, path)
-        for old in sorted(path.parent.glob("*.npz"), key=lambda p: -p.stat().st_mtime)[_TABLES_KEPT:]:
-            old.unlink(missing_ok=True)
+        held = 0
+        for kept in sorted(path.parent.glob("*.npz"), key=lambda p: -p.stat().st_mtime):
+            held += kept.stat().st_size
+            if held > _BYTES_KEPT and kept != path:
+                kept.unlink(missing_ok=True)
     except OSError:
         return
 

@@ -16,7 +16,7 @@ from typing import Any
 from diag.calc.copper import wire_ohm
 from diag.fit.interview import Answers, fitted, length_m, path, sort_of
 from diag.fit.keeping import scalar
-from diag.fit.matter import losses, together
+from diag.fit.matter import Loss, losses, together
 from diag.fit.questions import Catalogue, Sets
 from diag.fit.words import length_words, report, section_words
 from diag.knowledge.assemble import Knowledge
@@ -79,14 +79,15 @@ def make_vehicle(catalogue: Catalogue, answers: Answers) -> Made:
     plain = _loaded(catalogue, written.text())
     written.overrides = _overrides(catalogue, whole, plain)
     knowledge = _loaded(catalogue, written.text()) if written.overrides else plain
-    thicker = _thick_enough(knowledge)
+    found = losses(knowledge, knowledge.wires)
+    thicker = _thick_enough(knowledge, found)
     if thicker:
         wires = written.overrides.setdefault("wires", {})
         for name, section in thicker.items():
             wires.setdefault(name, {})["section-mm2"] = section_words(section)
         knowledge = _loaded(catalogue, written.text())
-    every = list(knowledge.wires)
-    written.told = report(knowledge, losses(knowledge, every), together(knowledge, every))
+        found = losses(knowledge, knowledge.wires)
+    written.told = report(knowledge, found, together(knowledge, list(knowledge.wires)))
     return Made(written.text(), knowledge, tuple(written.told))  # only comments came after it was loaded
 
 
@@ -202,11 +203,11 @@ def _moved_lengths(catalogue: Catalogue, answers: Answers, plain: Knowledge, ove
     return found
 
 
-def _thick_enough(knowledge: Knowledge) -> dict[str, float]:
+def _thick_enough(knowledge: Knowledge, found: Sequence[Loss]) -> dict[str, float]:
     """Sections in mm2 for the wires that are too thin for their length: whoever builds a long vehicle, or one of
     few volts, takes the next ones up until twice the length costs no load more than a few per cent."""
     out = {}
-    for loss in losses(knowledge, knowledge.wires):
+    for loss in found:
         wire = knowledge.wires[loss.wire]
         own = wire_ohm(wire.section_mm2, 1.0)
         fit = (size for size in SECTIONS_MM2 if loss.share * wire_ohm(size, 1.0) / own <= _MOST_LOST)

@@ -6,8 +6,10 @@ source of all expectations: common practice, no source
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
 
+import pexpect
 import pytest
 from click.testing import CliRunner, Result
 
@@ -208,3 +210,44 @@ def test_mistakes_in_the_questions_are_told_with_their_place(tmp_path: Path) -> 
             Catalogue.read(rules)
         assert says in str(raised.value), str(raised.value)
         assert "questions.yaml:" in str(raised.value)
+
+
+def test_one_key_answers_on_a_real_terminal(tmp_path: Path) -> None:
+    """A digit, a bare Enter, u and Ctrl-C, each without Enter behind it; names are typed as a line."""
+    env = {**os.environ, "TERM": "xterm", "PYTHONPATH": str(Path(__file__).parents[2])}
+    program = pexpect.spawn(
+        sys.executable,
+        ["-m", "diag", "vehicle", "new", "--out", "v.yaml"],
+        env=env,
+        cwd=str(tmp_path),
+        dimensions=(24, 40),
+        encoding="utf-8",
+        timeout=60,
+    )
+    for seen, typed in (
+        ("What it is", "3"),
+        ("Name for it", "Grey mare\r"),
+        ("System volts", "2"),
+        ("post joined", "2"),
+        ("Its wiring", "u"),
+        ("post joined", "1"),
+        ("Its wiring", "\r"),
+        ("Overall length", "u\r"),
+        ("Its wiring", "2"),
+        ("Overall length", "\x03"),
+    ):
+        program.expect(seen)
+        program.expect(r"\n> |\n\r?\n|Enter\)|keep|aged|alone|plus \(pos")
+        program.send(typed)
+    program.expect("Kept in v.yaml.draft: 5 answers")
+    program.expect(pexpect.EOF)
+    program.close()
+    assert program.exitstatus == 0
+    kept = (tmp_path / "v.yaml.draft").read_text(encoding="utf-8")
+    assert [line for line in kept.splitlines() if not line.startswith("#")] == [
+        "sort: motorcycle",
+        "title: Grey mare",
+        "system-v: 6",
+        "earth: negative",
+        "history: aged",
+    ]

@@ -10,12 +10,14 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from diag.circuit.parts import build_network
+from diag.fit.checking import doubts
 from diag.fit.compose import make_vehicle, vehicle_id
 from diag.fit.interview import fitted, length_m, next_asked, path
 from diag.fit.questions import Catalogue
 from diag.knowledge.load import load_knowledge
 from diag.knowledge.schema import BatteryPart, LampPart
 from tests.fit.answering import answers_by_chance
+from tests.vehicles.healthy import Vehicle, broken_limits
 
 CATALOGUE = Catalogue.read()
 
@@ -119,6 +121,24 @@ def test_motorcycle_has_one_headlamp_and_one_rear_lamp_called_so() -> None:
     signals = make_vehicle(CATALOGUE, {"sort": "motorcycle", **fitted_too}).knowledge
     assert "turn-lamp-rear-right" in signals.parts and "cluster-right" in signals.parts
     assert "headlamp-right" not in signals.parts
+
+
+@pytest.mark.parametrize(
+    ("sort", "volts", "earth"),
+    [
+        ("motorcycle", "6", "positive"),
+        ("motorcycle", "24", "negative"),
+        ("van", "12", "positive"),
+        ("trailer", "12", ""),
+    ],
+)
+def test_typical_vehicle_of_any_sort_is_sound(sort: str, volts: str, earth: str) -> None:
+    """Guessed lengths and sections must not make a healthy vehicle break the limits of its own checks, nor may
+    anything be said of a fault that it cannot have."""
+    answers = {"sort": sort, "system-v": volts} | ({"earth": earth} if earth else {})
+    knowledge = make_vehicle(CATALOGUE, answers).knowledge
+    assert broken_limits(Vehicle.of(knowledge)) == []
+    assert doubts(knowledge)[0] == []
 
 
 def test_circuit_that_another_needs_comes_with_it() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import yaml
 
@@ -62,10 +63,16 @@ def believed(reasoner: Reasoner, records: tuple[Record, ...]) -> Beliefs:
     return reasoner.beliefs(findings, treated, proving=proving is not None)
 
 
+_LED: WeakKeyDictionary[Reasoner, dict[str, list[tuple[str, float]]]] = WeakKeyDictionary()
+
+
 def leaders(reasoner: Reasoner, job: Recorded) -> list[tuple[str, float]]:
-    """The remedy that leads before each one that was carried out, with its chance."""
-    out = []
-    for records in job.before_remedies():
-        ranking = believed(reasoner, records).ranking
-        out.append(ranking[0] if ranking else ("", 0.0))
-    return out
+    """The remedy that leads before each one that was carried out, with its chance; worked out once a job as it is
+    recorded."""
+    known = _LED.setdefault(reasoner, {})
+    if job.name not in known:
+        known[job.name] = []
+        for records in job.before_remedies():
+            ranking = believed(reasoner, records).ranking
+            known[job.name].append(ranking[0] if ranking else ("", 0.0))
+    return known[job.name]

@@ -15,7 +15,7 @@ from diag.talk.findings import findings_of
 from tests.jobs.recorded import NAMES, Recorded, believed, leaders
 from tests.reasoners import Reasoners
 
-CERTAIN, ACTED_ON = 0.72, 0.9
+CERTAIN, ACTED_ON = 0.7, 0.9
 """A fitter stopped asking here; the program may want one question more, but nothing else may be near."""
 
 

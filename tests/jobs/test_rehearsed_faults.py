@@ -1,4 +1,4 @@
-"""Every derived cause, hidden from the program and answered from the computed truth, is found and cured."""
+"""Every second derived cause, hidden from the program and answered from the computed truth, is found and cured."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ from diag.talk.demo import Played, play_through
 from diag.talk.opening import Rehearsed
 from diag.talk.rehearsal import SimulatedFitter
 
-SHARES = 8
-"""The causes are dealt to this many tests so that both cores work."""
+SHARES, PLAYED = 8, (0, 3, 5, 6)
+"""The causes are dealt to this many shares so that both cores work; half of them are played here, all by
+`python -m tests.bench.faults`."""
 
 ALIKE = {
     "hazard-switch.stuck-49a-L": "both switches feed the same joint; only taking one off tells",
@@ -39,9 +40,9 @@ def _play(reasoner: Reasoner, cause: str) -> Played | None:
     return play_through(conversation, fitter, lambda found: None, lambda message: None)
 
 
-@pytest.mark.parametrize("share", range(SHARES))
+@pytest.mark.parametrize("share", PLAYED)
 def test_every_visible_cause_is_cured_and_nearly_all_at_the_first_remedy(reasoner: Reasoner, share: int) -> None:
-    """The whole promise of the tool, on every cause that any lamp or sound shows."""
+    """The whole promise of the tool, on every cause of a share that any lamp or sound shows."""
     causes = [cause.id for cause in reasoner.causes][share::SHARES]
     visible, first, not_cured, late, unseen = 0, 0, [], [], []
     for cause in causes:

@@ -29,7 +29,7 @@ from diag.job.state import replay
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.load import load_knowledge, rules_folder
 from diag.reason.engine import default_matcher
-from diag.reason.operates import step_operates
+from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
 from diag.talk.findings import findings_of
 from tests.jobs.recorded import FOLDER, believed
@@ -157,7 +157,9 @@ def main() -> None:
             knowledge = load_knowledge(path)
             cache = Path("/tmp") / "diag-write"
             reasoners[file] = Reasoner(
-                knowledge, Predictor(knowledge, step_operates(knowledge), cache), default_matcher()
+                knowledge,
+                Predictor(knowledge, step_operates(knowledge), cache, None, looked_at(knowledge)),
+                default_matcher(),
             )
         write(name, facts, reasoners[file].knowledge)
         _told(name, facts, reasoners[file])

@@ -3,91 +3,35 @@
 from __future__ import annotations
 
 from functools import cache
-from typing import NamedTuple
+from itertools import product
+from pathlib import Path
 
-import numpy as np
 import pytest
 
-from diag.circuit.behaviour import Bench, Shown
-from diag.circuit.network import BODY, Change
+from diag.circuit.faults import derive_causes
+from diag.circuit.network import BODY
 from diag.circuit.parts import build_network
-from diag.circuit.predict import bench_of
 from diag.fit.checking import doubts
-from diag.knowledge.assemble import Knowledge
-from diag.knowledge.bridging import spelt
-from diag.knowledge.load import load_knowledge
-from diag.knowledge.schema import Check
+from diag.knowledge.load import load_circuits, load_knowledge, rules_folder
+from diag.knowledge.schema import CircuitFile
 from tests.reasoners import demo_vehicles, file_of
+from tests.vehicles.healthy import Vehicle, broken_limits, limited
 
 VEHICLES = demo_vehicles()
-METER_OHM = 0.3
-"""What an ohmmeter's own leads may add (common practice, no source)."""
-
-
-class Vehicle(NamedTuple):
-    """One vehicle, healthy, ready to be operated."""
-
-    knowledge: Knowledge
-    bench: Bench
-
-    def shown(self, operate: dict[str, str]) -> Shown:
-        return self.bench.operate([operate], [Change()])[0]
-
-    def volts(self, red: str, black: str, operate: dict[str, str]) -> float:
-        """Red minus black, in the lit half of a flash."""
-        volts, net = self.shown(operate).volts[0], self.bench.network
-        return float(volts[net.node(red)] - volts[net.node(black)])
-
-    def lamp_volts(self, lamp: str, operate: dict[str, str]) -> float:
-        return abs(float(self.shown(operate).lamp_on_v[0, self.bench.network.filament(lamp)]))
 
 
 @cache
 def vehicle(name: str) -> Vehicle:
-    knowledge = load_knowledge(file_of(name))
-    return Vehicle(knowledge, bench_of(knowledge, build_network(knowledge)))
-
-
-def reading(found: Vehicle, check: Check) -> float:
-    """What a good meter shows at a check of the healthy vehicle, in the check's unit."""
-    operate = spelt(check.operate, found.knowledge.terminals)
-    if check.unit == "ohm":
-        operate = {**operate, "battery": "disconnected"}
-    if check.unit == "V":
-        return found.volts(check.red or "", check.black or "", operate)
-    shown, net = found.shown(operate), found.bench.network
-    if check.unit == "A":
-        return abs(float(shown.branch_a[0, net.branch(check.through or "")]))
-    node = check.red if check.black == BODY else check.black
-    return float(shown.inner_ohm[0, net.node(node or "")])
-
-
-def measured(name: str) -> list[Check]:
-    """Checks of a vehicle that read a number and say what is good."""
-    return [
-        check
-        for check in vehicle(name).knowledge.checks.values()
-        if check.limits is not None and (check.unit != "ohm" or BODY in (check.red, check.black))
-    ]
+    return Vehicle.of(load_knowledge(file_of(name)))
 
 
 @pytest.mark.parametrize("name", VEHICLES)
 def test_healthy_vehicle_keeps_every_limit_that_its_checks_write(name: str) -> None:
     """A limit that a sound vehicle breaks sends people after sound parts; each is computed, none believed."""
-    found, wrong = vehicle(name), []
-    checks = measured(name)
-    for check in checks:
-        assert check.limits is not None
-        number = reading(found, check)
-        low = -np.inf if check.limits.min is None else check.limits.min
-        high = np.inf if check.limits.max is None else check.limits.max
-        if check.unit == "ohm":
-            high += METER_OHM
-        if not low <= number <= high:
-            wrong.append((check.id, round(number, 3), check.limits.min, check.limits.max, check.unit))
-    print(f"{name}: {len(checks)} limits kept")
-    assert wrong == []
-    assert len(checks) >= 10
+    found = vehicle(name)
+    print(f"{name}: {len(limited(found))} limits")
+    assert broken_limits(found) == []
+    assert len(limited(found)) >= 10
 
 
 @pytest.mark.parametrize("name", VEHICLES)
@@ -204,3 +148,37 @@ def test_sports_car_relays_carry_the_headlamps() -> None:
     assert switch < 0.5
     assert found.knowledge.vehicle.options["ignition"] == {"ballast": "resistor"}
     assert found.volts("ignition-coil.15", BODY, {"ignition": "on", "points": "closed"}) == pytest.approx(6.5, abs=1.5)
+
+
+# ---------------------------------------------------------------- what the circuits cite
+
+
+def _cited(circuit: CircuitFile) -> set[str]:
+    """Every cause that a circuit names outside and inside its variants."""
+    found: set[str] = set()
+    for sections in (circuit, *circuit.variants):
+        found |= {effect.points_to for rule in sections.rules for effect in rule.then if effect.points_to}
+        found |= {effect.clears for rule in sections.rules for effect in rule.then if effect.clears}
+        found |= {cause for remedy in sections.remedies for cause in remedy.cures}
+    return found
+
+
+@pytest.mark.parametrize("name", [name for name, file in load_circuits(rules_folder()).items() if file.options])
+def test_every_cause_that_a_circuit_cites_is_one_that_some_choice_can_have(tmp_path: Path, name: str) -> None:
+    """On a vehicle of another choice such a cause is passed over, so a slip of the pen would never be told."""
+    circuits = load_circuits(rules_folder())
+    own = {part for sections in (circuits[name], *circuits[name].variants) for part in sections.parts}
+    needed = {cause for cause in _cited(circuits[name]) if cause.split(".")[0] in own}
+    there: set[str] = set()
+    for choices in product(
+        *({(option, value) for value in one.choices} for option, one in circuits[name].options.items())
+    ):
+        chosen = dict(choices)
+        if any(chosen[option] not in one.possible(chosen) for option, one in circuits[name].options.items()):
+            continue
+        text = f"vehicle: x\ntitle: x\nsystem-v: 12 V\nearth: negative\nhistory: aged\ncircuits: [{name}]\n"
+        file = tmp_path / "x.yaml"
+        file.write_text(text + f"options: {{{name}: {{{', '.join(f'{o}: {v}' for o, v in chosen.items())}}}}}\n")
+        know = load_knowledge(file)
+        there |= {cause.id for cause in derive_causes(know, build_network(know))} | set(know.causes)
+    assert needed - there == set()
