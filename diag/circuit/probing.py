@@ -56,16 +56,25 @@ class Probing:
         return Shown.stacked([healthy, self.predictor.shown_sets(operate, sets)]) if sets else healthy
 
     def read(
-        self, operate: Mapping[str, str], instrument: Instrument, red: str, black: str, sets: Sets | None = None
+        self,
+        operate: Mapping[str, str],
+        instrument: Instrument,
+        red: str,
+        black: str,
+        sets: Sets | None = None,
+        only: np.ndarray | None = None,
     ) -> Indication:
         """What the instrument shows, solved as part of the network in every row that it could differ in.
 
-        An ammeter stands in place of the fuse `red`. Raises KeyError for an unknown point or fuse.
+        `only` (rows,): where somebody knows better, the rows that differ from the sound one. An ammeter stands
+        in place of the fuse `red`. Raises KeyError for an unknown point or fuse.
         """
         points = (instrument, red, black)
 
         def solve(changes: Sequence[Change], shown: Callable[[], Shown], whole: bool) -> _Arrays:
-            stirs = self._stirs(shown(), points) if whole else np.ones(len(changes), dtype=bool)
+            stirs = np.ones(len(changes), dtype=bool)
+            if whole:
+                stirs = only if only is not None else self._stirs(shown(), points)
             found = self._solved(operate, points, changes, stirs)
             return found.number, found.off, found.flasher
 

@@ -77,11 +77,11 @@ def _item(job: Replayed, entry: Entry, zone: tzinfo | None, marks: Mapping[int, 
             return replace(base, title=_title(job, base.check), text=reason or "not sure")
         case "acknowledged" if base.check.startswith("stage:"):
             name = base.check.removeprefix("stage:")
-            return replace(base, title=_title(job, base.check), text=STAGES.get(name, name))
+            return replace(base, event="stage", text=f"begun: {STAGES.get(name, name)}")
         case "stage":
             name, skip = str(entry.fields.get("stage")), entry.fields.get("skip")
             said = f"{STAGES.get(name, name)}{f' skipped: {skip}' if skip is not None else ''}"
-            return replace(base, title="stage", text=said)
+            return replace(base, text=said)
         case "acknowledged":
             caution = job.reasoner.knowledge.cautions.get(str(entry.fields.get("caution")))
             text = caution.text if caution is not None else str(entry.fields.get("caution"))
@@ -98,8 +98,6 @@ def _item(job: Replayed, entry: Entry, zone: tzinfo | None, marks: Mapping[int, 
 
 
 def _title(job: Replayed, check: str) -> str:
-    if check.startswith("stage:"):
-        return "the stage begins"
     if check.startswith("caution:"):
         return "at once, a rule says so"
     step = job.reasoner.steps.get(check)

@@ -386,7 +386,8 @@ class Chances:
         if not batteries:
             return np.array([self.knowledge.vehicle.system_v])
         shown, network = self.metered.probing.shown({}, sets), self.predictor.network
-        rest = np.abs(shown.volts[:, network.node(f"{batteries[0]}.B+")] - shown.volts[:, network.node(BODY)])
+        plus, minus = (network.node(f"{batteries[0]}.{post}") for post in ("B+", "B-"))  # either may be the body's
+        rest = np.abs(shown.volts[:, plus] - shown.volts[:, minus])
         out: Floats = np.where(rest > 0.5 * rest[0], rest, rest[0])  # a loose post leaves nothing to measure by
         return out
 

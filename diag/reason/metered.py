@@ -28,8 +28,11 @@ from diag.circuit.readings import (
     quick_volts,
     volts_readings,
 )
+from diag.knowledge.bridging import UNPLUGGED
 from diag.reason.steps import BODY, BUZZER, LED_TESTER, SERIES_LAMP, TEST_LAMP, Step
 
+_DARK_V = 0.05
+"""Volts on a lamp that nobody sees."""
 SERIES_LAMP_W = 21.0
 """Watts of the lamp put in series with a whole vehicle (a turn lamp of 21 W; common practice, no source)."""
 
@@ -131,5 +134,14 @@ class Metered:
         if quick and isinstance(instrument, ProbeLamp) and step.target != SERIES_LAMP:
             shown = self.probing.shown(step.operate, sets, rows)
             return quick_lamp(shown, self.predictor.network, red, black, instrument.watts, instrument.rated_v)
-        found = self.probing.read(step.operate, instrument, red, black, sets)
+        found = self.probing.read(step.operate, instrument, red, black, sets, self._draws(step, instrument))
         return found if rows is None else found.rows(rows.tolist())
+
+    def _draws(self, step: Step, instrument: Instrument) -> np.ndarray | None:
+        """(rows,) which causes light a lamp in series at all: with something taken off, no others do."""
+        if step.target != SERIES_LAMP or UNPLUGGED not in step.operate:
+            return None
+        before = {control: position for control, position in step.operate.items() if control != UNPLUGGED}
+        number = self.probing.read(before, instrument, step.red or BODY, step.black or BODY).number
+        out: np.ndarray = np.abs(number - number[0]) > _DARK_V
+        return out

@@ -294,7 +294,8 @@ class Staged:
             if isinstance(cautious, DoFirst):
                 live = cautious.caution == coil.CAUTION and stage == WALK_ROUND
                 return DoFirst(cautious.caution, one, coil="live" if live else None)
-        group = tuple(s for s in together if s.kind in ("look", "listen"))
+        walks = stage in self.course.routes
+        group = tuple(s for s in together if walks and s.kind in ("look", "listen"))
         return Look(step, group=group if step in group else ())
 
     def _coil_hot(self, step: Step) -> DoFirst | None:

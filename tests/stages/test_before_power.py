@@ -5,8 +5,12 @@ source of all expectations: the computed network; figures common practice, no so
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
+from diag.circuit.instruments import ProbeLamp
+from diag.circuit.probing import Probing
+from diag.reason.metered import SERIES_LAMP_W, Metered
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Finding, Step
 from diag.stages.course import BEFORE_POWER, FIRST_POWER, course_of
@@ -139,3 +143,19 @@ def test_an_eye_that_finds_nothing_goes_on_to_first_power(reasoner: Reasoner) ->
     said = upto(conversation, fitter, FIRST_POWER)
     assert said["begins"] == FIRST_POWER
     assert "0.00 A" in said["text"]
+
+
+@pytest.mark.parametrize("name", ["series-lamp:without:fuse-horn", "series-lamp:without:horn.31b"])
+def test_with_something_off_only_what_lit_the_lamp_is_solved_and_nothing_is_missed(
+    reasoner: Reasoner, name: str
+) -> None:
+    """The shortcut says of every cause what the whole network, solved for each, says."""
+    step = reasoner.steps[name]
+    assert reasoner.predictor is not None
+    lamp = ProbeLamp(reasoner.knowledge.vehicle.system_v, SERIES_LAMP_W)
+    full = Probing(reasoner.predictor).read(step.operate, lamp, str(step.red), str(step.black)).number
+    metered = Metered(reasoner.predictor)
+    metered.words(step, np.zeros(len(full)), dict(reasoner.knowledge.vocabulary.light_limits))
+    short = metered.probing.read(step.operate, lamp, str(step.red), str(step.black)).number
+    assert np.abs(full).max() > 5
+    assert np.abs(np.abs(short) - np.abs(full)).max() < 0.1

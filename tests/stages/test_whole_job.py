@@ -173,3 +173,15 @@ def test_faults_left_open_are_open_in_the_end(reasoner: Reasoner) -> None:
             conversation.take({"leave": signs, "reason": "horn is on order"})
     assert any("horn is on order" in item for item in said["open"])
     assert not fitter.cured
+
+
+def test_a_sound_vehicle_on_positive_earth_has_nothing_odd(reasoners: Any) -> None:
+    """Where plus is the body's, every reading is still judged by the battery's own volts."""
+    reasoner = reasoners.whole("demo-motorcycle.yaml")
+    assert reasoner.knowledge.vehicle.earth == "positive"
+    conversation, fitter = fresh(reasoner), SimulatedFitter(reasoner, ())
+    asks = [said for said, _ in play(conversation, fitter)]
+    assert "faults" not in [said.get("stage") for said in asks]
+    assert conversation.plan.beliefs is not None
+    assert conversation.plan.beliefs.posterior.odd == ()
+    assert asks[-1]["stages"][3] == {"id": "faults", "title": "Faults found", "state": "done", "left": 0, "of": 0}
