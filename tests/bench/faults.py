@@ -1,6 +1,6 @@
-"""Hides every derived cause of the demo vehicle in turn and prints what became of it.
+"""Hides every derived cause of the demo vehicle, or of the one DIAG_VEHICLE names, and prints what became of it.
 
-Run: python -m tests.bench.faults [PART-OF-A-CAUSE-ID ...]
+Run: python -m tests.bench.faults [--every N] [PART-OF-A-CAUSE-ID ...]
 """
 
 from __future__ import annotations
@@ -32,7 +32,10 @@ def why_unseen(reasoner: Reasoner, cause: str) -> str:
 def main() -> None:
     """Print totals, the causes whose first remedy was another one, and those that nobody can see."""
     reasoner = open_reasoner(vehicle_file(None))
-    wanted = [c for c in reasoner.causes if not sys.argv[1:] or any(part in c.id for part in sys.argv[1:])]
+    every, words = 1, sys.argv[1:]
+    if words[:1] == ["--every"]:
+        every, words = int(words[1]), words[2:]
+    wanted = [c for c in reasoner.causes if not words or any(part in c.id for part in words)][::every]
     seen, first, cured, answers, to_first = 0, 0, 0, [], []
     late, unseen = [], []
     for done, cause in enumerate(wanted, start=1):
