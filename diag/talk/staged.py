@@ -320,7 +320,8 @@ class Staged:
                 if step.id not in self._passed and not self.known.at_hand(step):
                     out.append(f"not checked (not within reach, or no instrument): {step.title}")
             if self.stage is not None and self._left(stage):
-                out.append(f"{STAGES[stage]}: {len(self._left(stage))} checks not made yet")
+                count = len(self._left(stage))
+                out.append(f"{STAGES[stage]}: {count} check{'s' if count > 1 else ''} not made yet")
         out += [line.words for line in fuse_lines(self.known.reasoner) if not line.holds]
         out += [f"not checked (cannot be set at will): {step.title}" for step in self.course.left_out]
         if coil.coil_is_off(self.known.state, COIL_BACK_ON):

@@ -213,10 +213,10 @@ def test_an_empty_job_can_be_exported(reasoner: Reasoner, tmp_path: Path, form: 
     assert begun[form] in text
 
 
-def test_the_vehicle_is_found_by_the_name_in_the_job(reasoner: Reasoner) -> None:
+def test_the_vehicle_is_found_by_the_name_in_the_job(reasoners: Any) -> None:
     """Without a reasoner the log opens the job's own knowledge, by the file it names."""
-    path = TRANSCRIPTS / "belt-off.jsonl"
-    assert export_job(path, "json", zone=ZONE) == _export(reasoner, path, "json")
+    path = TRANSCRIPTS / "motorcycle-headlamp-earth.jsonl"
+    assert export_job(path, "json", zone=ZONE) == _export(reasoners.whole("demo-motorcycle.yaml"), path, "json")
 
 
 def test_what_is_no_job_is_refused_with_a_way_out(reasoner: Reasoner, tmp_path: Path) -> None:
