@@ -20,7 +20,7 @@ from diag.knowledge.bridging import BRIDGED, UNPLUGGED
 from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
 from diag.reason.choose import Ranked, Situation, StepTable, rank
-from diag.reason.forward import Fact, Firing, Matcher, forward
+from diag.reason.forward import Fact, Firing, Matcher, Outcome, forward
 from diag.reason.limited import series_lamp_steps
 from diag.reason.metered import wants_instrument
 from diag.reason.operates import points_of
@@ -202,7 +202,7 @@ class Reasoner:
                 weighed_in.append(finding)
                 rows.append(Judged(finding.seq, finding.period, told.rows, told.flat, together, moves))
         now = [finding for finding in findings if finding.period == last]
-        outcome = forward(self._by_circuit, list(self._facts(now).values()), self.matcher)
+        outcome = self.fired(now)
         firings, established = outcome.firings, outcome.established
         evidence = Evidence(
             tuple(rows),
@@ -303,6 +303,11 @@ class Reasoner:
         return tuple(sorted(needed.items(), key=lambda pair: (-pair[1], pair[0])))
 
     # ------------------------------------------------------------ rules
+
+    def fired(self, findings: Sequence[Finding]) -> Outcome:
+        """The rules that fire on these findings of one period, and what they establish. Raises DiagError where the
+        rule engine fails."""
+        return forward(self._by_circuit, list(self._facts(findings).values()), self.matcher)
 
     def _facts(self, findings: Sequence[Finding]) -> dict[str, Fact]:
         """Newest answer of each check; a complaint that means one thing only counts where no answer does."""

@@ -135,9 +135,11 @@ def _computing(patch: pytest.MonkeyPatch) -> list[int]:
     rows: list[int] = []
     original = Bench.operate
 
-    def counted(self: Bench, operate: Operates, changes: Sequence[Change]) -> tuple[Shown, list[frozenset[int]]]:
+    def counted(
+        self: Bench, operate: Operates, changes: Sequence[Change], watched: np.ndarray | None = None
+    ) -> tuple[Shown, list[frozenset[int]]]:
         rows.append(len(changes))
-        return original(self, operate, changes)
+        return original(self, operate, changes, watched)
 
     patch.setattr(Bench, "operate", counted)
     return rows

@@ -68,8 +68,8 @@ parts:
 
 @pytest.mark.parametrize(("system_v", "current_a"), [(6, 12), (12, 6), (24, 3)])
 def test_a_motor_draws_its_current_at_the_system_volts(tmp_path: Path, system_v: int, current_a: int) -> None:
-    """Files are written for 12 V: one of 6 A takes twice as much on 6 V and half of it on 24 V, for its watts stay."""
-    lab = vehicle(tmp_path, _BLOWER % 6, system_v=system_v)
+    """As its file says: here each file is written for the volts of its vehicle."""
+    lab = vehicle(tmp_path, _BLOWER % current_a, system_v=system_v)
     now = lab.solve(emf={"battery": system_v})
     across = now.volts("blower.+", "blower.-")
     assert now.amps("blower:motor") == pytest.approx(current_a * across / system_v, rel=1e-6)

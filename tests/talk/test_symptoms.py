@@ -66,6 +66,8 @@ SAID: tuple[tuple[str, str], ...] = (
     ("the green winker lamp on the dash glimmers when I step on the brake", "pedal-lights-tell-tale"),
     ("braking lights up the arrow in the dashboard", "pedal-lights-tell-tale"),
     # horn
+    ("battery is empty again each time I leave it parked over the weekend", "battery-flat-after-standing"),
+    ("something eats the battery while the truck just stands there", "battery-flat-after-standing"),
     ("press the hooter and there is no sound at all", "horn-silent"),
     ("hooter makes a single clunk and that's it", "horn-clicks"),
     ("hooter sounds like a strangled duck", "horn-weak"),
