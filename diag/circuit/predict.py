@@ -96,6 +96,7 @@ class Predictor:
         self._sheets: dict[Key, Sheet] = {}
         self._tables: dict[Key, Shown] = {}
         self._held: set[Key] = set()
+        self._sound: dict[Key, Shown] = {}
         self._rows_at: tuple[tuple[Key, bytes], Shown] | None = None
         self._sets: dict[tuple[Key, frozenset[int]], Shown] = {}
         self._prepare({operate_key(operate): dict(operate) for operate in operates}, cache, progress)
@@ -151,8 +152,12 @@ class Predictor:
 
     def healthy(self, operate: Mapping[str, str]) -> Shown:
         """What the healthy vehicle shows, one row, without the rows of the causes."""
-        sheet = self._sheets.get(operate_key(operate))
-        return sheet.rows([0]) if sheet is not None else self.shown(operate).rows([HEALTHY])
+        key = operate_key(operate)
+        if key in self._sheets:
+            return self._sheets[key].rows([HEALTHY])
+        if key not in self._sound:
+            self._sound[key] = Sheet(rounded(self.bench.operate(operate, [Change()])[0])).rows([HEALTHY])
+        return self._sound[key]
 
     def lasting(self, row: int) -> Change:
         """What is changed on the vehicle with the fault of that row (0: healthy), blown fuses included."""

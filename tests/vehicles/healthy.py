@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import NamedTuple
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -10,10 +11,11 @@ from diag.circuit.behaviour import Bench, Shown
 from diag.circuit.network import BODY, Change
 from diag.circuit.parts import build_network
 from diag.circuit.predict import bench_of
-from diag.knowledge.assemble import Knowledge
+from diag.knowledge.assemble import Knowledge, operate_key
 from diag.knowledge.bridging import spelt
 from diag.knowledge.schema import Check
 
+_SHOWN: WeakKeyDictionary[Bench, dict[tuple[tuple[str, str], ...], Shown]] = WeakKeyDictionary()
 METER_OHM = 0.3
 """What an ohmmeter's own leads may add (common practice, no source)."""
 
@@ -29,7 +31,11 @@ class Vehicle(NamedTuple):
         return Vehicle(knowledge, bench_of(knowledge, build_network(knowledge)))
 
     def shown(self, operate: dict[str, str]) -> Shown:
-        return self.bench.operate([operate], [Change()])[0]
+        known = _SHOWN.setdefault(self.bench, {})
+        key = operate_key(operate)
+        if key not in known:
+            known[key] = self.bench.operate([operate], [Change()])[0]
+        return known[key]
 
     def volts(self, red: str, black: str, operate: dict[str, str]) -> float:
         """Red minus black, in the lit half of a flash."""
