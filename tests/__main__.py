@@ -1,4 +1,4 @@
-"""Everything that must hold, in one command: format, lint, types, then all tests on both cores."""
+"""Everything that must hold, in one command: format, lint, types, tables, then all tests on both cores."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ _STEPS = (
     ("format", ["-m", "ruff", "format", "--check", "diag", "tests"]),
     ("lint", ["-m", "ruff", "check", "diag", "tests"]),
     ("types", ["-m", "mypy"]),
+    ("tables", ["-m", "tests.warm"]),
     ("tests", ["-m", "pytest", "-n", "2", "--dist", "worksteal", "-rs"]),
 )
 

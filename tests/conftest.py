@@ -12,7 +12,7 @@ import pytest
 from tests.vehicles import SIX
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads only wait for each other
-_TABLES = Path(tempfile.gettempdir()) / f"diag-tests-{os.getuid()}"
+TABLES = Path(tempfile.gettempdir()) / f"diag-tests-{os.getuid()}"
 """Kept between runs and shared by the workers; tables are found by the hash of code and knowledge."""
 
 
@@ -20,8 +20,8 @@ _TABLES = Path(tempfile.gettempdir()) / f"diag-tests-{os.getuid()}"
 def _own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """No test touches the user's jobs; the computed tables are shared."""
     home = tmp_path_factory.mktemp("home")
-    _TABLES.mkdir(mode=0o700, exist_ok=True)
-    (home / "cache").symlink_to(_TABLES)
+    TABLES.mkdir(mode=0o700, exist_ok=True)
+    (home / "cache").symlink_to(TABLES)
     monkeypatch.setenv("DIAG_HOME", str(home))
     monkeypatch.setenv("DIAG_VEHICLE", str(SIX))
     yield
@@ -32,7 +32,7 @@ def reasoners():  # type: ignore[no-untyped-def]
     """Reasoners of vehicles by file name, shipped or the tests' own, made when first asked for."""
     from tests.reasoners import Reasoners
 
-    return Reasoners(_TABLES)
+    return Reasoners(TABLES)
 
 
 @pytest.fixture(scope="session")

@@ -37,12 +37,16 @@ class Reasoners:
     def whole(self, vehicle: str) -> Reasoner:
         """With wiring and rules."""
         if vehicle not in self._whole:
-            knowledge = load_knowledge(file_of(vehicle))
-            self._tables.mkdir(mode=0o700, exist_ok=True)
-            points = None if file_of(vehicle) == SIX else looked_at(knowledge)  # the six are worked out everywhere
-            predictor = Predictor(knowledge, step_operates(knowledge), self._tables, None, points)
-            self._whole[vehicle] = Reasoner(knowledge, predictor, default_matcher())
+            predictor = self.predictor(vehicle)
+            self._whole[vehicle] = Reasoner(predictor.knowledge, predictor, default_matcher())
         return self._whole[vehicle]
+
+    def predictor(self, vehicle: str) -> Predictor:
+        """Its table of predictions, from the disk where it is there."""
+        knowledge = load_knowledge(file_of(vehicle))
+        self._tables.mkdir(mode=0o700, exist_ok=True)
+        points = None if file_of(vehicle) == SIX else looked_at(knowledge)  # the six are worked out everywhere
+        return Predictor(knowledge, step_operates(knowledge), self._tables, None, points)
 
     def rules_alone(self, vehicle: str) -> Reasoner:
         """With its loom undescribed: rules carry the belief."""

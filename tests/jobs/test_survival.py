@@ -27,7 +27,7 @@ from diag.talk.opening import new_job
 from diag.talk.rehearsal import SimulatedFitter
 from tests.talk.outsider import Outsider, healthy
 
-KILLS = 120
+KILLS = 48
 LANES = 2
 LONGEST_S = 0.4
 """Of a sitting; the instant of each kill is drawn up to it."""

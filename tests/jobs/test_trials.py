@@ -120,10 +120,10 @@ def test_known_flasher_fault_takes_at_most_four_answers_of_an_independent_fitter
 
 def test_drawn_faults_with_true_answers_are_cured_and_nearly_all_at_once(garage: Garage) -> None:
     """Drawn by how often they are met, so that what is common weighs most."""
-    jobs = [garage.play(Task("single", number, SEED)) for number in range(1, 12)]
-    assert len({job.faults for job in jobs}) > 8
+    jobs = [garage.play(Task("single", number, SEED)) for number in range(1, 8)]
+    assert len({job.faults for job in jobs}) > 5
     assert [job.faults for job in jobs if not (job.cured and job.ended)] == []
-    assert sum(job.first_right for job in jobs) >= 10
+    assert sum(job.first_right for job in jobs) >= 6
 
 
 @pytest.mark.parametrize(("number", "wrong_at"), [(1, 0), (2, 1), (3, 1), (6, 3)])
