@@ -24,7 +24,8 @@ from diag.talk.wording import reading_words
 
 __all__ = ["as_handover"]
 
-_SUSPECTED = 0.05
+_ORDERED = 0.5
+"""Chance from which what a remedy needs is worth ordering."""
 
 
 @dataclass(frozen=True)
@@ -106,16 +107,18 @@ def _routes(job: Replayed) -> list[tuple[str, str]]:
 
 
 def _orders(job: Replayed, report: Report) -> list[_Order]:
-    """What has to be got for remedies that are still suspected, or were carried out and not proved."""
-    out = []
+    """What has to be got for remedies that are all but certain, or were carried out and not proved: nobody orders
+    for a mere suspicion. Each part once."""
+    out: list[_Order] = []
     beliefs, remedies = job.plan.beliefs, job.reasoner.remedies
     undone = [work.remedy for work in report.done if work.verdict in ("failed", "not-proved")]
     wanted = dict.fromkeys(undone, "carried out, not proved")
     if beliefs is not None and job.plan.unresolved:
-        wanted |= {name: f"suspected, {p:.0%}" for name, p in beliefs.ranking if p >= _SUSPECTED}
+        wanted |= {name: f"suspected, {p:.0%}" for name, p in beliefs.ranking if p >= _ORDERED}
     for name, why in wanted.items():
         if name in remedies:
-            out += [_Order(part, remedies[name].title, why) for part in remedies[name].parts]
+            known = {order.part for order in out}
+            out += [_Order(part, remedies[name].title, why) for part in remedies[name].parts if part not in known]
     return out
 
 

@@ -32,6 +32,7 @@ from diag.talk.proving import proof
 __all__ = ["COIL_BACK_ON", "StageState", "Staged", "intro_mark"]
 
 COIL_BACK_ON = "coil-back-on"
+POWER_STAYS_OFF = "power-stays-off"
 _DEAD_SHORT_OHM = 1.0
 """Below so many ohms, leads included, a feed touches body (common practice, no source)."""
 _SUSPECTED = 0.1
@@ -45,6 +46,20 @@ _LATER = (ENGINE_RUNNING, KEY_OFF)
 def _tells_of_shorts(step: Step) -> bool:
     """Whether a step says, without power, that power must not go on."""
     return step.stage in (BEFORE_POWER, FIRST_POWER) and (step.unit == "ohm" or step.target == SERIES_LAMP)
+
+
+def _forbids_power(finding: Finding) -> bool:
+    """Whether an odd answer says that the battery must stay off: the lamp in series shines with the key off, a feed
+    touches body, the battery is the wrong way round."""
+    step, value = finding.step, finding.value
+    if step is None or step.stage not in (BEFORE_POWER, FIRST_POWER):
+        return False
+    if step.target == SERIES_LAMP:
+        key_off = set(step.operate) <= {"battery"}
+        return key_off and isinstance(value, tuple) and value[0] not in ("dark", "glow")
+    if isinstance(value, float):
+        return step.unit == "ohm" and value < _DEAD_SHORT_OHM if step.unit != "V" else value < 0
+    return value == "reversed"
 
 
 def _wants_power(step: Step | None) -> bool:
@@ -82,7 +97,9 @@ class Staged:
         self._passed = self._passed_over()
         self.skipped = self._skipped()
         self.unresolved = self._unresolved()
-        self.dead = any(self._left(stage) for stage in (BEFORE_POWER, FIRST_POWER) if stage not in self.skipped)
+        self.forbidding = self._forbidding()
+        waits = any(self._left(stage) for stage in (BEFORE_POWER, FIRST_POWER) if stage not in self.skipped)
+        self.dead = waits or self.forbidding is not None
         known.dead = self.dead
         known.later = frozenset(s.id for one in COLLECTING if one not in self.skipped for s in self._left(one))
         self.stage = self._current()
@@ -122,6 +139,11 @@ class Staged:
         known = self.known
         left = {s for e in known.state.standing("left-open") for s in e.fields.get("seqs", ())}
         return tuple(f for f in known.findings if f.seq not in left and self._is_odd(f) and not self._put_right(f))
+
+    def _forbidding(self) -> Finding | None:
+        """The newest odd answer, of each thing asked, that says that power must stay off."""
+        newest = {finding.step.id: finding for finding in self.unresolved if finding.step is not None}
+        return next((finding for finding in newest.values() if _forbids_power(finding)), None)
 
     def _is_odd(self, finding: Finding) -> bool:
         return finding.symptom is not None or self.known.surprises(finding)
@@ -180,9 +202,10 @@ class Staged:
         short says so at once; else all is seen first that can be seen without power."""
         found = [f for f in self.unresolved if f.step is not None and _tells_of_shorts(f.step)]
         if any(f.step.unit == "ohm" and float(f.value) < _DEAD_SHORT_OHM for f in found):  # type: ignore[union-attr, arg-type]
-            return not self._left(BEFORE_POWER)
+            return BEFORE_POWER in self.skipped or not self._left(BEFORE_POWER)
         lamps = [step for step in self._left(FIRST_POWER) if step.target == SERIES_LAMP]
-        return bool(found) and not self._left(BEFORE_POWER) and not lamps
+        seen = BEFORE_POWER in self.skipped or not self._left(BEFORE_POWER)
+        return bool(found) and seen and (not lamps or FIRST_POWER in self.skipped)
 
     def _faults_open(self) -> bool:
         if FAULTS in self.skipped:
@@ -254,12 +277,27 @@ class Staged:
             return DoFirst(COIL_BACK_ON, None, coil="back-on")
         chosen = self._in_stage()
         step = chosen.step if isinstance(chosen, Look | DoFirst) else None
+        if self.forbidding is not None and self._would_connect(chosen):
+            return self._kept_off(self.forbidding)
         wanted = dict(step.operate) if step is not None else {}
         if self.stage == BEFORE_POWER or (self.dead and not _wants_power(step)):
             wanted["battery"] = "disconnected"
         begins = isinstance(chosen, DoFirst) and (chosen.begins is not None or step is not None)
         off = put_back(self.known, wanted) if begins or isinstance(chosen, Look | End) else None
         return off or chosen
+
+    def _would_connect(self, chosen: Next) -> bool:
+        """Whether what comes next has the battery connected, or is the end."""
+        if isinstance(chosen, DoFirst) and chosen.step is None:
+            return chosen.begins not in (None, BEFORE_POWER, FIRST_POWER, FAULTS)
+        return isinstance(chosen, End) or (isinstance(chosen, Look | DoFirst) and _wants_power(chosen.step))
+
+    def _kept_off(self, finding: Finding) -> Next:
+        """What forbids power, once more, until it is right or left open with a reason."""
+        assert finding.step is not None
+        if POWER_STAYS_OFF in self.known.acknowledged or POWER_STAYS_OFF not in self.known.reasoner.knowledge.cautions:
+            return self.known.cautioned(Look(finding.step, again=finding.seq))
+        return DoFirst(POWER_STAYS_OFF, finding.step)
 
     def _in_stage(self) -> Next:
         if self.stage is None:

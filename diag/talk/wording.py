@@ -66,7 +66,11 @@ def back_on_words(knowledge: Knowledge, off: Sequence[str]) -> str:
     wires = [
         _back_words(knowledge, terminal) for terminal in off if terminal != "battery" and bridge_ends(terminal) is None
     ]
-    battery = ["the earth clamp on the battery (or close the isolator), last of all"] if "battery" in off else []
+    battery = (
+        ["the earth clamp on the battery (or close the isolator), last of all, with the key off"]
+        if "battery" in off
+        else []
+    )
     said = [f"Take off the {' and the '.join(jumpers)}."] if jumpers else []
     said += [f"Put back on: {' and '.join([*wires, *battery])}."] if wires or battery else []
     return " ".join(said)
