@@ -10,8 +10,8 @@ from diag.talk.demo import Played, play_through
 from diag.talk.opening import Rehearsed
 from diag.talk.rehearsal import SimulatedFitter
 
-SHARES, PLAYED = 8, (3, 6)
-"""The causes are dealt to this many shares so that both cores work; two of them are played here, all by
+SHARES, PLAYED = 8, (3,)
+"""The causes are dealt to this many shares so that both cores work; one of them is played here, all by
 `python -m tests.bench.faults`."""
 
 ALIKE = {

@@ -55,13 +55,13 @@ def _furthest(ours: Floats, spice: Floats, network: Network, names: Sequence[str
     return float(away[row, node]), f"{network.nodes[node]}, {names[row]}"
 
 
-def test_every_state_of_every_third_cause_agrees_with_the_simulator(demo: Demo) -> None:
+def test_every_state_of_every_fifth_cause_agrees_with_the_simulator(demo: Demo) -> None:
     """What the program claims of volts, lamps and words is only worth what its solution of the circuit is:
-    node voltages of every third cause under every operate of its checks within a millivolt, then the table of
+    node voltages of every fifth cause under every operate of its checks within a millivolt, then the table of
     predictions made from them, then what each lamp is said to show."""
     predictor = demo.predictor
     operates = step_operates(demo.knowledge)
-    rows = [0, *range(1, 1 + len(predictor.causes), 3)]
+    rows = [0, *range(1, 1 + len(predictor.causes), 5)]
     causes = [predictor.causes[row - 1] for row in rows[1:]]
     changes = [Change(), *(cause.change or Change() for cause in causes)]
     names = ["healthy", *(cause.id for cause in causes)]
@@ -102,7 +102,7 @@ def test_every_state_of_a_generated_vehicle_of_500_wires_agrees_with_the_simulat
     reversed diodes and a reversed battery, wires on wrong terminals and wires that touch."""
     vehicle = generated_vehicle(500, seed=20)
     assert len(vehicle.section_mm2) >= 500
-    faults = dict(list(vehicle.faults.items())[::2])
+    faults = dict(list(vehicle.faults.items())[::4])
     states = settled_states(vehicle.bench(), vehicle.operates, [Change(), *faults.values()])
     _agree(states, spice_volts(states.gathered), ["healthy", *faults])
     net = vehicle.network

@@ -31,7 +31,7 @@ GAP = r"(?: |\x1b\[C)"
 """A space, or the step over it."""
 
 
-@pytest.mark.parametrize("columns", [40, 80])
+@pytest.mark.parametrize("columns", [40])
 def test_quit_and_resume_on_a_real_terminal(reasoner: object, columns: int) -> None:
     """The words on quitting are the command that really goes on; colour is an extra that can be turned off."""
     program = spawn(columns, ["start"])
