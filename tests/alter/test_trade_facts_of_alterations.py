@@ -5,6 +5,7 @@ source of all expectations: common practice, no source; terminal marks DIN 72552
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -26,12 +27,18 @@ def actions(done: Altered) -> dict[str, tuple[str, str, str]]:
     return {row.wire.split(" (")[0]: (row.action, row.was, row.now) for row in done.sheet.map}
 
 
+turning = partial(vehicle, circuits="turn-signals")
+charging = partial(vehicle, circuits="charge-warning")
+heading = partial(vehicle, circuits="headlamps")
+horning = partial(vehicle, circuits="horn")
+
+
 # ---------------------------------------------------------------- flasher unit
 
 
 def test_battery_off_before_a_flasher_unit_is_replaced(tmp_path: Path) -> None:
     """49 may be live with the key off, by the hazard switch: a spanner there finds the body."""
-    steps = altered(vehicle(tmp_path), "flasher-unit").sheet.steps
+    steps = altered(turning(tmp_path), "flasher-unit").sheet.steps
     off = next(i for i, step in enumerate(steps) if step.startswith("Battery off"))
     replaced = next(i for i, step in enumerate(steps) if step.startswith("Replace: Flasher unit"))
     assert off < replaced
@@ -40,7 +47,7 @@ def test_battery_off_before_a_flasher_unit_is_replaced(tmp_path: Path) -> None:
 @pytest.mark.parametrize("unit", ["four", "three", "two"])
 def test_after_a_flasher_unit_left_right_and_hazard_are_proved_with_the_tell_tale(tmp_path: Path, unit: str) -> None:
     """Hazard with the key off too: it has a feed and a fuse of its own."""
-    found = proofs(altered(vehicle(tmp_path), "flasher-unit", f"unit={unit}"))
+    found = proofs(altered(turning(tmp_path), "flasher-unit", f"unit={unit}"))
     for check in ("turn-left-front", "turn-left-rear", "turn-right-front", "turn-right-rear"):
         assert found[check] == "normal, flashing"
     for check in ("hazard-front-left", "hazard-rear-left", "hazard-front-right", "hazard-rear-right"):
@@ -52,8 +59,8 @@ def test_after_a_flasher_unit_left_right_and_hazard_are_proved_with_the_tell_tal
 
 def test_the_tell_tale_on_hazard_goes_by_where_it_hangs(tmp_path: Path) -> None:
     """Between the sides both its ends rise together and it stays dark; on C it flashes."""
-    across = proofs(altered(vehicle(tmp_path / "a"), "flasher-unit"))
-    at_c = proofs(altered(vehicle(tmp_path / "b"), "flasher-unit", "unit=three", "tell-tale=at-c"))
+    across = proofs(altered(turning(tmp_path / "a"), "flasher-unit"))
+    at_c = proofs(altered(turning(tmp_path / "b"), "flasher-unit", "unit=three", "tell-tale=at-c"))
     assert across["hazard-tell-tale"] == "dark"
     assert at_c["hazard-c-tell-tale"] == "normal, flashing"
     assert "hazard-tell-tale" not in at_c
@@ -61,7 +68,7 @@ def test_the_tell_tale_on_hazard_goes_by_where_it_hangs(tmp_path: Path) -> None:
 
 def test_a_unit_with_fewer_terminals_leaves_wires_over(tmp_path: Path) -> None:
     """Two terminals: 49 and 49a stay, the earth wire comes off and is insulated."""
-    done = altered(vehicle(tmp_path), "flasher-unit", "unit=two")
+    done = altered(turning(tmp_path), "flasher-unit", "unit=two")
     found = actions(done)
     assert found["Earth of the flasher unit"][0] == "off"
     assert found["Feed of the flasher unit"][::2] == ("back", "Hazard switch 49 - Flasher unit 49")
@@ -72,19 +79,19 @@ def test_a_unit_with_fewer_terminals_leaves_wires_over(tmp_path: Path) -> None:
 
 def test_a_tell_tale_needs_c_on_the_unit(tmp_path: Path) -> None:
     with pytest.raises(DiagError, match="do not go together"):
-        altered(vehicle(tmp_path), "flasher-unit", "unit=two", "tell-tale=at-c")
+        altered(turning(tmp_path), "flasher-unit", "unit=two", "tell-tale=at-c")
 
 
 def test_old_marks_lead_to_the_new_ones(tmp_path: Path) -> None:
     """15+ is 49, S and 54L are 49a, K and P are C: published lists of old and new marks."""
-    marks = altered(vehicle(tmp_path), "flasher-unit").sheet.marks
+    marks = altered(turning(tmp_path), "flasher-unit").sheet.marks
     for old, new in (("15+", "-> 49"), ("54L", "-> 49a"), ("K1", "-> C")):
         assert next(text for text in marks if old in text).endswith(new)
 
 
 def test_a_thermal_unit_for_one_side_is_doubted_with_hazard(tmp_path: Path) -> None:
     """Twice the load heats it twice as much: hazard goes fast, left and right are right."""
-    done = altered(vehicle(tmp_path), "flasher-unit", "technique=thermal")
+    done = altered(turning(tmp_path), "flasher-unit", "technique=thermal")
     doubts = " ".join(done.sheet.doubts)
     assert "hazard" in doubts and "fast" in doubts
     assert "left signal" not in doubts
@@ -92,7 +99,7 @@ def test_a_thermal_unit_for_one_side_is_doubted_with_hazard(tmp_path: Path) -> N
 
 def test_a_unit_made_for_twice_the_lamps_is_doubted(tmp_path: Path) -> None:
     """With half its load an electronic unit flashes fast, as if a lamp were out."""
-    done = altered(vehicle(tmp_path), "flasher-unit", "rated-w=84 W")
+    done = altered(turning(tmp_path), "flasher-unit", "rated-w=84 W")
     assert any("left signal" in text and "fast" in text for text in done.sheet.doubts)
 
 
@@ -101,7 +108,7 @@ def test_a_unit_made_for_twice_the_lamps_is_doubted(tmp_path: Path) -> None:
 
 def test_on_the_regulator_every_wire_comes_to_the_terminal_of_its_meaning(tmp_path: Path) -> None:
     """B+ carries the battery feed, 61 the charge lamp, D+ and DF go to the same names on the dynamo."""
-    known = altered(vehicle(tmp_path), "regulator").after.knowledge
+    known = altered(charging(tmp_path), "regulator").after.knowledge
     ends = {name: {wire.from_, wire.to} for name, wire in known.wires.items()}
     at = {end: name for name, pair in ends.items() for end in pair if end.startswith("regulator.")}
     assert ends[at["regulator.B+"]] == {"regulator.B+", "bus-30.B+"}
@@ -113,7 +120,7 @@ def test_on_the_regulator_every_wire_comes_to_the_terminal_of_its_meaning(tmp_pa
 def test_an_older_loom_with_tell_tale_and_output_on_one_terminal_is_parted(tmp_path: Path) -> None:
     """D+/61 of an older regulator: the tell-tale's wire moves to 61 and the sheet says from where."""
     joined = "overrides:\n  wires:\n    charge-61-wire: {to: regulator.D+}\n"
-    done = altered(vehicle(tmp_path, more=joined), "regulator")
+    done = altered(charging(tmp_path, more=joined), "regulator")
     action, was, now = actions(done)["Charge tell-tale to the regulator"]
     assert action == "move"
     assert was.endswith("D+") and now.endswith("61")
@@ -128,7 +135,7 @@ def test_swapped_dynamo_wires_are_put_right(tmp_path: Path) -> None:
     swapped = (
         "overrides:\n  wires:\n    dynamo-main-wire: {to: regulator.DF}\n    dynamo-field-wire: {to: regulator.D+}\n"
     )
-    found = actions(altered(vehicle(tmp_path, more=swapped), "regulator"))
+    found = actions(altered(charging(tmp_path, more=swapped), "regulator"))
     assert found["Dynamo output to the regulator"][0] == "move"
     assert found["Field wire of the dynamo"][0] == "move"
 
@@ -136,7 +143,7 @@ def test_swapped_dynamo_wires_are_put_right(tmp_path: Path) -> None:
 def test_marks_of_the_old_part_stand_before_the_new_ones(tmp_path: Path) -> None:
     """A regulator stamped with other letters: the sheet leads from what is read to what is read."""
     stamped = "overrides:\n  parts:\n    regulator: {marks: {B+: BAT, D+: GEN}}\n"
-    done = altered(vehicle(tmp_path, more=stamped), "regulator")
+    done = altered(charging(tmp_path, more=stamped), "regulator")
     action, was, now = actions(done)["Regulator to the battery feed"]
     assert (action, was.split(" - ")[0], now.split(" - ")[0]) == (
         "back",
@@ -150,7 +157,7 @@ def test_marks_of_the_old_part_stand_before_the_new_ones(tmp_path: Path) -> None
 def test_a_dynamo_is_polarised_by_the_way_of_its_field(tmp_path: Path, field: str, touched: str) -> None:
     """With DF off the regulator in either case, or its contacts burn; after the battery is on, before the proof."""
     described = f"options: {{charge-warning: {{field: {field}}}}}\n"
-    steps = altered(vehicle(tmp_path, more=described), "regulator").sheet.steps
+    steps = altered(charging(tmp_path, more=described), "regulator").sheet.steps
     (at,) = [i for i, step in enumerate(steps) if step.startswith("Polarise")]
     assert f"pole to {touched}" in " ".join(steps[at].split())
     assert "DF off the regulator" in steps[at]
@@ -163,7 +170,7 @@ def test_a_dynamo_is_polarised_by_the_way_of_its_field(tmp_path: Path, field: st
 @pytest.mark.parametrize("system_v", [6, 12])
 def test_relays_bring_the_lamps_more_volts_and_spare_the_switches(tmp_path: Path, system_v: int) -> None:
     """Dipped beam: more volts on each lamp, less lost on the way, a twentieth of the current in the dip switch."""
-    done = altered(vehicle(tmp_path, system_v), "headlamp-relay")
+    done = altered(heading(tmp_path, system_v), "headlamp-relay")
     lights = {"lights": "head"}
     for side in ("left", "right"):
         ends = f"headlamp-{side}.56b", f"headlamp-{side}.31"
@@ -178,7 +185,7 @@ def test_relays_bring_the_lamps_more_volts_and_spare_the_switches(tmp_path: Path
 def test_a_tired_light_switch_gains_most_by_a_relay(tmp_path: Path) -> None:
     """A tenth of an ohm in the old switch costs most of a volt; behind a relay next to nothing."""
     tired = "overrides:\n  parts:\n    light-switch: {contact-ohm: 0.1 ohm}\n"
-    done = altered(vehicle(tmp_path, more=tired), "headlamp-relay")
+    done = altered(heading(tmp_path, more=tired), "headlamp-relay")
     ends = "headlamp-left.56b", "headlamp-left.31"
     was, now = (part.volts({"lights": "head"}, *ends) or 0.0 for part in (done.before, done.after))
     assert now - was > 0.5
@@ -186,7 +193,7 @@ def test_a_tired_light_switch_gains_most_by_a_relay(tmp_path: Path) -> None:
 
 def test_wires_that_no_fuse_guards_are_named(tmp_path: Path) -> None:
     """Old light switches are fed unfused: so then are the wires to the coils, and what runs to the relay is not."""
-    done = altered(vehicle(tmp_path), "headlamp-relay")
+    done = altered(heading(tmp_path), "headlamp-relay")
     said = " ".join(done.sheet.unguarded)
     assert "Dip switch to the relay of the dipped beam" in said
     assert "Feed of the relay" not in said and "Earth wire" not in said
@@ -195,7 +202,7 @@ def test_wires_that_no_fuse_guards_are_named(tmp_path: Path) -> None:
         "  wires:\n    light-switch-feed: {from: fuse-lights.out}\n    lights-fuse-feed: {from: bus-30.2, to: "
         "fuse-lights.in, colour: red, section-mm2: 4 mm2, length-m: 0.1 m}\n"
     )
-    assert altered(vehicle(tmp_path / "b", more=fused), "headlamp-relay").sheet.unguarded == ()
+    assert altered(heading(tmp_path / "b", more=fused), "headlamp-relay").sheet.unguarded == ()
 
 
 @pytest.mark.parametrize("earth", ["negative", "positive"])
@@ -210,7 +217,7 @@ def test_starter_cable_and_feed_bar_stand_before_every_fuse(tmp_path: Path, eart
 def test_a_longer_way_wants_a_thicker_wire(tmp_path: Path) -> None:
     """The section is worked out, not typed in: the same loss at four times the length."""
     short, long = (
-        altered(vehicle(tmp_path / name), "headlamp-relay", f"length={length}").after.knowledge.wires["dip-relay-feed"]
+        altered(heading(tmp_path / name), "headlamp-relay", f"length={length}").after.knowledge.wires["dip-relay-feed"]
         for name, length in (("a", "0.5 m"), ("b", "2 m"))
     )
     assert (short.length_m, long.length_m) == (0.5, 2.0)
@@ -218,7 +225,7 @@ def test_a_longer_way_wants_a_thicker_wire(tmp_path: Path) -> None:
 
 
 def test_relays_are_not_fitted_twice(tmp_path: Path) -> None:
-    path = vehicle(tmp_path)
+    path = heading(tmp_path)
     path.write_text(altered(path, "headlamp-relay").text, encoding="utf-8")
     with pytest.raises(DiagError, match="headlamps.relays `both`; expected `none`"):
         altered(path, "headlamp-relay")
@@ -229,7 +236,7 @@ def test_relays_are_not_fitted_twice(tmp_path: Path) -> None:
 
 def test_a_horn_relay_spares_the_column_and_brings_the_horn_its_volts(tmp_path: Path) -> None:
     """The column carries a coil's seventh of an ampere; the horn hangs on fuse and earth by short wires."""
-    done = altered(vehicle(tmp_path), "horn-relay")
+    done = altered(horning(tmp_path), "horn-relay")
     press = {"horn-button": "pressed"}
     was, now = (side.amps(press, "slip-ring-wire") for side in (done.before, done.after))
     assert was is not None and now is not None and now < 0.05 * was
@@ -241,7 +248,7 @@ def test_a_horn_relay_spares_the_column_and_brings_the_horn_its_volts(tmp_path: 
 def test_an_alternators_cable_bears_its_full_output(tmp_path: Path) -> None:
     """Not what flows in the test, but what is stamped on it: 45 A in 4 mm² would cook."""
     small, large = (
-        altered(vehicle(tmp_path / name), "alternator", f"output={amps}").after.knowledge.wires
+        altered(charging(tmp_path / name), "alternator", f"output={amps}").after.knowledge.wires
         for name, amps in (("a", "25 A"), ("b", "55 A"))
     )
     for wires, amps in ((small, 25.0), (large, 55.0)):
@@ -253,7 +260,7 @@ def test_an_alternators_cable_bears_its_full_output(tmp_path: Path) -> None:
 
 def test_with_an_alternator_the_tell_tale_comes_to_d_plus_and_the_regulators_wires_go(tmp_path: Path) -> None:
     """Lamp on D+, which first feeds the field; nothing is left hanging on B+ of a regulator that is gone."""
-    done = altered(vehicle(tmp_path), "alternator")
+    done = altered(charging(tmp_path), "alternator")
     found = actions(done)
     assert found["Charge tell-tale to the alternator"][0] == "move"
     assert found["Charge tell-tale to the alternator"][2].endswith("Alternator D+")
@@ -265,12 +272,12 @@ def test_with_an_alternator_the_tell_tale_comes_to_d_plus_and_the_regulators_wir
 def test_an_alternator_is_refused_where_plus_is_earthed(tmp_path: Path) -> None:
     """Its diodes would be gone at the first touch of the clamp."""
     with pytest.raises(DiagError, match="earth `positive`; expected `negative`"):
-        altered(vehicle(tmp_path, earth="positive"), "alternator")
+        altered(charging(tmp_path, earth="positive"), "alternator")
 
 
 def test_volts_that_a_wire_loses_are_its_own(tmp_path: Path) -> None:
     """Not the battery's that stand across a wire taken off for a check."""
-    done = altered(vehicle(tmp_path), "horn-relay")
+    done = altered(horning(tmp_path), "horn-relay")
     assert done.after.most_lost_v("horn-to-column") < 0.1
 
 
