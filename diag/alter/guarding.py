@@ -6,6 +6,7 @@ Knows the network's branches by their role only.
 from __future__ import annotations
 
 from diag.circuit.network import Network
+from diag.circuit.paths import reached
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.schema import BatteryPart
 
@@ -18,22 +19,5 @@ _LEADS = frozenset({"wire", "joint", "contact", "relay", "flasher", "tell-tale"}
 def unguarded(knowledge: Knowledge, network: Network) -> frozenset[str]:
     """Ids of the wires that a short to body would heat until they burn: no fuse is before them in any position."""
     live = "B-" if knowledge.vehicle.earth == "positive" else "B+"
-    waiting = [
-        network.node(f"{name}.{live}") for name, part in knowledge.parts.items() if isinstance(part, BatteryPart)
-    ]
-    reached, found = set(waiting), set()
-    at: dict[int, list[int]] = {}
-    for index, branch in enumerate(network.branches):
-        if branch.role in _LEADS and 0 not in (branch.a, branch.b):
-            at.setdefault(branch.a, []).append(index)
-            at.setdefault(branch.b, []).append(index)
-    while waiting:
-        for index in at.get(waiting.pop(), ()):
-            branch = network.branches[index]
-            if branch.id in knowledge.wires:
-                found.add(branch.id)
-            for node in (branch.a, branch.b):
-                if node not in reached:
-                    reached.add(node)
-                    waiting.append(node)
-    return frozenset(found)
+    posts = [network.node(f"{name}.{live}") for name, part in knowledge.parts.items() if isinstance(part, BatteryPart)]
+    return reached(network, posts, _LEADS) & knowledge.wires.keys()

@@ -221,6 +221,13 @@ class Bench:
         `operate`: one for all changes, or one for each. `watched` (R,): where somebody looks at a motor that
         parks itself; elsewhere it stays parked.
         """
+        settled, shown = self.seen(operate, changes, watched)
+        return shown, list(settled.blown)
+
+    def seen(
+        self, operate: Operates, changes: Sequence[Change], watched: np.ndarray | None = None
+    ) -> tuple[Settled, Shown]:
+        """Both what each variant came to (see `settle`) and what it shows (see `operate`)."""
         settled, turned, rhythm = self._settle(operate, changes, watched)
         closed, opened = settled.closed_solution, settled.open_solution
         shown = Shown(
@@ -238,7 +245,7 @@ class Bench:
             settled.pulled.astype(np.float64),
             turned.motor,
         )
-        return shown, list(settled.blown)
+        return settled, shown
 
 
 def _patched(variants: Variants, rows: np.ndarray, fresh: Variants) -> Variants:

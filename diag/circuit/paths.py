@@ -6,14 +6,33 @@ faults or questions.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 
 from diag.circuit.network import Branch, Network
 
-__all__ = ["Paths"]
+__all__ = ["Paths", "reached"]
 
 _CONTACTS = frozenset({"contact", "relay", "flasher"})
 _LEADS = frozenset({"wire", "joint", "fuse"})
+
+
+def reached(network: Network, starts: Iterable[int], roles: Container[str]) -> frozenset[str]:
+    """Ids of the branches of these roles that hang together with the nodes `starts`, every contact among them taken
+    as closed; body is not passed through."""
+    at: dict[int, list[Branch]] = {}
+    for branch in network.branches:
+        if branch.role in roles and branch.a and branch.b:
+            at.setdefault(branch.a, []).append(branch)
+            at.setdefault(branch.b, []).append(branch)
+    waiting = list(starts)
+    seen, found = set(waiting), set()
+    while waiting:
+        for branch in at.get(waiting.pop(), ()):
+            found.add(branch.id)
+            fresh = {branch.a, branch.b} - seen
+            seen |= fresh
+            waiting += fresh
+    return frozenset(found)
 
 
 class Paths:

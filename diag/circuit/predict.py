@@ -241,9 +241,8 @@ class Predictor:
         }
         if not lacking:
             return False
-        healthy, _ = self.bench.operate(list(lacking.values()), [Change()] * len(lacking))
+        settled, healthy = self.bench.seen(list(lacking.values()), [Change()] * len(lacking))
         passed = self.bench.passed(list(lacking.values()))
-        settled = self.bench.settle(list(lacking.values()), [Change()] * len(lacking))
         names, reach = list(changes), Reach(self.network, list(changes.values()))
         faint = Faint(self.network, list(changes.values()))
         parks = {key: self._parks(self._points.get(key)) for key in lacking}

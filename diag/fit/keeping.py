@@ -8,7 +8,6 @@ from __future__ import annotations
 import json
 import os
 import re
-import tempfile
 from pathlib import Path
 
 from diag.errors import DiagError, KnowledgeError, Problem
@@ -16,6 +15,7 @@ from diag.fit.interview import Answers, known_ids, path, read_answer
 from diag.fit.questions import Catalogue
 from diag.knowledge.names import nearest, quoted, shown, words
 from diag.knowledge.reader import read_yaml
+from diag.knowledge.writer import put_new, replaced
 
 __all__ = ["draft_of", "keep_draft", "read_answers", "scalar", "write_new"]
 
@@ -39,7 +39,7 @@ def keep_draft(file: Path, answers: Answers) -> None:
         return
     lines = ["# Answers of `diag vehicle new`, one a line; the same call goes on with them."]
     lines += [f"{name}: {scalar(value)}" for name, value in answers.items()]
-    _replace(file, "\n".join(lines) + "\n")
+    replaced(file, ("\n".join(lines) + "\n").encode("utf-8"), _ordinary())
 
 
 def read_answers(catalogue: Catalogue, file: Path) -> tuple[dict[str, str], list[str]]:
@@ -88,41 +88,17 @@ def write_new(file: Path, text: str, *, replace: bool) -> bool:
     if there and not replace:
         raise DiagError(f"{file}: there is such a file already; expected a new name. Give another, or --replace.")
     if there:
-        _replace(file, text)
+        replaced(file, text.encode("utf-8"), _ordinary())
         return True
-    temporary = _beside(file, text)
     try:
-        os.link(temporary, file)  # fails where somebody made one in the meantime
+        put_new(file, text.encode("utf-8"), _ordinary())
     except FileExistsError:
         raise DiagError(f"{file}: there is such a file by now; expected a new name. Nothing was changed.") from None
-    except OSError:  # a stick's file system may know no links
-        os.replace(temporary, file)
-        return False
-    finally:
-        Path(temporary).unlink(missing_ok=True)
     return False
 
 
-def _replace(file: Path, text: str) -> None:
-    temporary = _beside(file, text)
-    try:
-        os.replace(temporary, file)
-    finally:
-        Path(temporary).unlink(missing_ok=True)
-
-
-def _beside(file: Path, text: str) -> str:
-    """The text on disk in a file beside it."""
-    handle, name = tempfile.mkstemp(prefix=f".{file.name}.", dir=file.parent)
-    with os.fdopen(handle, "w", encoding="utf-8") as stream:
-        stream.write(text)
-        stream.flush()
-        os.fsync(stream.fileno())
-    os.chmod(name, 0o666 & ~_umask())
-    return name
-
-
-def _umask() -> int:
-    found = os.umask(0)
-    os.umask(found)
-    return found
+def _ordinary() -> int:
+    """Permissions that a new file has by the user's mask."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask

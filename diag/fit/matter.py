@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diag.calc.copper import wire_ohm
-from diag.circuit.network import Change, Floats
+from diag.circuit.network import Change, Floats, Network
 from diag.circuit.parts import build_network
 from diag.circuit.predict import bench_of
 from diag.knowledge import schema
@@ -93,7 +93,7 @@ def healthy_operates(knowledge: Knowledge) -> list[dict[str, str]]:
 def losses(knowledge: Knowledge, wires: Iterable[str]) -> list[Loss]:
     """One entry for each wire that any load at work is fed or earthed through, the most telling first."""
     network, operates = build_network(knowledge), healthy_operates(knowledge)
-    bench, loads = bench_of(knowledge, network), _loads(knowledge)
+    bench, loads = bench_of(knowledge, network), _loads(knowledge, network)
     sound, _ = bench.operate(operates, [Change()] * len(operates))
     healthy = loads.volts(sound.volts, sound.lamp_on_v)
     works = healthy >= _AT_WORK * knowledge.vehicle.system_v
@@ -128,7 +128,7 @@ def losses(knowledge: Knowledge, wires: Iterable[str]) -> list[Loss]:
 def together(knowledge: Knowledge, wires: Sequence[str]) -> Together | None:
     """What a guess that is off in all lengths the same way costs; None where no wire feeds anything."""
     network, operates = build_network(knowledge), healthy_operates(knowledge)
-    bench, loads = bench_of(knowledge, network), _loads(knowledge)
+    bench, loads = bench_of(knowledge, network), _loads(knowledge, network)
     longer = Change(
         added_ohm={network.branch(wire): (LONGER - 1) * network.branches[network.branch(wire)].ohm for wire in wires}
     )
@@ -151,8 +151,7 @@ def _added(knowledge: Knowledge, wire_id: str) -> tuple[float, float]:
     return own, 0.0 if smaller is None else wire_ohm(smaller, wire.length_m, warm) - own
 
 
-def _loads(knowledge: Knowledge) -> _Loads:
-    network = build_network(knowledge)
+def _loads(knowledge: Knowledge, network: Network) -> _Loads:
     titles, lamps, ends = [], [], []
     for index, filament in enumerate(network.filaments):
         titles.append(target_title(knowledge, filament.id))

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import re
 
-__all__ = ["Ready", "cell", "code", "inline", "plain"]
+import jinja2
+
+__all__ = ["Ready", "cell", "code", "inline", "markdown_environment", "plain"]
 
 _SPECIAL = re.compile(r"([\\`*_\[\]|~$])")
 _ENTITY = {"&": "&amp;", "<": "&lt;", ">": "&gt;"}
@@ -47,3 +49,15 @@ def cell(text: str) -> str:
     """Text for a spreadsheet: one that could be taken for a formula gets a quote in front."""
     risky = text[:1] in ("\t", "\r", "\n") or text.lstrip().startswith(_FORMULA)
     return f"'{plain(text)}" if risky else plain(text)
+
+
+def markdown_environment(package: str) -> jinja2.Environment:
+    """For a package's templates of Markdown: every value is escaped unless it is `Ready`."""
+    return jinja2.Environment(
+        loader=jinja2.PackageLoader(package),
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=lambda found: found if isinstance(found, Ready) else inline(found),
+        autoescape=False,  # finalize does it, by the rules of Markdown
+    )

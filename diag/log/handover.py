@@ -13,7 +13,7 @@ from functools import lru_cache
 
 import jinja2
 
-from diag.log.escape import Ready, inline
+from diag.log.escape import Ready, inline, markdown_environment
 from diag.log.replayed import Replayed
 from diag.log.report import Item, Report
 from diag.stages.course import course_of
@@ -174,14 +174,7 @@ def _cell(text: object) -> Ready:
 
 @lru_cache(maxsize=1)
 def _environment() -> jinja2.Environment:
-    env = jinja2.Environment(
-        loader=jinja2.PackageLoader("diag.log"),
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=lambda found: found if isinstance(found, Ready) else inline(found),
-        autoescape=False,  # finalize does it, by the rules of Markdown
-    )
+    env = markdown_environment("diag.log")
     env.filters |= {
         "cell": _cell,
         "joined": _joined,

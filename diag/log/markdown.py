@@ -13,7 +13,7 @@ from functools import lru_cache
 
 import jinja2
 
-from diag.log.escape import Ready, code, inline
+from diag.log.escape import Ready, code, inline, markdown_environment
 from diag.log.report import Chance, Evidence, Item, Limits, Moment, Report, RuledOut, Stage
 
 __all__ = ["as_markdown"]
@@ -51,14 +51,7 @@ def _parts(items: Sequence[Item]) -> Iterator[_Part]:
 
 @lru_cache(maxsize=1)
 def _environment() -> jinja2.Environment:
-    env = jinja2.Environment(
-        loader=jinja2.PackageLoader("diag.log"),
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=lambda found: found if isinstance(found, Ready) else inline(found),
-        autoescape=False,  # finalize does it, by the rules of Markdown
-    )
+    env = markdown_environment("diag.log")
     env.filters |= {
         "by_answer": _by_answer,
         "code": code,

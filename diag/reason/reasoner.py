@@ -376,7 +376,7 @@ class Reasoner:
         tables_now = [self._computed_steps, self._ruled_table[1]]
         if any(map(allowed, self._limited_steps)):  # solved in the network one by one, so only where it is asked for
             if self._limited_table is None:
-                self._limited_table = StepTable(self._limited_steps, self.chances.table)
+                self._limited_table = StepTable(self._limited_steps, self.chances.folded)
             tables_now.append(self._limited_table)
         return rank(tables_now, posterior, self.remedy_of, situation, allowed)
 

@@ -12,7 +12,7 @@ from functools import lru_cache
 import jinja2
 from markupsafe import Markup
 
-from diag.log.escape import Ready, inline
+from diag.log.escape import markdown_environment
 from diag.sheet.lettering import clean
 from diag.sheet.table import Sheet
 
@@ -36,14 +36,7 @@ def as_html(sheet: Sheet, drawings: Mapping[str, str]) -> str:
 
 @lru_cache(maxsize=1)
 def _markdown() -> jinja2.Environment:
-    return jinja2.Environment(
-        loader=jinja2.PackageLoader("diag.sheet"),
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=lambda found: found if isinstance(found, Ready) else inline(found),
-        autoescape=False,  # finalize does it, by the rules of Markdown
-    )
+    return markdown_environment("diag.sheet")
 
 
 @lru_cache(maxsize=1)

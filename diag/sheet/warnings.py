@@ -10,6 +10,7 @@ from collections.abc import Mapping
 
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
+from diag.reason.operates import operate_of
 
 __all__ = ["cautions_of"]
 
@@ -27,7 +28,7 @@ def cautions_of(knowledge: Knowledge, operate: Mapping[str, str]) -> tuple[schem
 
 
 def _belongs(knowledge: Knowledge, caution: str, operate: Mapping[str, str]) -> bool:
-    with_it = [_stands(check).items() for check in knowledge.checks.values() if check.caution == caution]
+    with_it = [operate_of(knowledge, check).items() for check in knowledge.checks.values() if check.caution == caution]
     counts = Counter(item for items in with_it for item in items)
     own = {item for item, count in counts.items() if count >= _MOST * len(with_it)}
     if not own or not own <= set(operate.items()):
@@ -35,13 +36,8 @@ def _belongs(knowledge: Knowledge, caution: str, operate: Mapping[str, str]) -> 
     moved: Counter[str] = Counter()
     warned: Counter[str] = Counter()
     for check in knowledge.checks.values():
-        if own <= set(_stands(check).items()):
-            for control in _stands(check):
+        if own <= set(operate_of(knowledge, check).items()):
+            for control in operate_of(knowledge, check):
                 moved[control] += 1
                 warned[control] += check.caution == caution
     return not any(warned[control] * 2 < moved[control] for control in operate)
-
-
-def _stands(check: schema.Check) -> Mapping[str, str]:
-    """How the controls stand for a check; ohms are taken with the battery off."""
-    return {**check.operate, "battery": "disconnected"} if check.unit == "ohm" else check.operate

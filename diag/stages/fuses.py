@@ -11,6 +11,7 @@ from weakref import WeakKeyDictionary
 from diag.calc.fusing import FuseOnWire, fuse_holds_wire
 from diag.circuit.network import Network
 from diag.circuit.parts import build_network
+from diag.circuit.paths import reached
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.reason.reasoner import Reasoner
@@ -85,19 +86,4 @@ def _lines(reasoner: Reasoner) -> tuple[FuseLine, ...]:
 
 def guarded(knowledge: Knowledge, network: Network, fuse: str) -> frozenset[str]:
     """Wires behind a fuse, up to loads, body and other fuses; every contact counts as closed."""
-    ways: dict[int, list[tuple[int, str]]] = {}
-    for branch in network.branches:
-        if branch.role in _PASSES and branch.a and branch.b:
-            ways.setdefault(branch.a, []).append((branch.b, branch.id))
-            ways.setdefault(branch.b, []).append((branch.a, branch.id))
-    found: set[str] = set()
-    seen = {network.node(f"{fuse}.out")}
-    queue = list(seen)
-    while queue:
-        for other, name in ways.get(queue.pop(), []):
-            if name in knowledge.wires:
-                found.add(name)
-            if other not in seen:
-                seen.add(other)
-                queue.append(other)
-    return frozenset(found)
+    return reached(network, [network.node(f"{fuse}.out")], _PASSES) & knowledge.wires.keys()

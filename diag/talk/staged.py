@@ -5,6 +5,7 @@ A pure function of what is known: which stage it is, what it asks next, what it 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from diag.reason.steps import SERIES_LAMP, Finding, Step
@@ -58,7 +59,7 @@ def _forbids_power(finding: Finding) -> bool:
         key_off = set(step.operate) <= {"battery"}
         return key_off and isinstance(value, tuple) and value[0] not in ("dark", "glow")
     if isinstance(value, float):
-        return step.unit == "ohm" and value < _DEAD_SHORT_OHM if step.unit != "V" else value < 0
+        return value < {"ohm": _DEAD_SHORT_OHM, "V": 0.0}.get(step.unit or "", -math.inf)
     return value == "reversed"
 
 
@@ -201,11 +202,11 @@ class Staged:
         """Whether something measured before power, or the lamp in series, says that power must not go on. A dead
         short says so at once; else all is seen first that can be seen without power."""
         found = [f for f in self.unresolved if f.step is not None and _tells_of_shorts(f.step)]
-        if any(f.step.unit == "ohm" and float(f.value) < _DEAD_SHORT_OHM for f in found):  # type: ignore[union-attr, arg-type]
-            return BEFORE_POWER in self.skipped or not self._left(BEFORE_POWER)
-        lamps = [step for step in self._left(FIRST_POWER) if step.target == SERIES_LAMP]
-        seen = BEFORE_POWER in self.skipped or not self._left(BEFORE_POWER)
-        return bool(found) and seen and (not lamps or FIRST_POWER in self.skipped)
+        if not found or self._open(BEFORE_POWER):
+            return False
+        dead_short = any(f.step is not None and f.step.unit == "ohm" and _forbids_power(f) for f in found)
+        lamps = any(step.target == SERIES_LAMP for step in self._left(FIRST_POWER))
+        return dead_short or not lamps or FIRST_POWER in self.skipped
 
     def _faults_open(self) -> bool:
         if FAULTS in self.skipped:
