@@ -16,10 +16,12 @@ from diag.log.figures import moment_of
 from diag.log.replayed import Replayed
 from diag.log.report import Item, Limits
 from diag.reason.steps import Finding, Step
+from diag.stages.coil import REMINDER
 from diag.stages.course import STAGES
 from diag.talk.findings import findings_of
-from diag.talk.known import WHOLE
+from diag.talk.known import BACK_ON, WHOLE
 from diag.talk.objects import circuit_choices, expected_words
+from diag.talk.staged import COIL_BACK_ON
 from diag.talk.wording import answer_words, finding_words, operate_words, step_words
 
 __all__ = ["items_of"]
@@ -82,6 +84,8 @@ def _item(job: Replayed, entry: Entry, zone: tzinfo | None, marks: Mapping[int, 
             name, skip = str(entry.fields.get("stage")), entry.fields.get("skip")
             said = f"{STAGES.get(name, name)}{f' skipped: {skip}' if skip is not None else ''}"
             return replace(base, text=said)
+        case "acknowledged" if (put_right := _put_right(str(entry.fields.get("caution")))) is not None:
+            return replace(base, text=put_right)
         case "acknowledged":
             caution = job.reasoner.knowledge.cautions.get(str(entry.fields.get("caution")))
             text = caution.text if caution is not None else str(entry.fields.get("caution"))
@@ -95,6 +99,15 @@ def _item(job: Replayed, entry: Entry, zone: tzinfo | None, marks: Mapping[int, 
             return replace(base, text=f"tool {entry.fields.get('tool')}, knowledge {entry.fields.get('knowledge')}")
         case _:
             return replace(base, text=str(entry.fields.get("text", "")))
+
+
+def _put_right(mark: str) -> str | None:
+    """What was done at the vehicle between two checks, in words; None for a caution that was read."""
+    if mark.startswith(BACK_ON):
+        return "What the check before had left off is back on."
+    if mark.startswith(REMINDER):
+        return "The coil has been live for some minutes with the engine stopped."
+    return "The wire is back on terminal 15 of the coil." if mark == COIL_BACK_ON else None
 
 
 def _title(job: Replayed, check: str) -> str:

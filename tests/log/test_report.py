@@ -223,3 +223,21 @@ def test_an_answer_that_speaks_against_the_rest_is_named(reasoner: Reasoner, tmp
     assert "sound" in last.odd[0].finding
     text = as_markdown(report)
     assert "speak against the rest" in text and f"- Answer {number}: " in text
+
+
+@pytest.mark.parametrize(
+    ("mark", "said"),
+    [
+        ("back-on-3", "What the check before had left off is back on"),
+        ("coil-minutes-3", "The coil has been live for some minutes"),
+        ("coil-back-on", "The wire is back on terminal 15 of the coil"),
+    ],
+)
+def test_what_was_put_right_between_checks_is_told_in_words(
+    reasoner: Reasoner, tmp_path: Path, mark: str, said: str
+) -> None:
+    """A stranger cannot read the mark of a record, nor was there a rule that said so."""
+    ack = ("acknowledged", {"check": f"caution:{mark}", "caution": mark})
+    text = as_markdown(_of(reasoner, write_job(tmp_path, complaint("horn-silent"), ack)))
+    assert said in text
+    assert mark not in text and "a rule says so" not in text
