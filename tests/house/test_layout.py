@@ -13,9 +13,40 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "diag"
-ROOMS = ("knowledge", "calc", "circuit", "reason", "job", "stages", "talk", "log", "sheet", "alter", "fit")
+ROOMS = (
+    "knowledge",
+    "calc",
+    "circuit",
+    "reason",
+    "job",
+    "stages",
+    "talk",
+    "log",
+    "sheet",
+    "alter",
+    "fit",
+    "replay",
+    "review",
+    "learn",
+    "author",
+)
 """In the order of the flow: a room may use those before it."""
-FREE = ("errors", "cli", "alter_verbs", "calc_verbs", "fit_verbs", "vehicle_verbs", "__init__", "__main__")
+FREE = (
+    "errors",
+    "cli",
+    "alter_verbs",
+    "author_verbs",
+    "calc_verbs",
+    "check_verbs",
+    "fit_verbs",
+    "layer_verbs",
+    "learn_verbs",
+    "replay_verbs",
+    "rules_verbs",
+    "vehicle_verbs",
+    "__init__",
+    "__main__",
+)
 NO_LISTING = ("__init__.py", "__main__.py")
 LONGEST = 520
 MODULES = sorted(path.relative_to(PACKAGE).as_posix() for path in PACKAGE.rglob("*.py"))
