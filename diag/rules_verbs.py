@@ -1,0 +1,12 @@
+"""The verbs of `diag rules`: what is known, added to, looked over and shown."""
+
+from __future__ import annotations
+
+import click
+
+__all__ = ["rules"]
+
+
+@click.group()
+def rules() -> None:
+    """What the program knows: look it over, add to it, see where it came from."""
