@@ -25,7 +25,8 @@ class Draft:
     """An addition. `entries`: section of a circuit's file to what is added there, in order (`controls`: name to
     positions). `cause` is what the rule points to, `remedy` cures it. `chosen`: the signs of the rule. `at`,
     `held`: positions in which alone the fault is there, and the seqs of answers at which they held though the job
-    does not say so. `told`: answers to new checks that the job implies. `cure`: seq of what cured it."""
+    does not say so. `told`: answers to new checks that the job implies; `symptoms`: complaints that were made of it in that position,
+    and the new ones that say so. `cure`: seq of what cured it. `new_cause`: the files do not know it."""
 
     circuit: str
     cause: str
@@ -37,6 +38,7 @@ class Draft:
     at: Mapping[str, str] = field(default_factory=dict)
     held: frozenset[int] = frozenset()
     told: tuple[tuple[Step, str], ...] = ()
+    symptoms: Mapping[str, str] = field(default_factory=dict)
     cure: int | None = None
     strip: bool = True
     new_cause: bool = False

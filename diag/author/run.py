@@ -6,7 +6,7 @@ Yields each question and gathers what the answers make, in the shape of the file
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from diag.author.draft import Draft, Entry, check_of_step, step_of_entry, usable
@@ -32,6 +32,15 @@ _WEIGHT_WORDS = {
     "clearly": "clearly (6 times likelier)",
     "strongly": "strongly (20 times likelier)",
 }
+
+
+@dataclass(frozen=True)
+class _Checked:
+    """What a rule asks after: new checks, its conditions, and by the old one each new complaint."""
+
+    checks: list[Entry]
+    conditions: list[dict[str, Any]]
+    symptoms: dict[str, Entry]
 
 
 class Run:
@@ -200,7 +209,7 @@ class Run:
             raise ValueError("nothing was seen that a rule could rest on")
         fault, entries = self.fault, dict[str, Sequence[Entry] | Mapping[str, Sequence[str]]]()
         signs = self._picked()
-        checks, conditions = self._checked(signs)
+        checked = self._checked(signs)
         cause = self._cause_id()
         source = self._sources()[self.filled["source"]]
         remedy_id, remedy = self.mending.remedy(cause, self.taken)
@@ -208,11 +217,13 @@ class Run:
         rule = free_id(f"{circuit}/{slug(fault.title)}", self.taken)
         if fault.controls:
             entries["controls"] = fault.controls
-        if checks:
-            entries["checks"] = checks
+        if checked.checks:
+            entries["checks"] = checked.checks
+        if checked.symptoms:
+            entries["symptoms"] = list(checked.symptoms.values())
         if fault.new:
             entries["causes"] = [self._note(cause, source, remedy_id)]
-        entries["rules"] = [self._rule(rule, cause, conditions, source)]
+        entries["rules"] = [self._rule(rule, cause, checked.conditions, source)]
         if remedy is not None:
             entries["remedies"] = [remedy]
         return Draft(
@@ -226,6 +237,7 @@ class Run:
             fault.at,
             fault.held,
             tuple(self.told),
+            {old: str(entry["id"]) for old, entry in checked.symptoms.items()},
             self.cure.seq if self.cure is not None else None,
             self.filled.values.get("strip", "yes") == "yes",
             fault.new,
@@ -241,22 +253,38 @@ class Run:
         known = {*self.taken, *self.guide.reasoner.index}
         return free_id(f"{fault.subject}.{mode}", known)
 
-    def _checked(self, signs: Sequence[Sign]) -> tuple[list[Entry], list[dict[str, Any]]]:
+    def _checked(self, signs: Sequence[Sign]) -> _Checked:
         """New checks that the rule needs, and its conditions: what was seen of one's own accord becomes a check, and
-        so does a check in a position that the files do not know."""
+        so does a check in a position that the files do not know, with the complaint that was made of it there."""
         knowledge, out, conditions = self.guide.reasoner.knowledge, list(self.checks), []
+        symptoms: dict[str, Entry] = {}
         written = {entry["id"] for entry in out} | set(knowledge.checks)
-        for sign in signs:
+        held = [sign for sign in self.signs if sign.seq in self.fault.held and sign.symptom and sign not in signs]
+        for sign in [*signs, *held]:
             condition = dict(sign.condition)
             more = self.fault.at if sign.seq in self.fault.held else {}
             if more or sign.step.id not in written:
-                title = sign.step.title + "".join(f", {c.replace('-', ' ')} {p}" for c, p in more.items())
+                said = "".join(f", {c.replace('-', ' ')} {p}" for c, p in more.items())
+                title = f"{sign.step.title}{said}"[:300]
                 name = free_id(slug(f"{sign.step.id} {' '.join(more.values())}" if more else title), self.taken)
                 self.taken.add(name)
-                out.append(check_of_step(knowledge, replace(sign.step), name, title[:200], more))
+                out.append(check_of_step(knowledge, sign.step, name, title, more))
                 condition["check"] = name
-            conditions.append(condition)
-        return out, conditions
+                if more and sign.symptom is not None:
+                    symptoms[sign.symptom] = self._symptom(sign.symptom, condition, said)
+            if sign in signs:
+                conditions.append(condition)
+        return _Checked(out, conditions, symptoms)
+
+    def _symptom(self, name: str, condition: dict[str, Any], said: str) -> Entry:
+        """A complaint as it is made of a fault that is there in some positions only."""
+        known = self.guide.reasoner.knowledge.symptoms[name]
+        words = said.removeprefix(", ")
+        own = free_id(slug(f"{name} {words}"), self.taken)
+        self.taken.add(own)
+        phrases = [f"{phrase} with {words}" for phrase in known.phrases[:4]]
+        entry: Entry = {"id": own, "title": f"{known.title}{said}"[:300], "phrases": phrases, "shows": [[condition]]}
+        return entry if phrases else {key: value for key, value in entry.items() if key != "phrases"}
 
     def _note(self, cause: str, source: str, remedy: str) -> Entry:
         fault = self.fault

@@ -44,7 +44,7 @@ class Sign:
     """One thing that was seen. `seq`: of the answer (0: told without a job). `words` as the log has it.
     `condition`: how a rule knows it again (`check` and a test), as in a file. `step`: where it was seen; of a
     complaint the check that it means. `value`: what was said; `sound`: what a sound vehicle shows (None: unknown).
-    `turned`: after the cure the same check was as it should be."""
+    `turned`: after the cure the same check was as it should be. `symptom`: the complaint that means it."""
 
     seq: int
     words: str
@@ -53,6 +53,7 @@ class Sign:
     sound: Value | None
     condition: Condition
     turned: bool = False
+    symptom: str | None = None
 
 
 @dataclass(frozen=True)
@@ -99,8 +100,14 @@ def _signs(lived: Replayed, period: float) -> tuple[list[Sign], list[Sign]]:
     for finding in lived.findings:
         if finding.period < period:
             sign = _sign(lived.reasoner, finding)
-            if sign is not None and (finding.symptom is None or sign.step.id not in seen):
-                seen[sign.step.id] = finding, sign
+            if sign is None:
+                continue
+            known = seen.get(sign.step.id)
+            if finding.symptom is None or known is None:
+                symptom = finding.symptom or (known[1].symptom if known is not None else None)
+                seen[sign.step.id] = finding, replace(sign, symptom=symptom)
+            else:
+                seen[sign.step.id] = known[0], replace(known[1], symptom=finding.symptom)
     later = {f.step.id: lived.sound(f) for f in lived.findings if f.step is not None and f.period >= period}
     signs, right = [], []
     for check, (finding, sign) in seen.items():

@@ -61,8 +61,8 @@ class Scene:
     # ------------------------------------------------------------ what a cause shows
 
     def shown_by(self, like: str | None, at: Mapping[str, str] | None = None, held: Collection[int] = ()) -> Floats:
-        """(signs and right ones,) chance of each with a cause like a known one, there only in the positions `at` (which also
-        held at the answers `held`). None: a cause that only rules know, which is taken to show them all."""
+        """(signs and right ones,) chance of each with a cause like a known one, there only in the positions `at`
+        (which also held at the answers `held`). None: one that only rules know, taken to show them all."""
         best: Floats = self._every.max(axis=1) if len(self._every) else np.zeros(0)
         if like is None or like not in self.reasoner.index:
             return _OWN * best
