@@ -126,6 +126,11 @@ class Knowledge:
     """16 hex digits of the SHA-256 of the validated content, whatever the files' layout."""
     spots: Spots = field(repr=False)
 
+    def says(self, control: str, position: str) -> str | None:
+        """How a person is told to put a control in a position, where a file says it."""
+        said = (file.says.get(control, {}).get(position) for file in self.circuits.values())
+        return next((words for words in said if words is not None), None)
+
     def bridge_problem(self, position: str) -> tuple[str, str] | None:
         """What is wrong with a jumper between two points, and how to mend it; None for a good one."""
         batteries = [name for name, part in self.parts.items() if isinstance(part, schema.BatteryPart)]
