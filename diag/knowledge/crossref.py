@@ -136,6 +136,20 @@ class _Checker(Referee):
                         "each position once",
                         "Take one away.",
                     )
+        for circuit, file in know.circuits.items():
+            for control, said in file.says.items():
+                for position in said:
+                    self._said(know.spots.files[circuit], control, position)
+
+    def _said(self, marked: Marked, control: str, position: str) -> None:
+        """Words for a position that a control must have."""
+        known = self.know.controls.get(control)
+        if known is None:
+            self.unknown(marked.place(("says", control), key=True), control, self.know.controls, "control")
+        elif position not in known:
+            self.unknown(
+                marked.place(("says", control, position), key=True), position, known, f"position of `{control}`"
+            )
 
     def _control_at(self, control: str) -> Marked:
         """The file that gives a control."""
@@ -431,3 +445,23 @@ class _Checker(Referee):
                 self.known(check, self.know.checks, "check", name, "proof", index)
         for name, note in self.know.causes.items():
             self.known(note.remedy, [*self.know.remedies, *self.know.kinds.remedies], "remedy", name, "remedy")
+            self._while(name, note)
+
+    def _while(self, name: str, note: schema.CauseNote) -> None:
+        """The positions in which a cause is there."""
+        for control, positions in note.while_.items():
+            known = self.know.controls.get(control)
+            if known is None:
+                at = self.know.spots.place(name, "while", control, key=True)
+                self.unknown(at, control, self.know.controls, "control")
+                continue
+            for index, position in enumerate(positions):
+                self.known(position, known, f"position of `{control}`", name, "while", control, index)
+            if set(positions) >= set(known):
+                self.say(
+                    self.know.spots.place(name, "while", control),
+                    "these are all positions of the control, so it changes nothing",
+                    quoted(", ".join(positions)),
+                    f"some of {words(known)}",
+                    "Leave the others out, or leave `while` out.",
+                )

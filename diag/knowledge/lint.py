@@ -6,7 +6,7 @@ Must not read files, nor derive causes itself: the caller says which there are.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 
 from diag.errors import Problem
 from diag.knowledge import schema
@@ -14,7 +14,7 @@ from diag.knowledge.assemble import Knowledge, terminals_of
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Loc
 
-__all__ = ["added_causes", "check_causes", "warnings"]
+__all__ = ["added_causes", "check_causes", "own_values", "warnings"]
 
 
 def added_causes(knowledge: Knowledge, known: Collection[str]) -> frozenset[str]:
@@ -26,9 +26,25 @@ def added_causes(knowledge: Knowledge, known: Collection[str]) -> frozenset[str]
     )
 
 
-def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
+def own_values(knowledge: Knowledge) -> frozenset[str]:
+    """Parts and wires of which a note adds a fault like a derived one but with a value of its own."""
+    return frozenset(
+        note.like.split(".")[0] for note in knowledge.causes.values() if note.like is not None and _values(note)
+    )
+
+
+def _values(note: schema.CauseNote) -> list[str]:
+    given = {"ohm": note.ohm, "factor": note.factor}
+    return [key for key, value in given.items() if value is not None]
+
+
+def check_causes(
+    knowledge: Knowledge, known: Collection[str], possible: Mapping[str, frozenset[str]] | None = None
+) -> list[Problem]:
     """Every cited cause that is neither among the `known` derived ones nor added by a note; of a part that has
-    another form on other vehicles it may be one of that form."""
+    another form on other vehicles it may be one of that form.
+
+    `possible`: every fault of the parts and wires of `own_values`, with which of `ohm` and `factor` it takes."""
     derived = frozenset(known)
     citable = derived | added_causes(knowledge, derived)
     problems: list[Problem] = []
@@ -63,7 +79,9 @@ def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
         for index, cause in enumerate(remedy.cures):
             cite(cause, citable, name, "cures", index)
     for name, note in knowledge.causes.items():
-        cite(note.like, derived, name, "like")
+        if possible is None or note.like not in possible or not _values(note):
+            cite(note.like, derived, name, "like")
+        problems += _misused(knowledge, name, note, possible or {})
         if name not in citable:
             cite(name, citable, name, "id")
             problems[-1] = Problem(
@@ -86,6 +104,25 @@ def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
     return sorted(problems)
 
 
+def _misused(
+    knowledge: Knowledge, name: str, note: schema.CauseNote, possible: Mapping[str, frozenset[str]]
+) -> Iterator[Problem]:
+    """Values that the fault which it is like does not have."""
+    for key in _values(note):
+        takes = possible.get(note.like or "")
+        if takes is None or key in takes:
+            continue
+        part = (note.like or "").split(".")[0]
+        able = sorted(cause for cause, values in possible.items() if key in values and cause.split(".")[0] == part)
+        yield Problem(
+            knowledge.spots.place(name, key, key=True),
+            f"a fault like `{note.like}` has no `{key}`",
+            f"`{key}`",
+            words(f"{value}" for value in sorted(takes)) or "neither `ohm` nor `factor`",
+            f"Leave it out, or make it like {words(able)}." if able else "Leave it out.",
+        )
+
+
 def _cured(knowledge: Knowledge, cause: str) -> bool:
     return any(cause in remedy.cures for remedy in knowledge.remedies.values())
 
@@ -102,6 +139,7 @@ def warnings(knowledge: Knowledge) -> list[Problem]:
             *_unused_cautions(knowledge),
             *_lone_bundles(knowledge),
             *_positions_left_out(knowledge),
+            *_never_there(knowledge),
         ]
     )
 
@@ -236,3 +274,18 @@ def _positions_left_out(knowledge: Knowledge) -> Iterator[Problem]:
                     "",
                     "Add it, or leave it if nothing conducts there.",
                 )
+
+
+def _never_there(knowledge: Knowledge) -> Iterator[Problem]:
+    """Faults that are there only in positions of controls in which nothing is ever looked at."""
+    rest = {control: positions[0] for control, positions in knowledge.controls.items()}
+    for name, note in knowledge.causes.items():
+        operates = ({**rest, **check.operate} for check in knowledge.checks.values())
+        if note.while_ and not any(all(o.get(c) in wanted for c, wanted in note.while_.items()) for o in operates):
+            yield Problem(
+                knowledge.spots.place(name, "while"),
+                "no check has the controls so, and nobody would find this fault",
+                ", ".join(f"`{control}: {' or '.join(wanted)}`" for control, wanted in note.while_.items()),
+                "",
+                "Add a check with an `operate` like it.",
+            )

@@ -145,9 +145,10 @@ def _joined(
                         nearest(name, base),
                     )
                 )
-    update: dict[str, Any] = {"controls": dict(file.controls)}
+    update: dict[str, Any] = {"controls": dict(file.controls), "says": dict(file.says)}
     for _, variant in chosen:
         update["controls"].update(variant.controls)
+        update["says"].update(variant.says)
     for section in (*MAPPINGS, *LISTS):
         found = {name: entry for name, entry in _entries(file, section).items() if name not in gone}
         for index, variant in chosen:
