@@ -25,8 +25,9 @@ class Draft:
     """An addition. `entries`: section of a circuit's file to what is added there, in order (`controls`: name to
     positions). `cause` is what the rule points to, `remedy` cures it. `chosen`: the signs of the rule. `at`,
     `held`: positions in which alone the fault is there, and the seqs of answers at which they held though the job
-    does not say so. `told`: answers to new checks that the job implies; `symptoms`: complaints that were made of it in that position,
-    and the new ones that say so. `cure`: seq of what cured it. `new_cause`: the files do not know it."""
+    does not say so. `told`: answers to new checks that the job implies; `symptoms`: complaints that were made of it
+    in that position, and the new ones that say so. `cure`: seq of what cured it. `new_cause`: the files do not
+    know it."""
 
     circuit: str
     cause: str

@@ -55,7 +55,7 @@ def _must_hold(old: Any, new: Any, entries: Mapping[str, Section]) -> None:
     wanted = dict(old)
     for section, added in entries.items():
         plain = yaml.load(yaml.dump(_tidy(added), Dumper=_Dumper, allow_unicode=True), Loader=yaml.BaseLoader)
-        before = wanted.get(section) or ([] if isinstance(plain, list) else {})
+        before: Any = wanted.get(section) or ([] if isinstance(plain, list) else {})
         if plain:
             wanted[section] = [*before, *plain] if isinstance(plain, list) else {**before, **plain}
     if new != wanted:
@@ -71,9 +71,9 @@ def _section_added(text: str, section: str, added: Section, comment: str, newlin
         raise DiagError("found a file that is no plain list of sections; expected `circuit:` and sections below it")
     pair = next(((key, node) for key, node in root.value if key.value == section), None)
     if pair is None:
-        body = _block(section, added, 2, comment)
+        body = _joined(_block(section, added, 2, comment), newline)
         gap = "" if text.endswith((newline, "\n")) else newline
-        return f"{text}{gap}{newline}{section}:{newline}{_joined(body, newline)}"
+        return f"{text}{gap}{newline}{section}:{newline}{body}"
     key, node = pair
     if isinstance(node, yaml.ScalarNode) or not node.value:  # nothing there yet: `rules:` or `rules: []`
         if isinstance(node, yaml.ScalarNode) and node.value not in ("", "~", "null"):
@@ -126,7 +126,7 @@ def _line_after(text: str, node: yaml.Node) -> int:
 
 
 def _last(node: yaml.Node) -> yaml.Mark:
-    if isinstance(node, yaml.ScalarNode) or node.flow_style or not node.value:
+    if not isinstance(node, yaml.CollectionNode) or node.flow_style or not node.value:
         return node.end_mark
     last = node.value[-1]
     return _last(last[1] if isinstance(last, tuple) else last)
