@@ -23,7 +23,7 @@ from diag.knowledge.layers import LOCAL, Layer, layer_files
 from diag.knowledge.reader import read_yaml
 from diag.knowledge.writer import put_new, replaced
 
-__all__ = ["Planned", "planned", "put", "taken_ids", "trial"]
+__all__ = ["EARLIER", "Planned", "draft_file", "planned", "put", "taken_ids", "trial"]
 
 _ORDINARY, _PRIVATE = 0o644, 0o600
 _LISTS = ("checks", "symptoms", "rules", "causes", "remedies", "cautions")
@@ -172,3 +172,8 @@ def _kept(plan: Planned) -> Path:
                 put_new(path, plan.old, _PRIVATE)
                 return path
         number += 1
+
+
+def draft_file(folder: Path, name: str) -> Path:
+    """Where the answers of an addition are kept until it is written; nothing reads rules from there."""
+    return folder / "adding" / f"{name}.answers"
