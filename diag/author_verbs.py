@@ -36,9 +36,16 @@ _LISTED = 8
     help="Ask nothing: take the answers from this file, what is proposed where it has none, and save if all is well.",
 )
 @click.option("--anew", is_flag=True, help="Begin again, though answers were kept.")
+@click.option("--whole", is_flag=True, help="Try it on earlier jobs' whole vehicles, not only the circuits concerned.")
 @click.option("--template", metavar="CIRCUIT", help="Print a file to be filled in by hand in an editor.")
 def add(
-    job: str | None, from_nothing: bool, vehicle: str | None, answered: Path | None, anew: bool, template: str | None
+    job: str | None,
+    from_nothing: bool,
+    vehicle: str | None,
+    answered: Path | None,
+    anew: bool,
+    whole: bool,
+    template: str | None,
 ) -> None:
     """Add to the rules what a closed job taught.
 
@@ -71,9 +78,9 @@ def add(
             date.today(),
         )
     if answered is not None:
-        _from_file(adding, answered)
+        _from_file(adding, answered, whole)
     else:
-        _by_asking(adding, anew)
+        _by_asking(adding, anew, whole)
 
 
 def _job_path(name: str) -> Path:
@@ -128,7 +135,7 @@ def _worked_on(path: Path) -> bool:
 # ---------------------------------------------------------------- asking
 
 
-def _by_asking(adding: Adding, anew: bool) -> None:
+def _by_asking(adding: Adding, anew: bool, whole: bool) -> None:
     from diag.author.layering import draft_file
     from diag.author.telling import effects_text, entries_text, own_text
     from diag.fit.asking import BACK, STOP, Asking
@@ -147,13 +154,16 @@ def _by_asking(adding: Adding, anew: bool) -> None:
         keep_draft(kept, found, call)
 
     columns, read = _columns(), reader()
+    found: Tried | None = None
+    tried_with: dict[str, str] | None = None
     asking = Asking(adding.guide.path, answers, read, click.echo, keep, columns)
     while True:
         if not asking.ask():
             if answers:
                 click.echo(f"\nNothing is written. Kept: {len(answers)} answers.\n`{call}` goes on with them.")
             return
-        found = _try(adding, answers)
+        if tried_with != answers:  # not again with the same answers
+            found, tried_with = _try(adding, answers, whole), dict(answers)
         if found is None:
             asking.back(None)
             keep(answers)
@@ -198,11 +208,11 @@ def _ask_save(found: Tried, read: Read) -> str:
         click.echo(f"Found `{word[:20]}`; expected y, u or q.")
 
 
-def _try(adding: Adding, answers: dict[str, str]) -> Tried | None:
+def _try(adding: Adding, answers: dict[str, str], whole: bool) -> Tried | None:
     """The addition on trial; None where the answers make nothing that loads, which is told."""
     try:
         with _bar("Trying it on recorded jobs:") as share:
-            return adding.tried(answers, share)
+            return adding.tried(answers, share, whole=whole)
     except ValueError as error:
         click.echo(f"\nThis cannot be added: {error}. Change an answer.")
     except DiagError as error:
@@ -223,7 +233,7 @@ def _save(adding: Adding, found: Tried) -> None:
 # ---------------------------------------------------------------- from a file
 
 
-def _from_file(adding: Adding, file: Path) -> None:
+def _from_file(adding: Adding, file: Path, whole: bool) -> None:
     from diag.author.telling import effects_text, entries_text, own_text
 
     given = _read_file(file)
@@ -236,7 +246,7 @@ def _from_file(adding: Adding, file: Path) -> None:
     columns = _columns()
     with _bar("Trying it on recorded jobs:") as share:
         try:
-            found = adding.tried(answers, share)
+            found = adding.tried(answers, share, whole=whole)
         except ValueError as error:
             raise DiagError(f"{file}: {error}; expected other answers.") from error
     click.echo(entries_text(found.draft, columns))

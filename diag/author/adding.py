@@ -82,7 +82,9 @@ class Adding:
             self.without = frozenset(state.without) & {"wiring", "rules"}
         assert vehicle is not None
         self.vehicle = vehicle
+        self.opening = True
         self.reasoner = self._open(vehicle, self.layers)
+        self.opening = False
         story = None
         self.day = today.isoformat()
         if job is not None:
@@ -99,14 +101,16 @@ class Adding:
 
     def _open(self, vehicle: Path, layers: Sequence[Layer]) -> Reasoner:
         own = vehicle.resolve() == self.vehicle.resolve()
-        return reasoner_of(
-            load_knowledge(vehicle, layers=tuple(layers)), self.without if own else frozenset(), self.share
-        )
+        knowledge = load_knowledge(vehicle, layers=tuple(layers))
+        return reasoner_of(knowledge, self.without if own else frozenset(), self.share if self.opening else None)
 
     # ------------------------------------------------------------ trying it
 
-    def tried(self, answers: Mapping[str, str], progress: Callable[[float, str], None]) -> Tried:
-        """What the answers add, replayed on every recorded job that it can touch. Raises ValueError for answers that
+    def tried(
+        self, answers: Mapping[str, str], progress: Callable[[float, str], None], *, whole: bool = False
+    ) -> Tried:
+        """What the answers add, replayed on every recorded job that it can touch (`whole`: on the whole vehicle, not
+        only on the circuits that a job is about). Raises ValueError for answers that
         make nothing, KnowledgeError for entries that do not load."""
         draft = self.guide.draft(answers)
         copy = copied(self.records, draft) if self.job is not None else ()
@@ -121,8 +125,9 @@ class Adding:
                 self.layers,
                 tried,
                 self._open,
-                {self.vehicle.resolve(): self.reasoner},
+                self.reasoner,
                 progress,
+                whole=whole,
             )
         return Tried(draft, effects, copy)
 

@@ -5,12 +5,14 @@ One vehicle is open at a time, for a whole one takes much memory. Knows nothing 
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from diag.author.draft import Draft
+from diag.author.narrowed import narrowed
 from diag.errors import DiagError
 from diag.job.folder import jobs_folder
 from diag.job.records import Record
@@ -83,81 +85,96 @@ def effects_of(
     layers: Sequence[Layer],
     tried: Sequence[Layer],
     open_with: Opener,
-    known: Mapping[Path, Reasoner],
+    known: Reasoner,
     progress: Progress,
+    *,
+    whole: bool = False,
 ) -> Effects:
     """Replays without and with the addition. `own`: vehicle file and copied records of its own job; `layers` and
-    `tried`: today's and those with the addition; `known`: reasoners that are open already, on today's layers."""
-    by_vehicle: dict[Path, list[Job]] = {}
-    for job in jobs:
-        try:
-            vehicle = known_vehicle(replay(job.records)).resolve()
-        except (ValueError, DiagError):
-            continue
-        by_vehicle.setdefault(vehicle, []).append(job)
-    touched = {vehicle: _touched(draft, vehicle, found, layers) for vehicle, found in by_vehicle.items()}
-    if own is not None:
-        touched.setdefault(own[0].resolve(), [])
-    work = {vehicle: found for vehicle, found in touched.items() if found or (own and vehicle == own[0].resolve())}
-    total = 1 + sum(2 * len(found) + 2 for found in work.values())
-    done = 0
+    `tried`: today's and those with the addition; `known`: the reasoner of the own vehicle, open on today's layers.
+    Jobs of other vehicles are replayed on the circuits that they are about, or with `whole` on the whole vehicle."""
+    work = _work(draft, jobs, layers)
+    mine = own[0].resolve() if own is not None else None
+    if mine is not None:
+        work.setdefault(mine, _Touched(known.knowledge))
+    total = 1 + sum(2 * len(found.jobs) + 2 for found in work.values())
+    telling = _Telling(progress, total)
     worse: dict[str, str] = {}
     better: dict[str, str] = {}
     ended = None
-    for vehicle, found in work.items():
-        mine = own is not None and vehicle == own[0].resolve()
-        before, done = _outcomes(known.get(vehicle), vehicle, found, layers, open_with, progress, done, total)
-        reasoner = _opened(open_with, vehicle, tried, progress, done / total)
-        after, done = _outcomes(reasoner, vehicle, found, tried, open_with, progress, done, total)
-        if mine and own is not None:
-            ended = outcome(reasoner, own[1], "own")
-        del reasoner
-        for job, was, now in zip(found, before, after, strict=True):
-            verdict, words = _told(compare(was, now))
-            if verdict:
-                (worse if verdict < 0 else better)[job.name] = words
-    return Effects(len(jobs), sum(len(found) for found in work.values()), worse, better, ended)
+    with tempfile.TemporaryDirectory(prefix="diag-narrow-") as folder:
+        for vehicle, found in work.items():
+            file = vehicle
+            if not whole and vehicle != mine:
+                file = narrowed(found.knowledge, vehicle, found.circuits, layers, Path(folder))
+            reasoner = known if vehicle == mine else open_with(file, layers)
+            before = telling.outcomes(reasoner, found.jobs)
+            reasoner = open_with(file, tried)
+            after = telling.outcomes(reasoner, found.jobs)
+            if vehicle == mine and own is not None:
+                ended = outcome(reasoner, own[1], "own")
+            del reasoner
+            for job, was, now in zip(found.jobs, before, after, strict=True):
+                verdict, words = _told(compare(was, now))
+                if verdict:
+                    (worse if verdict < 0 else better)[job.name] = words
+    return Effects(len(jobs), sum(len(found.jobs) for found in work.values()), worse, better, ended)
 
 
-def _opened(open_with: Opener, vehicle: Path, layers: Sequence[Layer], progress: Progress, share: float) -> Reasoner:
-    progress(share, vehicle.stem)
-    return open_with(vehicle, layers)
+@dataclass
+class _Telling:
+    """How much is done."""
 
+    progress: Progress
+    total: int
+    done: int = 0
 
-def _outcomes(
-    reasoner: Reasoner | None,
-    vehicle: Path,
-    jobs: Sequence[Job],
-    layers: Sequence[Layer],
-    open_with: Opener,
-    progress: Progress,
-    done: int,
-    total: int,
-) -> tuple[list[Outcome], int]:
-    if reasoner is None and jobs:
-        reasoner = _opened(open_with, vehicle, layers, progress, done / total)
-    done += 1
-    out = []
-    for job in jobs:
-        assert reasoner is not None
-        out.append(outcome(reasoner, job.records, job.name))
-        done += 1
-        progress(done / total, vehicle.stem)
-    return out, done
+    def outcomes(self, reasoner: Reasoner, jobs: Sequence[Job]) -> list[Outcome]:
+        """Of each job, told as they come."""
+        self._step()
+        out = []
+        for job in jobs:
+            out.append(outcome(reasoner, job.records, job.name))
+            self._step()
+        return out
+
+    def _step(self) -> None:
+        self.done += 1
+        self.progress(self.done / self.total, "")
 
 
 # ---------------------------------------------------------------- which can be touched
 
 
-def _touched(draft: Draft, vehicle: Path, jobs: Sequence[Job], layers: Sequence[Layer]) -> list[Job]:
-    """Those in which the rule could fire, or whose circuit the new cause lies in."""
-    try:
-        knowledge = load_knowledge(vehicle, layers=tuple(layers))
-    except DiagError:
-        return []
-    if draft.circuit not in knowledge.circuits:
-        return []
-    return [job for job in jobs if _touches(draft, knowledge, job.records)]
+@dataclass
+class _Touched:
+    """Jobs of one vehicle that an addition can touch, and the circuits that they are about."""
+
+    knowledge: Knowledge
+    jobs: list[Job] = field(default_factory=list)
+    circuits: set[str] = field(default_factory=set)
+
+
+def _work(draft: Draft, jobs: Sequence[Job], layers: Sequence[Layer]) -> dict[Path, _Touched]:
+    """Per vehicle the jobs in which the rule could fire, or whose circuit the new cause lies in."""
+    work: dict[Path, _Touched] = {}
+    not_there: set[Path] = set()
+    for job in jobs:
+        try:
+            vehicle = known_vehicle(replay(job.records)).resolve()
+            if vehicle not in work and vehicle not in not_there:
+                knowledge = load_knowledge(vehicle, layers=tuple(layers))
+                if draft.circuit in knowledge.circuits:
+                    work[vehicle] = _Touched(knowledge)
+                else:
+                    not_there.add(vehicle)
+        except (ValueError, DiagError):
+            continue
+        if vehicle in work and _touches(draft, work[vehicle].knowledge, job.records):
+            work[vehicle].jobs.append(job)
+            for record in job.records:
+                work[vehicle].circuits |= {draft.circuit, *_circuits(work[vehicle].knowledge, record.fields)}
+    return {vehicle: found for vehicle, found in work.items() if found.jobs}
 
 
 def _touches(draft: Draft, knowledge: Knowledge, records: Iterable[Record]) -> bool:

@@ -23,7 +23,7 @@ from diag.knowledge.layers import LOCAL, Layer, layer_files
 from diag.knowledge.reader import read_yaml
 from diag.knowledge.writer import put_new, replaced
 
-__all__ = ["EARLIER", "Planned", "draft_file", "planned", "put", "taken_ids", "trial"]
+__all__ = ["EARLIER", "Planned", "draft_file", "ids_in", "planned", "put", "taken_ids", "trial"]
 
 _ORDINARY, _PRIVATE = 0o644, 0o600
 _LISTS = ("checks", "symptoms", "rules", "causes", "remedies", "cautions")
@@ -51,11 +51,12 @@ def taken_ids(layers: Sequence[Layer]) -> frozenset[str]:
     for layer in layers:
         for path in layer_files(layer.folder):
             with contextlib.suppress(KnowledgeError):
-                found.update(_ids(read_yaml(path).data))
+                found.update(ids_in(read_yaml(path).data))
     return frozenset(found)
 
 
-def _ids(data: Any) -> Iterator[str]:
+def ids_in(data: Any) -> Iterator[str]:
+    """Every id that the content of a file gives, those of variants too."""
     if not isinstance(data, dict):
         return
     for block in (data, *(data.get("variants") or ())):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import sys
 
 import click
@@ -16,7 +17,7 @@ def reader() -> Read:
     """Reads from where standard input comes."""
     if sys.stdin.isatty():
         return _at_terminal
-    with contextlib.suppress(AttributeError):  # what stands there in its place may not know it
+    with contextlib.suppress(AttributeError, io.UnsupportedOperation):  # another stream, or one that was read already
         sys.stdin.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
     return _from_pipe
 
