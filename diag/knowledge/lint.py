@@ -6,7 +6,7 @@ Must not read files, nor derive causes itself: the caller says which there are.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator
 
 from diag.errors import Problem
 from diag.knowledge import schema
@@ -14,7 +14,7 @@ from diag.knowledge.assemble import Knowledge, terminals_of
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Loc
 
-__all__ = ["added_causes", "check_causes", "own_values", "warnings"]
+__all__ = ["added_causes", "check_causes", "warnings"]
 
 
 def added_causes(knowledge: Knowledge, known: Collection[str]) -> frozenset[str]:
@@ -26,25 +26,11 @@ def added_causes(knowledge: Knowledge, known: Collection[str]) -> frozenset[str]
     )
 
 
-def own_values(knowledge: Knowledge) -> frozenset[str]:
-    """Parts and wires of which a note adds a fault like a derived one but with a value of its own."""
-    return frozenset(
-        note.like.split(".")[0] for note in knowledge.causes.values() if note.like is not None and _values(note)
-    )
-
-
-def _values(note: schema.CauseNote) -> list[str]:
-    given = {"ohm": note.ohm, "factor": note.factor}
-    return [key for key, value in given.items() if value is not None]
-
-
-def check_causes(
-    knowledge: Knowledge, known: Collection[str], possible: Mapping[str, frozenset[str]] | None = None
-) -> list[Problem]:
+def check_causes(knowledge: Knowledge, known: Collection[str], able: Collection[str] = ()) -> list[Problem]:
     """Every cited cause that is neither among the `known` derived ones nor added by a note; of a part that has
     another form on other vehicles it may be one of that form.
 
-    `possible`: every fault of the parts and wires of `own_values`, with which of `ohm` and `factor` it takes."""
+    `able`: faults that are not derived by themselves; a note with a value of its own may be like one."""
     derived = frozenset(known)
     citable = derived | added_causes(knowledge, derived)
     problems: list[Problem] = []
@@ -79,9 +65,8 @@ def check_causes(
         for index, cause in enumerate(remedy.cures):
             cite(cause, citable, name, "cures", index)
     for name, note in knowledge.causes.items():
-        if possible is None or note.like not in possible or not _values(note):
-            cite(note.like, derived, name, "like")
-        problems += _misused(knowledge, name, note, possible or {})
+        valued = note.ohm is not None or note.factor is not None
+        cite(note.like, derived.union(able) if valued else derived, name, "like")
         if name not in citable:
             cite(name, citable, name, "id")
             problems[-1] = Problem(
@@ -102,25 +87,6 @@ def check_causes(
                 )
             )
     return sorted(problems)
-
-
-def _misused(
-    knowledge: Knowledge, name: str, note: schema.CauseNote, possible: Mapping[str, frozenset[str]]
-) -> Iterator[Problem]:
-    """Values that the fault which it is like does not have."""
-    for key in _values(note):
-        takes = possible.get(note.like or "")
-        if takes is None or key in takes:
-            continue
-        part = (note.like or "").split(".")[0]
-        able = sorted(cause for cause, values in possible.items() if key in values and cause.split(".")[0] == part)
-        yield Problem(
-            knowledge.spots.place(name, key, key=True),
-            f"a fault like `{note.like}` has no `{key}`",
-            f"`{key}`",
-            words(f"{value}" for value in sorted(takes)) or "neither `ohm` nor `factor`",
-            f"Leave it out, or make it like {words(able)}." if able else "Leave it out.",
-        )
 
 
 def _cured(knowledge: Knowledge, cause: str) -> bool:

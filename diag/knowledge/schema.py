@@ -93,6 +93,7 @@ __all__ = [
     "MotorPart",
     "Option",
     "Part",
+    "PartSort",
     "PlugPart",
     "RegulatorPart",
     "RelayPart",
@@ -101,6 +102,7 @@ __all__ = [
     "RheostatPart",
     "Rule",
     "Sections",
+    "SortMode",
     "SenderPart",
     "SharedFile",
     "StarterPart",
@@ -437,10 +439,28 @@ class RemedyForm(Model):
     minutes: Minutes = 10.0
 
 
+class SortMode(Mode):
+    """One way in which a sort of part fails. `like`: the mode of its kind that it shows itself as, with `ohm` or
+    `factor` of its own where that mode has one; left out: the mode of the same name."""
+
+    like: Id | None = None
+
+
+class PartSort(Model):
+    """A sort of part that is electrically a kind, and fails in ways of its own: a fuel pump is a motor. Modes of
+    the kind that it does not name stay as they are, but for those in `without`."""
+
+    based_on: Id
+    modes: Mapping[Id, SortMode] = {}
+    without: tuple[Id, ...] = ()
+
+
 class KindsFile(Model):
     """rules/kinds.yaml: fault modes of every kind, and the wording of their remedies."""
 
     kinds: Mapping[Id, Mapping[Id, Mode]]
+    sorts: Mapping[Id, PartSort] = {}
+    """Sorts of part that are based on a kind; a part says which it is by `sort`."""
     remedies: Mapping[Id, RemedyForm]
     outside_chance: Share = 0.01
     """Prior of a cause that is not in the model."""

@@ -14,14 +14,13 @@ from typing import Any
 import platformdirs
 
 from diag import __version__
-from diag.circuit.faults import possible_faults
+from diag.circuit.doubts import cause_problems
 from diag.circuit.predict import Predictor
 from diag.errors import DiagError, KnowledgeError
 from diag.job.folder import new_job_path
 from diag.job.journal import Journal
 from diag.job.records import Record
 from diag.job.state import JobState, replay
-from diag.knowledge.lint import check_causes, own_values
 from diag.knowledge.load import default_vehicle, load_knowledge
 from diag.reason.engine import default_matcher
 from diag.reason.forward import Matcher
@@ -80,8 +79,7 @@ def open_reasoner(
     reasoner = Reasoner(knowledge, predictor, matcher or default_matcher(), with_rules="rules" not in without)
     if not without:
         assert predictor is not None
-        possible = possible_faults(knowledge, predictor.network, own_values(knowledge))
-        problems = check_causes(knowledge, set(reasoner.index), possible)
+        problems = cause_problems(knowledge, predictor.network, reasoner.index)
         if problems:
             raise KnowledgeError(problems)
     return reasoner

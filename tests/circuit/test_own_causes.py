@@ -8,11 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from diag.circuit.faults import derive_causes, possible_faults
+from diag.circuit.doubts import cause_problems
+from diag.circuit.faults import derive_causes
 from diag.circuit.netlist import settled_netlist
 from diag.circuit.parts import build_network
 from diag.circuit.predict import Predictor
-from diag.knowledge.lint import check_causes, own_values, warnings
+from diag.knowledge.lint import warnings
 from diag.reason.engine import default_matcher
 from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
@@ -257,7 +258,7 @@ def test_mistakes_are_told_with_the_nearest_word(tmp_path: Path, old: str, new: 
         knowledge = small.load()
         network = build_network(knowledge)
         known = {cause.id for cause in derive_causes(knowledge, network)}
-        problems = check_causes(knowledge, known, possible_faults(knowledge, network, own_values(knowledge)))
+        problems = cause_problems(knowledge, network, known)
     assert len(problems) == 1
     told = " ".join(str(part) for part in (problems[0].what, problems[0].found, problems[0].expected, problems[0].mend))
     assert what in told and mend in told
