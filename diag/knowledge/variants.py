@@ -185,5 +185,10 @@ def _unchosen(model: schema.CircuitFile, others: Sequence[schema.Variant], gone:
 
     said = {word for variant in others for word in established(variant)}
     return Outside(
-        lost(*MAPPINGS), lost("checks"), frozenset(said - established(model)), lost("remedies"), lost("cautions")
+        lost(*MAPPINGS),
+        lost("checks"),
+        frozenset(said - established(model)),
+        lost("remedies"),
+        lost("cautions"),
+        frozenset({name for variant in others for name in variant.controls} - model.controls.keys()),
     )
