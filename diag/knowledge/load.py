@@ -363,6 +363,7 @@ def _outside(fitted: list[Source[Any]], absent: Mapping[str, Sequence[Any]]) -> 
         words=only_there(_words),
         remedies=only_there(lambda data: _ids(data, "remedies")),
         cautions=only_there(lambda data: _ids(data, "cautions")),
+        controls=only_there(lambda data: set(_mapping(data.get("controls")))),
     )
 
 
