@@ -194,7 +194,8 @@ def test_a_mistake_in_kinds_keeps_its_place(tmp_path: Path) -> None:
 
 def test_ids_of_two_circuits_still_collide(tmp_path: Path) -> None:
     """A layer's new circuit may not take an id that another circuit has."""
-    text = "circuit: bell\ntitle: Bell\nparts:\n  work-lamp: {kind: lamp, title: L, place: front, terminals: [a, b], test-w: 5 W}\n"
+    part = "work-lamp: {kind: lamp, title: L, place: front, terminals: [a, b], test-w: 5 W}"
+    text = f"circuit: bell\ntitle: Bell\nparts:\n  {part}\n"
     folder = write_pack(local_folder(), bell=text)
     small = write_small(tmp_path / "base")
     small.vehicle.write_text(small.vehicle.read_text().replace("[lamp]", "[lamp, bell]"))
