@@ -323,9 +323,7 @@ class Chances:
                 del self._told[next(iter(self._told))]
         return told
 
-    def _told_anew(
-        self, step: Step, value: Value, supply_v: float | None, context: Mapping[str, Value] | None
-    ) -> Told:
+    def _told_anew(self, step: Step, value: Value, supply_v: float | None, context: Mapping[str, Value] | None) -> Told:
         if step.kind == "measure" and self.computed(step):
             told = self._density(step, value, None, supply_v)
             return Told(self.seldom.mixed(told.rows), told.flat)
