@@ -26,7 +26,15 @@ from diag.knowledge.reader import Marked, read_yaml
 from diag.knowledge.translate import validate
 from diag.knowledge.variants import MAPPINGS
 
-__all__ = ["check_layers", "circuit_names", "default_vehicle", "load_circuits", "load_knowledge", "rules_folder"]
+__all__ = [
+    "check_layers",
+    "circuit_names",
+    "default_vehicle",
+    "load_circuits",
+    "load_knowledge",
+    "rules_folder",
+    "stacked",
+]
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -41,16 +49,18 @@ def circuit_names(rules: Path) -> list[str]:
     return sorted(path.stem for path in (rules / "circuits").glob("*.yaml"))
 
 
-def load_circuits(rules: Path) -> dict[str, schema.CircuitFile]:
-    """All circuits of a rules folder as their files say, `supply` first, for no vehicle in particular. Raises
-    KnowledgeError with every problem."""
+def load_circuits(rules: Path | None = None, layers: Sequence[Layer] | None = None) -> dict[str, schema.CircuitFile]:
+    """All circuits as the files of these layers say (see `load_knowledge`), `supply` first, for no vehicle in
+    particular. Raises KnowledgeError with every problem."""
+    shelf = _Shelf(stacked(rules, layers))
     problems: list[Problem] = []
     read: dict[str, Source[Any] | None] = {}
-    read["supply"] = _read(rules / "supply.yaml", schema.SupplyFile, problems, expect="supply")
-    for name in circuit_names(rules):
-        read[name] = _read(rules / "circuits" / f"{name}.yaml", schema.CircuitFile, problems, expect=name)
+    read["supply"] = shelf.read("supply.yaml", schema.SupplyFile, problems, expect="supply")
+    for name in shelf.circuit_names():
+        read[name] = shelf.read(f"circuits/{name}.yaml", schema.CircuitFile, problems, expect=name)
+    problems += shelf.ledger.problems
     if problems:
-        raise KnowledgeError(problems)
+        raise shelf.error(problems)
     return {name: source.model for name, source in read.items() if source is not None}
 
 
@@ -73,7 +83,7 @@ def load_knowledge(vehicle: Path, rules: Path | None = None, layers: Sequence[La
     `layers`: these instead, lowest first. `rules`: a whole rules folder in place of the shipped one; without
     `layers` it stands alone. Raises KnowledgeError with every problem.
     """
-    stack = _stack(rules, layers)
+    stack = stacked(rules, layers)
     shelf = _Shelf(stack)
     problems: list[Problem] = []
     folder = stack[0].folder
@@ -101,8 +111,11 @@ def load_knowledge(vehicle: Path, rules: Path | None = None, layers: Sequence[La
     return replace(knowledge, layers=stack, layer_of=shelf.layer_of(knowledge), replaced=tuple(shelf.ledger.replaced))
 
 
-def _stack(rules: Path | None, layers: Sequence[Layer] | None) -> tuple[Layer, ...]:
-    """The layers of one load, a whole rules folder first."""
+def stacked(rules: Path | None, layers: Sequence[Layer] | None) -> tuple[Layer, ...]:
+    """The layers of one load, lowest first: `rules` in place of the shipped ones, `layers` in place of the installed.
+
+    Raises KnowledgeError.
+    """
     if rules is None and layers is None:
         return installed_layers()
     if rules is not None and not rules.is_dir():
