@@ -125,6 +125,7 @@ class _Checker(Referee):
                     "",
                     "controls other than it",
                     "Take it away.",
+                    code="duplicate-id",
                 )
         for control, positions in know.controls.items():
             for index, position in enumerate(positions):
@@ -135,6 +136,7 @@ class _Checker(Referee):
                         quoted(position),
                         "each position once",
                         "Take one away.",
+                        code="given-twice",
                     )
 
     def _control_at(self, control: str) -> Marked:
@@ -161,6 +163,7 @@ class _Checker(Referee):
                         "",
                         "shares of other words that sum to less than 1",
                         "Lower them.",
+                        code="misread-shares",
                     )
 
     # ------------------------------------------------------------ checks
@@ -179,6 +182,7 @@ class _Checker(Referee):
                     quoted(check.red),
                     "two different terminals",
                     "Correct one of them.",
+                    code="same-terminal",
                 )
             through = self.know.parts.get(check.through or "")
             if check.through not in self.know.wires and not isinstance(through, schema.FusePart):
@@ -192,6 +196,7 @@ class _Checker(Referee):
                     f"{limits.min:g} and {limits.max:g}",
                     "`min` below `max`",
                     "Swap them.",
+                    code="limits-swapped",
                 )
             self._operate(name, check.operate)
             self._usual(name, check)
@@ -203,6 +208,7 @@ class _Checker(Referee):
                         quoted(value),
                         "each value once",
                         "Take one away.",
+                        code="given-twice",
                     )
 
     def _target(self, name: str, target: str | None) -> None:
@@ -218,9 +224,17 @@ class _Checker(Referee):
                 quoted(target),
                 words(f"{part}.{terminal}" for terminal in known.terminals[:2]),
                 "Name the filament." if not filament else nearest(target, self.targets),
+                code="wrong-target",
             )
         elif known is not None:
-            self.say(place, f"`{part}` is looked at as a whole", quoted(target), f"`{part}`", "Leave the terminal out.")
+            self.say(
+                place,
+                f"`{part}` is looked at as a whole",
+                quoted(target),
+                f"`{part}`",
+                "Leave the terminal out.",
+                code="wrong-target",
+            )
         else:
             self.unknown(place, target, self.targets, "part")
 
@@ -249,6 +263,7 @@ class _Checker(Referee):
                 quoted(position),
                 "`part.terminal+part.terminal` or `part.terminal+body`",
                 problem[1],
+                code="bad-jumper",
             )
 
     def _usual(self, name: str, check: schema.Check) -> None:
@@ -265,6 +280,7 @@ class _Checker(Referee):
                     quoted(answer),
                     "",
                     "Take `usual` away; give `limits` instead.",
+                    code="usual-shares",
                 )
             elif light not in known or (slash and not lamp):
                 self.unknown(self.know.spots.place(name, "usual", answer, key=True), answer, known, "word")
@@ -280,6 +296,7 @@ class _Checker(Referee):
                 f"{total:.3g}",
                 "at most 1",
                 "Lower them.",
+                code="usual-shares",
             )
 
     # ------------------------------------------------------------ conditions, rules, symptoms
@@ -319,6 +336,7 @@ class _Checker(Referee):
                     quoted(test),
                     "`below`, `above` or `between`" if check.kind == "measure" else "`is` or `is-not`",
                     "Use these, or name a look at a lamp.",
+                    code="wrong-test",
                 )
             elif test is not None:
                 self.known(split_word(test)[1], vocabulary, "word", name, *at, key)
@@ -332,6 +350,7 @@ class _Checker(Referee):
                     quoted(test),
                     "`light` or `rhythm`" if lamp else "`below`, `above` or `between`",
                     "Use these.",
+                    code="wrong-test",
                 )
             else:
                 self.known(test, known, "word", name, *at, key)
@@ -343,6 +362,7 @@ class _Checker(Referee):
                     f"`{key}`",
                     words(known),
                     "Test for a word, or name a measurement.",
+                    code="wrong-test",
                 )
         low, high = condition.between or (condition.above, condition.below)
         if low is not None and high is not None and low >= high:
@@ -352,6 +372,7 @@ class _Checker(Referee):
                 f"above {low:g} and below {high:g}",
                 "the lower bound first",
                 "Swap them.",
+                code="never-holds",
             )
 
     def rules(self) -> None:
@@ -367,6 +388,7 @@ class _Checker(Referee):
                     quoted(name),
                     f"`{circuit}/...`",
                     "Correct the id.",
+                    code="wrong-prefix",
                 )
             self.conditions(name, rule.when, "when")
             for index, effect in enumerate(rule.then):
@@ -375,7 +397,12 @@ class _Checker(Referee):
                 self.known(effect.stop, self.know.cautions, "caution", name, "then", index, "stop")
             self.known(rule.replaced_by, self.know.rules, "rule", name, "replaced-by")
             if rule.state == "retired" and rule.replaced_by == name:
-                self.say(self.know.spots.place(name, "replaced-by"), "a rule cannot replace itself", quoted(name))
+                self.say(
+                    self.know.spots.place(name, "replaced-by"),
+                    "a rule cannot replace itself",
+                    quoted(name),
+                    code="no-successor",
+                )
         self._cycles()
 
     def _cycles(self) -> None:
@@ -399,6 +426,7 @@ class _Checker(Referee):
                 " from ".join(f"`{word}`" for word in ring),
                 "a chain with a beginning",
                 "Take one `established` out of the ring.",
+                code="ring",
             )
 
     # ------------------------------------------------------------ remedies and notes

@@ -45,6 +45,7 @@ def rules_folder() -> Path:
                 "",
                 "a folder with `vocabulary.yaml`",
                 "Install the program again.",
+                code="unreadable",
             )
         ]
     )
@@ -85,6 +86,7 @@ def load_knowledge(vehicle: Path, rules: Path | None = None) -> Knowledge:
                     "",
                     "a folder with `vocabulary.yaml`, `kinds.yaml` and `supply.yaml`",
                     "Check its name.",
+                    code="unreadable",
                 )
             ]
         )
@@ -167,6 +169,7 @@ def _fresh(path: Path, model: type[M], expect: str) -> tuple[Source[M] | None, t
             quoted(found.circuit),
             f"`{expect}`",
             "Make the two agree.",
+            code="wrong-file-name",
         )
         return None, (*mistakes, wrong)
     return Source(found, marked), tuple(mistakes)
@@ -189,7 +192,12 @@ def _circuits(car: Source[schema.VehicleFile], folder: Path, problems: list[Prob
     def missing(name: str, marked: Marked, key: str, index: int) -> Problem:
         at = marked.place((key, index))
         return Problem(
-            at, "there is no such circuit", quoted(name), f"a file `circuits/{name}.yaml`", nearest(name, known)
+            at,
+            "there is no such circuit",
+            quoted(name),
+            f"a file `circuits/{name}.yaml`",
+            nearest(name, known),
+            code="unknown-circuit",
         )
 
     def take(names: Iterable[str], marked: Marked, key: str) -> None:
