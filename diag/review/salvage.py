@@ -167,7 +167,8 @@ def _cut(marked: Marked, entry: Loc) -> Marked:
 def _copied(node: Any, above: Loc, last: str | int) -> Any:
     if above:
         new = list(node) if isinstance(node, list) else dict(node)
-        new[above[0]] = _copied(node[above[0]], above[1:], last)
+        step: Any = above[0]
+        new[step] = _copied(node[step], above[1:], last)
         return new
     if isinstance(node, list):
         return [item for index, item in enumerate(node) if index != last]

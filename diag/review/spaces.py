@@ -110,7 +110,7 @@ class Spaces:
         for condition in conditions:
             if condition.established is not None:
                 words.add(condition.established)
-            elif condition.check in self._checks:
+            elif condition.check is not None and condition.check in self._checks:
                 values = self.answers(condition.check)
                 allowed = frozenset(i for i, value in enumerate(values) if fits(condition, value))
                 found[condition.check] = found.get(condition.check, allowed) & allowed
