@@ -220,6 +220,7 @@ def layered_vehicle(name: str, layers: Sequence[Layer]) -> Path | None:
                     "each name from one pack",
                     f"Write `after: [{lower.name}]` in the pack.yaml of `{found[-1].name}`, or name the file with its "
                     "folder.",
+                    "duplicate-id",
                 )
             ]
         )

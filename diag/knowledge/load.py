@@ -212,6 +212,7 @@ def lone(path: Path, known: Sequence[str]) -> list[Problem]:
             quoted(path.stem),
             "the name of a circuit that is there, or a file with a `title` and all parts",
             nearest(path.stem, others),
+            "unknown-circuit",
         )
     ]
 
@@ -287,7 +288,9 @@ def _fresh(path: Path, model: type[M], expect: str) -> tuple[Source[M] | None, t
 
 def _other_name(marked: Marked, found: str, expect: str) -> Problem:
     what = "the circuit's name is not its file's"
-    return Problem(marked.place(("circuit",)), what, quoted(found), f"`{expect}`", "Make the two agree.")
+    return Problem(
+        marked.place(("circuit",)), what, quoted(found), f"`{expect}`", "Make the two agree.", "wrong-file-name"
+    )
 
 
 def default_kinds(marked: Marked) -> None:

@@ -6,7 +6,7 @@ So one mistake hides no other. Must not know what any entry means.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Generic, TypeVar
@@ -18,7 +18,7 @@ from diag.knowledge.reader import Loc, Marked, read_yaml
 from diag.knowledge.translate import problems_of
 from diag.knowledge.variants import LISTS, MAPPINGS
 
-__all__ = ["Salvaged", "cut", "salvage"]
+__all__ = ["Salvaged", "cut", "entry_at", "names_in", "salvage"]
 
 M = TypeVar("M", bound=BaseModel)
 _ROUNDS = 6
@@ -41,87 +41,77 @@ class Salvaged(Generic[M]):
 
 
 def salvage(
-    path: Path, model: type[M], lent: Mapping[str, str] | None = None, prepare: Any = lambda marked: None
+    path: Path,
+    model: type[M],
+    lent: Mapping[str, Any] | None = None,
+    silent: Collection[str] = (),
+    prepare: Callable[[Marked], None] | None = None,
 ) -> Salvaged[M]:
-    """Read one file. `lent`: top-level keys and the words taken where one is missing; `optional` ones, given with
-    a value that begins with `=`, are not told as missing. `prepare` is applied to the marked content first."""
+    """Read one file. `lent`: top-level keys and what is taken where one is missing or wrong; that those of `silent`
+    are missing is not told. `prepare` is applied to the marked content first."""
     try:
         whole = read_yaml(path)
     except KnowledgeError as error:
         return Salvaged(path, None, None, None, tuple(error.problems), _ids_in(path))
-    prepare(whole)
+    if prepare is not None:
+        prepare(whole)
     lent = dict(lent or {})
-    marked = _lend(whole, {key: word[1:] for key, word in lent.items() if word.startswith("=")})
+    marked = _lend(whole, {key: lent[key] for key in silent if key not in whole.data})
     problems: list[Problem] = []
     lost: set[str] = set()
     for turn in range(_ROUNDS):
         try:
-            return Salvaged(
-                path,
-                whole,
-                marked,
-                model.model_validate(marked.data, by_alias=True, by_name=False),
-                tuple(problems),
-                frozenset(lost),
-            )
+            found = model.model_validate(marked.data, by_alias=True, by_name=False)
         except ValidationError as error:
             if turn == 0:
                 problems += problems_of(error, marked.place, model)
             mistakes = error.errors(include_url=False)
+        else:
+            return Salvaged(path, whole, marked, found, tuple(problems), frozenset(lost))
         wrong: set[Loc] = set()
         for mistake in mistakes:
             loc = tuple(mistake["loc"])
-            if mistake["type"] == "missing" and len(loc) == 1 and str(loc[0]) in lent:
-                marked = _lend(marked, {str(loc[0]): lent[str(loc[0])].lstrip("=")})
-                continue
-            entry = _entry(marked.path(loc))
+            missing = str(loc[0]) if mistake["type"] == "missing" and len(loc) == 1 else ""
+            entry = (missing,) if missing in lent else entry_at(marked.path(loc))
             if not entry:  # nothing that could be left out
                 return Salvaged(path, whole, None, None, tuple(problems), _ids_in(path))
             wrong.add(entry)
-        lost |= {name for entry in wrong for name in _names(marked, entry)}
-        for key in {str(entry[0]) for entry in wrong if len(entry) == 1} & lent.keys():
-            marked = _lend(marked, {key: lent[key].lstrip("=")})
-            wrong.discard((key,))
-        marked = cut(marked, wrong)
+        lost |= {name for entry in wrong if entry[0] not in lent for name in names_in(marked, entry)}
+        borrowed = {str(entry[0]): lent[str(entry[0])] for entry in wrong if len(entry) == 1 and entry[0] in lent}
+        marked = _lend(cut(marked, wrong), borrowed)
     return Salvaged(path, whole, None, None, tuple(problems), _ids_in(path))
 
 
-def _lend(marked: Marked, words: Mapping[str, str]) -> Marked:
-    """The same with words for keys that are missing or wrong."""
-    given = {key: value for key, value in marked.data.items() if key not in words or isinstance(value, str)}
-    return Marked(marked.file, {**words, **given}, marked.places, marked.key_places) if words else marked
+def _lend(marked: Marked, borrowed: Mapping[str, Any]) -> Marked:
+    """The same with values for keys that it does not have."""
+    return Marked(marked.file, {**borrowed, **marked.data}, marked.places, marked.key_places)
 
 
-def _entry(path: Loc) -> Loc:
+def entry_at(path: Loc) -> Loc:
     """The smallest thing around a spot that can be left out of a file."""
     if path[:1] == ("variants",) and len(path) > 2:
-        inner = _entry(path[2:])
+        inner = entry_at(path[2:])
         return (*path[:2], *inner) if path[2] not in ("only", "without") else path[:2]
     return path[: _DEPTH.get(str(path[0]), 1)] if path else ()
 
 
-def _names(marked: Marked, entry: Loc) -> Iterable[str]:
+def names_in(marked: Marked, entry: Loc) -> Iterable[str]:
+    """Ids that go with an entry that is left out."""
     found = marked.get(entry)
-    if isinstance(found, dict) and isinstance(found.get("id"), str):
-        yield found["id"]
-        for effect in found.get("then") or () if isinstance(found.get("then"), list) else ():
-            if isinstance(effect, dict) and isinstance(effect.get("establish"), str):
-                yield effect["establish"]
-    yield str(entry[-1])
-    if len(entry) == 1 or isinstance(entry[-1], int):
-        yield from (str(name) for name in _all_names(found))
-
-
-def _all_names(found: Any) -> Iterable[str]:
+    if isinstance(entry[-1], str):
+        yield entry[-1]
+    yield from _given(found)
     if isinstance(found, dict):
-        for key, value in found.items():
-            yield key
-            if key in ("id", "establish") and isinstance(value, str):
-                yield value
-            yield from _all_names(value)
-    elif isinstance(found, list):
-        for value in found:
-            yield from _all_names(value)
+        sections = found.values() if entry[0] == "variants" else [found] if len(entry) == 1 else []
+        yield from (str(name) for section in sections if isinstance(section, dict) for name in section)
+
+
+def _given(found: Any) -> Iterable[str]:
+    """Ids and conclusions anywhere inside."""
+    if isinstance(found, dict):
+        yield from (found[key] for key in ("id", "establish") if isinstance(found.get(key), str))
+    for value in found.values() if isinstance(found, dict) else found if isinstance(found, list) else ():
+        yield from _given(value)
 
 
 def _ids_in(path: Path) -> frozenset[str]:
