@@ -118,6 +118,5 @@ CODES: dict[str, str] = {
 
 ON_EVERY_VEHICLE = frozenset({
     "unused-conclusion", "unused-caution", "bare-terminal", "lone-bundle", "position-left-out", "unseen-cause",
-    "not-exercised",
 })  # fmt: skip
 """What is only a slip where it is so on every vehicle that has the entry."""

@@ -52,7 +52,7 @@ def _notes(slips: Slips, causes: Collection[str] | None) -> None:
         for effect in rule.then if weighed(effect)[1] > 1
     }  # fmt: skip
     for name, note in slips.know.causes.items():
-        added = causes is not None and name not in causes - _added(slips)
+        added = causes is not None and name not in causes
         if added and note.like is None and name not in spoken:
             slips.say(
                 slips.place(name), "nothing ever points to this added cause", quoted(name),
@@ -66,10 +66,6 @@ def _notes(slips: Slips, causes: Collection[str] | None) -> None:
                 "Give how often it is met, per thousand faults (for a derived cause: how many times as often).",
                 code="unrecoverable",
             )  # fmt: skip
-
-
-def _added(slips: Slips) -> frozenset[str]:
-    return frozenset(name for name, note in slips.know.causes.items() if note.title is not None and note.frequency)
 
 
 def _same_deed(slips: Slips) -> None:

@@ -22,7 +22,7 @@ from diag.knowledge.load import fitted_on
 from diag.knowledge.reader import Marked
 from diag.review.shelf import ReviewShelf
 
-__all__ = ["Fitted", "fit", "invented", "vehicle_paths"]
+__all__ = ["Fitted", "fit", "invented", "small_vehicle", "vehicle_paths"]
 
 _ROUNDS = 8
 _HARMLESS = frozenset({
@@ -63,19 +63,20 @@ def invented(shelf: ReviewShelf, circuits: Iterable[str]) -> Iterator[Source[sch
         if source is None:
             continue
         beside = [name for name in source.model.beside if name in known]
-        yield _car([circuit, *beside], {})
+        yield small_vehicle([circuit, *beside], {})
         if beside:
-            yield _car([circuit], {})
+            yield small_vehicle([circuit], {})
         options = source.model.options
         usual = {name: next(iter(option.choices)) for name, option in options.items()}
         for name, option in options.items():
             for choice in list(option.choices)[1:]:
                 chosen = {**usual, name: choice}
                 if all(chosen[one] in other.possible(chosen) for one, other in options.items()):
-                    yield _car([circuit, *beside], {circuit: {name: choice}})
+                    yield small_vehicle([circuit, *beside], {circuit: {name: choice}})
 
 
-def _car(circuits: list[str], options: Mapping[str, Any]) -> Source[schema.VehicleFile]:
+def small_vehicle(circuits: list[str], options: Mapping[str, Any]) -> Source[schema.VehicleFile]:
+    """An invented vehicle of 12 V with these circuits, and what they need."""
     spelt = ", ".join(f"{name}={value}" for chosen in options.values() for name, value in chosen.items())
     data = {
         "vehicle": "invented",

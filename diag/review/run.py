@@ -16,7 +16,7 @@ from diag.job.records import Record
 from diag.knowledge import schema
 from diag.knowledge.alterations import load_alteration
 from diag.knowledge.assemble import Knowledge, Source
-from diag.knowledge.layers import SHIPPED, PackFile, PacksFile
+from diag.knowledge.layers import PackFile, PacksFile
 from diag.knowledge.lint import warnings
 from diag.reason.forward import check_limits
 from diag.replay.outcome import fired_in
@@ -25,7 +25,7 @@ from diag.review.codes import ON_EVERY_VEHICLE
 from diag.review.cures import judge_cures
 from diag.review.entries import judge_entries
 from diag.review.expect import ExpectFile
-from diag.review.fitting import Fitted, fit, invented, vehicle_paths
+from diag.review.fitting import Fitted, fit, invented, small_vehicle, vehicle_paths
 from diag.review.life import judge_life
 from diag.review.logic import judge_rules
 from diag.review.recorded import jobs_of, lone_files
@@ -263,27 +263,36 @@ class _Run:
     def _computed(self) -> None:
         """Which way rules point, on small vehicles."""
         circuits = [self._circuit(path) for path, sort in self.target.files.items() if sort == "circuit"]
-        cars = [fitted for car in invented(self.shelf, circuits) if (fitted := fit(self.shelf, car)) is not None]
-        cars += self._spanned()
+        cars = [*invented(self.shelf, circuits), *self._spanned()]
         told: set[str] = set()
-        for number, fitted in enumerate(cars):
-            slips = Slips(fitted.knowledge, self.mine.__contains__)
-            new = {name for name in slips.owned(iter(fitted.knowledge.rules))} - told
-            if fitted.causes is None or not new:
+        for number, car in enumerate(cars):
+            fitted = fit(self.shelf, car)
+            if fitted is None or fitted.causes is None:
                 continue
-            share = number / len(cars)
-            judge_directions(
-                slips,
-                reasoner_of(
-                    slips, self.cache, lambda part, at=share: self.progress(0.5 + 0.5 * (at + part / len(cars)))
-                ),
-            )
-            self.problems += slips.found
-            told |= new
+            slips = Slips(fitted.knowledge, self.mine.__contains__)
+            new = set(slips.owned(iter(fitted.knowledge.rules))) - told
+            if new:
+                judge_directions(slips, reasoner_of(slips, self.cache, self._part(0.5, 1.0, number, len(cars))))
+                self.problems += slips.found
+                told |= new
 
-    def _spanned(self) -> list[Fitted]:
-        """Small vehicles for rules that span circuits: one for each set of circuits that a rule looks at."""
-        return []
+    def _part(self, start: float, end: float, number: int, count: int) -> Callable[[float], None]:
+        """Progress of one of several parts of the work between two shares."""
+        return lambda done: self.progress(start + (end - start) * (number + done) / count)
+
+    def _spanned(self) -> list[Source[schema.VehicleFile]]:
+        """Small vehicles for rules that span circuits: one for each set of circuits that such a rule looks at."""
+        sets: dict[tuple[str, ...], None] = {}
+        for found in self.fitted.values():
+            know = found.knowledge
+            shared = know.circuits["shared"].rules if "shared" in know.circuits else ()
+            for rule in shared:
+                if know.spots.place(rule.id).file in self.mine:
+                    checks = (know.circuit_of.get(condition.check or "", "") for condition in rule.when)
+                    names = tuple(sorted({name for name in checks if name not in ("", "supply", "shared")}))
+                    if names:
+                        sets[names] = None
+        return [small_vehicle(list(names), {}) for names in sets]
 
 
 def _has(know: Knowledge) -> Iterable[tuple[str, ...]]:
@@ -307,6 +316,3 @@ def _beyond_limits(know: Knowledge) -> list[Problem]:
         name, _, what = told.removeprefix("rule ").removesuffix(".").partition(": ")
         found.append(Problem(know.spots.place(name), what, code="beyond-limits"))
     return found
-
-
-_ = SHIPPED
