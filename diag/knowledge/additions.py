@@ -19,7 +19,7 @@ from diag.knowledge.variants import LISTS, MAPPINGS
 
 __all__ = ["Ledger", "Replaced", "lay_circuit", "lay_kinds"]
 
-_NAMED = ("controls", "places", *MAPPINGS)
+_NAMED = ("controls", "says", "places", *MAPPINGS)
 """Sections of a circuit that are mappings by id."""
 _JOINED = ("needs", "beside")
 
@@ -231,6 +231,8 @@ def lay_kinds(lower: Marked, upper: Marked, ledger: Ledger) -> Marked:
     laid.data["kinds"] = kinds
     for kind in upper.data.get("kinds") or {}:
         laid.section(kinds, ("kinds", kind), ("kinds", kind), "kinds", f"{kind}.")
+    if upper.data.get("sorts"):
+        laid.section(laid.data, ("sorts",), ("sorts",), "sorts")
     if upper.data.get("remedies"):
         laid.section(laid.data, ("remedies",), ("remedies",), "forms")
     return laid.marked()
@@ -314,7 +316,7 @@ def _variants(laid: _Laid, variants: list[dict[str, Any]]) -> None:
             _hides(laid, index, variant)
             continue
         home = known.index(only)
-        for section in ("controls", *MAPPINGS, *LISTS):
+        for section in ("controls", "says", *MAPPINGS, *LISTS):
             if variant.get(section):
                 at: Loc = ("variants", home, section)
                 laid.section(variants[home], at, ("variants", index, section), section)

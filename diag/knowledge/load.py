@@ -197,11 +197,11 @@ class Shelf:
     def error(self, problems: list[Problem]) -> KnowledgeError:
         """The problems, with the way round them where layers that can be left out had a part in this: what they
         replace may be missed in a file below."""
-        problems = [self._by_cause(problem) for problem in problems]
+        problems = [self.by_cause(problem) for problem in problems]
         above = any(layer.origin != SHIPPED for layer in self._by_file.values())
         return KnowledgeError(problems, WAY_OUT if above else "")
 
-    def _by_cause(self, problem: Problem) -> Problem:
+    def by_cause(self, problem: Problem) -> Problem:
         """A conclusion that is missed below is told where the rule stands that no longer draws it."""
         word = problem.found.strip("`")
         at = self.ledger.unsaid.get(word)
@@ -213,6 +213,7 @@ class Shelf:
             f"{problem.found}, used at {problem.place}",
             "a rule that establishes it",
             f"Add `- {{establish: {word}}}` under `then`, or let a rule that stays establish it.",
+            "lost-conclusion",
         )
 
     def layer_of(self, knowledge: Knowledge) -> dict[str, str]:
@@ -401,6 +402,7 @@ def _outside(fitted: list[Source[Any]], absent: Mapping[str, Sequence[Any]]) -> 
         words=only_there(_words),
         remedies=only_there(lambda data: _ids(data, "remedies")),
         cautions=only_there(lambda data: _ids(data, "cautions")),
+        controls=only_there(lambda data: set(_mapping(data.get("controls")))),
     )
 
 

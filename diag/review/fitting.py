@@ -26,7 +26,7 @@ __all__ = ["Fitted", "fit", "invented", "small_vehicle", "vehicle_paths"]
 
 _ROUNDS = 8
 _HARMLESS = frozenset({
-    "unknown-place", "unknown-caution", "unknown-colour", "unknown-conclusion", "unknown-rule", "unknown-cause",
+    "unknown-place", "unknown-caution", "unknown-colour", "unknown-conclusion", "lost-conclusion", "unknown-rule", "unknown-cause",
     "unknown-circuit", "unknown-option", "unknown-choice", "usual-shares", "limits-swapped", "wrong-prefix",
     "no-successor", "misread-shares", "duplicate-id", "ring", "bad-override", "controls-disagree", "no-remedy",
 })  # fmt: skip
@@ -100,7 +100,7 @@ def fit(shelf: ReviewShelf, car: Source[schema.VehicleFile]) -> Fitted | None:
         if fitted is None:
             return None
         knowledge, outside, merging = fitted
-        wrong = [*merging, *crossref(knowledge, outside)]
+        wrong = [shelf.by_cause(problem) for problem in (*merging, *crossref(knowledge, outside))]
         problems += [problem for problem in wrong if not _rests_on(problem, shelf.lost) and problem not in problems]
         broken = [problem for problem in wrong if problem.code not in _HARMLESS]
         if not broken or turn == _ROUNDS - 1 or not shelf.cut_out(problem.place for problem in broken):
