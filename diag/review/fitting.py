@@ -27,7 +27,8 @@ __all__ = ["Fitted", "fit", "invented", "small_vehicle", "vehicle_paths"]
 _ROUNDS = 8
 _HARMLESS = frozenset({
     "unknown-place", "unknown-caution", "unknown-colour", "unknown-conclusion", "lost-conclusion", "unknown-rule",
-    "unknown-cause", "unknown-circuit", "unknown-option", "unknown-choice", "usual-shares", "limits-swapped", "wrong-prefix",
+    "unknown-cause", "unknown-circuit", "unknown-option", "unknown-choice", "usual-shares", "limits-swapped",
+    "wrong-prefix",
     "no-successor", "misread-shares", "duplicate-id", "ring", "bad-override", "controls-disagree", "no-remedy",
 })  # fmt: skip
 """Mistakes with which the rest can be looked over as it stands."""
