@@ -22,7 +22,7 @@ from diag.knowledge.layers import Layer
 from diag.knowledge.load import load_knowledge
 from diag.reason.reasoner import Reasoner
 from diag.replay.forms import Outcome
-from diag.replay.jobs import Job, jobs_in
+from diag.replay.jobs import Job, jobs_in, shipped_jobs
 from diag.replay.outcome import Difference, compare, outcome
 from diag.talk.opening import known_vehicle
 
@@ -61,17 +61,11 @@ def ends_right(own: Outcome, remedy: str) -> bool:
 
 def earlier_jobs(layers: Sequence[Layer], but: str = "") -> list[Job]:
     """Recorded jobs of all layers and the person's own closed ones; `but`: the path of one that is left out."""
-    folders = [_shipped(), *(layer.folder / "jobs" for layer in layers if layer.origin != "shipped")]
+    folders = [shipped_jobs(), *(layer.folder / "jobs" for layer in layers if layer.origin != "shipped")]
     found = [job for folder in folders if folder.is_dir() for job in jobs_in(folder)]
     if jobs_folder().is_dir():
         found += [job for job in jobs_in(jobs_folder()) if job.path != but and _closed(job)]
     return [job for job in found if job.records and not job.problem]
-
-
-def _shipped() -> Path:
-    """Recorded jobs that come with the program."""
-    inside = Path(__file__).resolve().parent.parent
-    return inside / "_transcripts" if (inside / "_transcripts").is_dir() else inside.parent / "transcripts"
 
 
 def _closed(job: Job) -> bool:

@@ -18,7 +18,7 @@ from diag.circuit.network import Change, Network
 from diag.knowledge import schema
 from diag.knowledge.assemble import AnyPart, Knowledge, terminals_of
 
-__all__ = ["Cause", "Only", "derive_causes", "holds", "possible_faults"]
+__all__ = ["Able", "Cause", "Only", "derive_causes", "holds", "possible_faults"]
 
 Only = tuple[tuple[str, frozenset[str]], ...]
 """Controls and the positions in which something is there; all must hold. Empty: always."""
@@ -76,12 +76,21 @@ def derive_causes(knowledge: Knowledge, network: Network) -> tuple[Cause, ...]:
     return tuple(found.values())
 
 
-def possible_faults(knowledge: Knowledge, network: Network, subjects: Collection[str]) -> dict[str, frozenset[str]]:
-    """Every fault that a circuit's file may name as `like` with a value of its own, of these parts and wires: to
-    which of `ohm` and `factor` it takes. Those too seldom to be derived by themselves are among them."""
+@dataclass(frozen=True)
+class Able:
+    """One fault that a part or wire can have, derived by itself or not: its mode, and which of `ohm` and `factor`
+    it takes."""
+
+    mode: str
+    takes: frozenset[str]
+
+
+def possible_faults(knowledge: Knowledge, network: Network, subjects: Collection[str]) -> dict[str, Able]:
+    """Every fault that these parts and wires can have, by the cause's id; those too seldom to be derived by
+    themselves, and those that kinds.yaml does not give, are among them."""
     failing = _Failing(knowledge, network)
     return {
-        f"{subject}.{fault.name}": frozenset(value for mode, value in takes if mode == fault.mode)
+        f"{subject}.{fault.name}": Able(fault.mode, frozenset(v for mode, v in takes if mode == fault.mode))
         for subject in subjects
         if subject in knowledge.parts or subject in knowledge.wires
         for faults, takes in [failing.with_values(subject)]
@@ -91,7 +100,7 @@ def possible_faults(knowledge: Knowledge, network: Network, subjects: Collection
 
 def _at_times(knowledge: Knowledge, cause: Cause) -> dict[str, Cause]:
     """A cause and its like that comes and goes: one change, so that one row of the table serves both."""
-    mode = knowledge.kinds.kinds.get(cause.kind, {}).get(cause.mode)
+    mode = _modes_of(knowledge, cause.subject).get(cause.mode) if cause.kind != "added" else None
     if mode is None or mode.at_times is None or mode.shows >= 1 or not _stirs(knowledge, cause):
         return {}
     seldom = replace(
@@ -164,6 +173,20 @@ _SPREAD = 0.05
 """Of an added cause that nothing else is said of, as in kinds.yaml."""
 
 
+def _sort_of(knowledge: Knowledge, subject: str) -> schema.PartSort | None:
+    part = knowledge.parts.get(subject)
+    return knowledge.kinds.sorts.get(part.sort) if part is not None and part.sort is not None else None
+
+
+def _modes_of(knowledge: Knowledge, subject: str) -> Mapping[str, schema.Mode]:
+    """How a part or wire fails: as its kind does, and as its sort does."""
+    part, sort = knowledge.parts.get(subject), _sort_of(knowledge, subject)
+    modes = knowledge.kinds.kinds.get(part.kind if part is not None else "wire", {})
+    if sort is None:
+        return modes
+    return {**{name: mode for name, mode in modes.items() if name not in sort.without}, **sort.modes}
+
+
 class _Failing:
     """The parts and wires of one vehicle, about to fail as kinds.yaml says or with a value of their own."""
 
@@ -173,7 +196,16 @@ class _Failing:
 
     def faults(self, subject: str) -> list[Fault]:
         """Every way in which a part or wire fails, those that are only `asked` for left out."""
-        return [fault for fault in self.with_values(subject)[0] if not fault.asked]
+        every = self.with_values(subject)[0]
+        sort = _sort_of(self._knowledge, subject)
+        own = sort.modes if sort is not None else {}
+        usual = [fault for fault in every if not fault.asked or fault.mode in own]
+        for name, mode in own.items():
+            like = mode.like or name
+            if like != name:
+                shown = self.with_values(subject, mode.ohm, mode.factor)[0]
+                usual += [_called(fault, name) for fault in shown if fault.mode == like]
+        return usual
 
     def with_values(
         self, subject: str, ohm: float | None = None, factor: float | None = None
@@ -183,7 +215,7 @@ class _Failing:
             return list(self._loom.faults(subject, ohm)), self._loom.takes
         part = self._knowledge.parts[subject]
         kind, vehicle = kind_of(part), self._knowledge.vehicle
-        modes, positive = self._knowledge.kinds.kinds.get(part.kind, {}), vehicle.earth == "positive"
+        modes, positive = _modes_of(self._knowledge, subject), vehicle.earth == "positive"
         case = Case(self._network, subject, vehicle.system_v, positive, modes, self._knowledge.controls, ohm, factor)
         return [*kind.faults(case, part), *_swaps(case, part)], case.takes
 
@@ -194,6 +226,11 @@ class _Failing:
             return None
         faults, _ = self.with_values(subject, ohm, factor)
         return next((fault.change for fault in faults if fault.name == name), None)
+
+
+def _called(fault: Fault, mode: str) -> Fault:
+    """The same as a mode of another name."""
+    return replace(fault, name=mode + fault.name.removeprefix(fault.mode), mode=mode, asked=False)
 
 
 def _swaps(case: Case, part: AnyPart) -> Iterator[Fault]:
@@ -212,7 +249,7 @@ def _swaps(case: Case, part: AnyPart) -> Iterator[Fault]:
 
 def _causes(knowledge: Knowledge, subject: str, kind: str, label: str, faults: Iterable[Fault]) -> Iterator[Cause]:
     """Those faults whose mode kinds.yaml gives, with how often they are met on this vehicle."""
-    modes = knowledge.kinds.kinds.get(kind, {})
+    modes = _modes_of(knowledge, subject)
     rewired = knowledge.vehicle.history == "rewired"
     for fault in faults:
         form = modes.get(fault.mode)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from diag.circuit.faults import derive_causes, possible_faults
+from diag.circuit.doubts import cause_problems
+from diag.circuit.faults import derive_causes
 from diag.circuit.parts import build_network
 from diag.errors import Problem
 from diag.fit.matter import losses, together
 from diag.fit.words import report
 from diag.knowledge.assemble import Knowledge
-from diag.knowledge.lint import check_causes, own_values, warnings
+from diag.knowledge.lint import warnings
 
 __all__ = ["assumed_wires", "doubts", "importance"]
 
@@ -25,8 +26,7 @@ def doubts(knowledge: Knowledge) -> tuple[list[Problem], list[Problem]]:
     causes = derive_causes(knowledge, network)
     own = knowledge.spots.files["vehicle"].file
     slips = [slip for slip in warnings(knowledge) if slip.place.file == own]
-    possible = possible_faults(knowledge, network, own_values(knowledge))
-    return check_causes(knowledge, {cause.id for cause in causes}, possible), slips
+    return cause_problems(knowledge, network, {cause.id for cause in causes}), slips
 
 
 def importance(knowledge: Knowledge) -> list[str]:

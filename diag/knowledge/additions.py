@@ -19,7 +19,7 @@ from diag.knowledge.variants import LISTS, MAPPINGS
 
 __all__ = ["Ledger", "Replaced", "lay_circuit", "lay_kinds"]
 
-_NAMED = ("controls", "places", *MAPPINGS)
+_NAMED = ("controls", "says", "places", *MAPPINGS)
 """Sections of a circuit that are mappings by id."""
 _JOINED = ("needs", "beside")
 
@@ -45,6 +45,8 @@ class Ledger:
     """By the name of a file that was read."""
     replaced: list[Replaced] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
+    unsaid: dict[str, Place] = field(default_factory=dict)
+    """Intermediate conclusions of rules that were replaced by one that does not draw them, to where that stands."""
 
     def replace(self, name: str, section: str, place: Place, was: Place) -> None:
         """Record that the entry at `place` stands where the one at `was` did, or that it may not."""
@@ -60,6 +62,7 @@ class Ledger:
                 "each id from one pack, or a pack that says what it is laid over",
                 f"Write `after: [{of.name}]` in the pack.yaml of `{by.name}` if it is to replace it, "
                 "or give it another id.",
+                code="pack-conflict",
             )
         )
 
@@ -94,8 +97,8 @@ class _Laid:
                     break
         return found
 
-    def say(self, loc: Loc, what: str, found: str, expected: str, mend: str, *, key: bool = False) -> None:
-        self.ledger.problems.append(Problem(self.upper.place(loc, key=key), what, found, expected, mend))
+    def say(self, loc: Loc, what: str, found: str, expected: str, mend: str, *, key: bool = False, code: str) -> None:
+        self.ledger.problems.append(Problem(self.upper.place(loc, key=key), what, found, expected, mend, code))
 
     # ------------------------------------------------------------ entries
 
@@ -143,6 +146,7 @@ class _Laid:
                 f"the first at {self.upper.place((*first[entry['id']], 'id'))}",
                 "an id of its own for each thing",
                 "Give one of them another id.",
+                code="given-twice",
             )
 
     def put(self, held: dict[str, Any], home: Loc, upper_at: Loc, section: str, name: str, prefix: str = "") -> None:
@@ -178,9 +182,18 @@ class _Laid:
                 f"{quoted(name)}, retired at {was}",
                 "a new id, or `state: retired`",
                 f"Its successor is `{successor}`: replace that one." if successor else "Give the rule another id.",
+                code="retired-again",
             )
             return
+        if section == "rules":
+            self.ledger.unsaid |= dict.fromkeys(_established(old) - _established(new), place)
         self.ledger.replace(name, section, place, was)
+
+
+def _established(rule: Mapping[str, Any]) -> set[str]:
+    if rule.get("state") == "retired":
+        return set()
+    return {effect["establish"] for effect in rule["then"] if "establish" in effect}
 
 
 def lay_circuit(lower: Marked, upper: Marked, ledger: Ledger) -> Marked:
@@ -218,6 +231,8 @@ def lay_kinds(lower: Marked, upper: Marked, ledger: Ledger) -> Marked:
     laid.data["kinds"] = kinds
     for kind in upper.data.get("kinds") or {}:
         laid.section(kinds, ("kinds", kind), ("kinds", kind), "kinds", f"{kind}.")
+    if upper.data.get("sorts"):
+        laid.section(laid.data, ("sorts",), ("sorts",), "sorts")
     if upper.data.get("remedies"):
         laid.section(laid.data, ("remedies",), ("remedies",), "forms")
     return laid.marked()
@@ -236,6 +251,7 @@ def _same_circuit(laid: _Laid) -> None:
             f"{below.system_v:g} V, {below.earth}",
             "Give its values for that, and leave `written-for` out.",
             key=True,
+            code="written-for",
         )
 
 
@@ -252,6 +268,7 @@ def _section(laid: _Laid, section: str, variants: list[dict[str, Any]]) -> None:
                 "the entry in a variant with the same `only` as the form that it replaces",
                 "Move it under `variants`.",
                 key=section not in LISTS,
+                code="duplicate-id",
             )
         elif homes:
             laid.put(variants[homes[0]], ("variants", homes[0], section), loc, section, name)
@@ -282,6 +299,7 @@ def _options(laid: _Laid) -> None:
                 ", ".join(now),
                 f"`{before[0]}` first, then {', '.join(before[1:])} and what is new",
                 "Keep them, or add an option of another name.",
+                code="option-lost",
             )
     laid.section(laid.data, ("options",), ("options",), "options")
 
@@ -298,7 +316,7 @@ def _variants(laid: _Laid, variants: list[dict[str, Any]]) -> None:
             _hides(laid, index, variant)
             continue
         home = known.index(only)
-        for section in ("controls", *MAPPINGS, *LISTS):
+        for section in ("controls", "says", *MAPPINGS, *LISTS):
             if variant.get(section):
                 at: Loc = ("variants", home, section)
                 laid.section(variants[home], at, ("variants", index, section), section)

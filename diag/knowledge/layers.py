@@ -34,6 +34,7 @@ __all__ = [
     "PacksFile",
     "base_layer",
     "found_layers",
+    "holder_of",
     "installed_layers",
     "layer_files",
     "layered_vehicle",
@@ -125,11 +126,12 @@ def installed_layers() -> tuple[Layer, ...]:
     return layers
 
 
-def found_layers() -> tuple[tuple[Layer, ...], list[Problem]]:
-    """Every layer that can be used, lowest first, and what is wrong with the others."""
+def found_layers(listed: Sequence[str] | None = None) -> tuple[tuple[Layer, ...], list[Problem]]:
+    """Every layer that can be used, lowest first, and what is wrong with the others. `listed`: folders of packs
+    in place of those that packs.yaml names."""
     problems: list[Problem] = []
     wheels = sorted(_wheels(problems), key=lambda found: found.model.pack)
-    packs = _once([*wheels, *_folders(problems)], problems)
+    packs = _once([*wheels, *_folders(listed, problems)], problems)
     layers = [base_layer(), *_laid(packs, problems)]
     own = local_folder()
     if own.is_dir():
@@ -168,6 +170,7 @@ def read_pack(folder: Path, problems: list[Problem], origin: Origin = "folder") 
                 quoted(model.pack),
                 "`pack: local`" if own else "a name of its own",
                 "Correct it.",
+                code="pack-name",
             )
         )
         return None
@@ -198,6 +201,12 @@ def vehicles_in(folder: Path) -> list[str]:
     return sorted(path.name for path in (folder / "vehicles").glob("*.yaml") if path.is_file())
 
 
+def holder_of(path: Path, layers: Sequence[Layer]) -> Layer | None:
+    """The layer in whose folder a file lies, None where it lies in none."""
+    whole = path.resolve()
+    return next((layer for layer in layers if whole.is_relative_to(layer.folder.resolve())), None)
+
+
 def layered_vehicle(name: str, layers: Sequence[Layer]) -> Path | None:
     """The vehicle of this file name in the highest layer that has one, None where there is none.
 
@@ -219,6 +228,7 @@ def layered_vehicle(name: str, layers: Sequence[Layer]) -> Path | None:
                     "each name from one pack",
                     f"Write `after: [{lower.name}]` in the pack.yaml of `{found[-1].name}`, or name the file with its "
                     "folder.",
+                    "duplicate-id",
                 )
             ]
         )
@@ -239,6 +249,7 @@ def _digest(folder: Path) -> str:
                         (error.strerror or str(error)).lower(),
                         "a readable YAML file",
                         "Check its permissions.",
+                        code="unreadable",
                     )
                 ]
             ) from None
@@ -264,6 +275,7 @@ def _wheels(problems: list[Problem]) -> Iterator[_Found]:
                     quoted(point.value),
                     "a package with a folder that holds `pack.yaml`",
                     "Install it again, or take it away.",
+                    code="unreadable",
                 )
             )
             continue
@@ -272,13 +284,16 @@ def _wheels(problems: list[Problem]) -> Iterator[_Found]:
             yield found
 
 
-def _folders(problems: list[Problem]) -> Iterator[_Found]:
-    try:
-        listed, marked = read_packs_file()
-    except KnowledgeError as error:
-        problems += error.problems
-        return
-    for index, name in enumerate(listed.packs):
+def _folders(listed: Sequence[str] | None, problems: list[Problem]) -> Iterator[_Found]:
+    marked: Marked | None = None
+    if listed is None:
+        try:
+            written, marked = read_packs_file()
+        except KnowledgeError as error:
+            problems += error.problems
+            return
+        listed = written.packs
+    for index, name in enumerate(listed):
         folder = packs_file().parent / Path(name).expanduser()
         if not folder.is_dir():
             at = marked.place(("packs", index)) if marked is not None else Place(str(packs_file()))
@@ -289,6 +304,7 @@ def _folders(problems: list[Problem]) -> Iterator[_Found]:
                     quoted(name),
                     "the folder of a rule pack",
                     f"Put it back, or take the pack off the list: `diag rules packs --remove {folder.name}`.",
+                    code="unreadable",
                 )
             )
             continue
@@ -309,6 +325,7 @@ def _once(packs: Iterable[_Found], problems: list[Problem]) -> list[_Found]:
                     f"{quoted(found.model.pack)}, also at {first.marked.place(('pack',))}",
                     "each pack once, with a name of its own",
                     "Take one of them away, or rename it.",
+                    code="duplicate-id",
                 )
             )
     return list(known.values())
@@ -328,6 +345,7 @@ def _laid(packs: Sequence[_Found], problems: list[Problem]) -> list[Layer]:
                     quoted(name),
                     words(name for name in names if name != found.model.pack) or "no name, for there is no other pack",
                     nearest(name, names) or "Install that pack, or take the name away.",
+                    code="unknown-pack",
                 )
             )
         if not lost:
@@ -376,4 +394,5 @@ def _ring(stuck: Sequence[_Found], below: Mapping[str, Any]) -> Iterator[Problem
         " after ".join(f"`{name}`" for name in [*ring, ring[0]]),
         "a lowest one",
         "Take one `after` out of the ring.",
+        code="ring",
     )

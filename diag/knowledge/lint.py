@@ -6,7 +6,8 @@ Must not read files, nor derive causes itself: the caller says which there are.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator
+from dataclasses import replace
 
 from diag.errors import Problem
 from diag.knowledge import schema
@@ -14,7 +15,7 @@ from diag.knowledge.assemble import Knowledge, terminals_of
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Loc
 
-__all__ = ["added_causes", "check_causes", "own_values", "warnings"]
+__all__ = ["added_causes", "check_causes", "warnings"]
 
 
 def added_causes(knowledge: Knowledge, known: Collection[str]) -> frozenset[str]:
@@ -26,25 +27,11 @@ def added_causes(knowledge: Knowledge, known: Collection[str]) -> frozenset[str]
     )
 
 
-def own_values(knowledge: Knowledge) -> frozenset[str]:
-    """Parts and wires of which a note adds a fault like a derived one but with a value of its own."""
-    return frozenset(
-        note.like.split(".")[0] for note in knowledge.causes.values() if note.like is not None and _values(note)
-    )
-
-
-def _values(note: schema.CauseNote) -> list[str]:
-    given = {"ohm": note.ohm, "factor": note.factor}
-    return [key for key, value in given.items() if value is not None]
-
-
-def check_causes(
-    knowledge: Knowledge, known: Collection[str], possible: Mapping[str, frozenset[str]] | None = None
-) -> list[Problem]:
+def check_causes(knowledge: Knowledge, known: Collection[str], able: Collection[str] = ()) -> list[Problem]:
     """Every cited cause that is neither among the `known` derived ones nor added by a note; of a part that has
     another form on other vehicles it may be one of that form.
 
-    `possible`: every fault of the parts and wires of `own_values`, with which of `ohm` and `factor` it takes."""
+    `able`: faults that are not derived by themselves; a note with a value of its own may be like one."""
     derived = frozenset(known)
     citable = derived | added_causes(knowledge, derived)
     problems: list[Problem] = []
@@ -68,6 +55,7 @@ def check_causes(
                 quoted(cause),
                 "a fault that the part or wire can have, or one added under `causes`",
                 mend,
+                code="unknown-cause",
             )
         )
 
@@ -79,9 +67,8 @@ def check_causes(
         for index, cause in enumerate(remedy.cures):
             cite(cause, citable, name, "cures", index)
     for name, note in knowledge.causes.items():
-        if possible is None or note.like not in possible or not _values(note):
-            cite(note.like, derived, name, "like")
-        problems += _misused(knowledge, name, note, possible or {})
+        valued = note.ohm is not None or note.factor is not None
+        cite(note.like, derived.union(able) if valued else derived, name, "like")
         if name not in citable:
             cite(name, citable, name, "id")
             problems[-1] = Problem(
@@ -90,6 +77,7 @@ def check_causes(
                 problems[-1].found,
                 problems[-1].expected,
                 f"{problems[-1].mend} An added cause needs a `title` and a `frequency`.",
+                code="unknown-cause",
             )
         elif name not in derived and note.remedy is None and not _cured(knowledge, name):
             problems.append(
@@ -99,28 +87,10 @@ def check_causes(
                     quoted(name),
                     "a `remedy`, or a remedy that names it under `cures`",
                     "Add one.",
+                    code="no-remedy",
                 )
             )
     return sorted(problems)
-
-
-def _misused(
-    knowledge: Knowledge, name: str, note: schema.CauseNote, possible: Mapping[str, frozenset[str]]
-) -> Iterator[Problem]:
-    """Values that the fault which it is like does not have."""
-    for key in _values(note):
-        takes = possible.get(note.like or "")
-        if takes is None or key in takes:
-            continue
-        part = (note.like or "").split(".")[0]
-        able = sorted(cause for cause, values in possible.items() if key in values and cause.split(".")[0] == part)
-        yield Problem(
-            knowledge.spots.place(name, key, key=True),
-            f"a fault like `{note.like}` has no `{key}`",
-            f"`{key}`",
-            words(f"{value}" for value in sorted(takes)) or "neither `ohm` nor `factor`",
-            f"Leave it out, or make it like {words(able)}." if able else "Leave it out.",
-        )
 
 
 def _cured(knowledge: Knowledge, cause: str) -> bool:
@@ -130,7 +100,8 @@ def _cured(knowledge: Knowledge, cause: str) -> bool:
 def warnings(knowledge: Knowledge) -> list[Problem]:
     """What loads but is probably a slip; none of it stops a job."""
     return sorted(
-        [
+        replace(slip, severity="warning")
+        for slip in [
             *_bare_terminals(knowledge),
             *_at_rest(knowledge),
             *_idle_words(knowledge),
@@ -157,6 +128,7 @@ def _bare_terminals(knowledge: Knowledge) -> Iterator[Problem]:
                     "",
                     "",
                     "Add the wire, or leave it if the terminal is free on purpose.",
+                    code="bare-terminal",
                 )
 
 
@@ -170,6 +142,7 @@ def _at_rest(knowledge: Knowledge) -> Iterator[Problem]:
                     quoted(position),
                     "only controls that differ from rest",
                     "Leave it out.",
+                    code="at-rest",
                 )
 
 
@@ -187,6 +160,7 @@ def _idle_words(knowledge: Knowledge) -> Iterator[Problem]:
                     quoted(effect.establish),
                     "",
                     "Use it in a rule, or take it away.",
+                    code="unused-conclusion",
                 )
 
 
@@ -202,6 +176,7 @@ def _same_phrase(knowledge: Knowledge) -> Iterator[Problem]:
                     quoted(phrase),
                     "",
                     "Leave it with the symptom it fits best.",
+                    code="same-phrase",
                 )
 
 
@@ -224,6 +199,7 @@ def _never(knowledge: Knowledge, name: str, loc: Loc) -> Iterator[Problem]:
         "",
         "`rhythm: none` with `light: dark`",
         "Take one of the two away.",
+        code="never-holds",
     )
 
 
@@ -245,6 +221,7 @@ def _unused_cautions(knowledge: Knowledge) -> Iterator[Problem]:
                 quoted(name),
                 "",
                 "Add it to a check, remedy or rule, or take it away.",
+                code="unused-caution",
             )
 
 
@@ -259,6 +236,7 @@ def _lone_bundles(knowledge: Knowledge) -> Iterator[Problem]:
                 "",
                 nearest(wire.bundle, [other for other in named if other and other != wire.bundle])
                 or "Name the wires that lie beside it, or leave `bundle` out.",
+                code="lone-bundle",
             )
 
 
@@ -273,6 +251,7 @@ def _positions_left_out(knowledge: Knowledge) -> Iterator[Problem]:
                     "",
                     "",
                     "Add it, or leave it if nothing conducts there.",
+                    code="position-left-out",
                 )
 
 

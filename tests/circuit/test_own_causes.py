@@ -8,11 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from diag.circuit.faults import derive_causes, possible_faults
+from diag.circuit.doubts import cause_problems
+from diag.circuit.faults import derive_causes
 from diag.circuit.netlist import settled_netlist
 from diag.circuit.parts import build_network
 from diag.circuit.predict import Predictor
-from diag.knowledge.lint import check_causes, own_values, warnings
+from diag.knowledge.lint import warnings
 from diag.reason.engine import default_matcher
 from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
@@ -257,11 +258,43 @@ def test_mistakes_are_told_with_the_nearest_word(tmp_path: Path, old: str, new: 
         knowledge = small.load()
         network = build_network(knowledge)
         known = {cause.id for cause in derive_causes(knowledge, network)}
-        problems = check_causes(knowledge, known, possible_faults(knowledge, network, own_values(knowledge)))
+        problems = cause_problems(knowledge, network, known)
     assert len(problems) == 1
     told = " ".join(str(part) for part in (problems[0].what, problems[0].found, problems[0].expected, problems[0].mend))
     assert what in told and mend in told
     assert problems[0].place.file.endswith("lamp.yaml") and problems[0].place.line
+
+
+_BESIDE = f"""\
+circuit: load-bay
+title: Load bay lamp
+beside: [lid]
+parts:
+  bay-lamp: {{kind: lamp, title: Bay lamp, place: front, terminals: ["55", "31"], test-w: 5 W}}
+earths:
+  earth-bay: {{title: Earth of the bay lamp, place: front}}
+wires:
+  bay-feed: {{from: key-switch.15, to: bay-lamp.55, colour: green, section-mm2: 1.5 mm2, length-m: 2 m}}
+  bay-earth: {{from: bay-lamp.31, to: earth-bay.31, colour: brown, section-mm2: 1.5 mm2, length-m: 0.3 m}}
+checks:
+  - {{id: bay-on, title: Bay lamp, kind: look, operate: {{ignition: "on"}}, target: bay-lamp, place: front}}
+  - {{id: bay-lid, title: Bay lamp, kind: look, operate: {{ignition: "on", hatch: open}}, target: bay-lamp,
+      place: front}}
+causes:
+  - {{id: bay-feed.hatch, title: Feed cut by the hatch, frequency: 1, like: bay-feed.open, while: {{hatch: open}},
+      remedy: reconnect, {_SOURCE}}}
+"""
+_LID_CIRCUIT = "circuit: lid\ntitle: Lid\ncontrols:\n  hatch: [shut, open]\n"
+
+
+@pytest.mark.parametrize("fitted", [True, False])
+def test_what_rests_on_the_control_of_a_circuit_that_is_not_fitted_is_left_out(tmp_path: Path, fitted: bool) -> None:
+    """The check goes and so does the fault; another vehicle that has the lid keeps both."""
+    circuits = "[lamp, load-bay, lid]" if fitted else "[lamp, load-bay]"
+    vehicle = ("vehicles/small.yaml", "circuits: [lamp]", f"circuits: {circuits}")
+    knowledge = write_small(tmp_path, vehicle, load_bay=_BESIDE, lid=_LID_CIRCUIT).load()
+    assert ("bay-lid" in knowledge.checks, "bay-feed.hatch" in knowledge.causes) == (fitted, fitted)
+    assert "bay-on" in knowledge.checks
 
 
 # ---------------------------------------------------------------- words
