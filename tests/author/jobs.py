@@ -14,7 +14,17 @@ from diag.reason.engine import default_matcher
 from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
 
-__all__ = ["complaint", "events", "heard", "looked", "measured", "opened_reasoner", "recorded", "small_vehicle", "wrote"]
+__all__ = [
+    "complaint",
+    "events",
+    "heard",
+    "looked",
+    "measured",
+    "opened_reasoner",
+    "recorded",
+    "small_vehicle",
+    "wrote",
+]
 
 Event = tuple[str, dict[str, Any]]
 DARK, LIT = ("dark", "none"), ("normal", "steady")
