@@ -296,13 +296,13 @@ def _kept_answers(adding: Adding, kept: Path) -> dict[str, str]:
 
     given, answers = _read_file(kept), dict[str, str]()
     while True:
-        asked = next((one for one in adding.guide.path(answers) if one.id not in answers), None)
-        if asked is None or asked.id not in given:
+        asked = next((one for one in adding.guide.path(answers) if one.id in given and one.id not in answers), None)
+        if asked is None:
             return answers
         try:
-            answers[asked.id] = read_answer(asked, given[asked.id])
+            answers[asked.id] = read_answer(asked, given.pop(asked.id))
         except ValueError:
-            return answers
+            continue  # it is asked again
 
 
 # ---------------------------------------------------------------- by hand
