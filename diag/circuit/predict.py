@@ -227,6 +227,11 @@ class Predictor:
             for i, (pair, _) in enumerate(batch):
                 self._sets[pair] = found.rows([i])
 
+    def forget_sets(self) -> None:
+        """Solve sets anew when they are next asked for. What is solved beside a set moves its last digits: who wants
+        the same to the last digit whatever was asked before begins here."""
+        self._sets.clear()
+
     def change_of(self, members: Iterable[int], operate: Mapping[str, str] | None = None) -> Change:
         """Causes (indices into `causes`) present together as one change, blown fuses included. `operate`: as in
         `lasting`; one that is not there then drops out."""

@@ -44,6 +44,11 @@ class Probing:
         self._all: dict[_Name, _Arrays] = {}
         self._sets: dict[tuple[_Name, frozenset[int]], _Arrays] = {}
 
+    def forget_sets(self) -> None:
+        """As `Predictor.forget_sets`, with what instruments show on them."""
+        self._sets.clear()
+        self.predictor.forget_sets()
+
     def shown(self, operate: Mapping[str, str], sets: Sets | None = None, rows: np.ndarray | None = None) -> Shown:
         """What stands everywhere without any instrument: row 0 healthy, then a row a cause or a set; or those
         `rows` of the causes' alone."""

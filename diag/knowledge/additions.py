@@ -45,6 +45,8 @@ class Ledger:
     """By the name of a file that was read."""
     replaced: list[Replaced] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
+    unsaid: dict[str, Place] = field(default_factory=dict)
+    """Intermediate conclusions of rules that were replaced by one that does not draw them, to where that stands."""
 
     def replace(self, name: str, section: str, place: Place, was: Place) -> None:
         """Record that the entry at `place` stands where the one at `was` did, or that it may not."""
@@ -180,7 +182,15 @@ class _Laid:
                 f"Its successor is `{successor}`: replace that one." if successor else "Give the rule another id.",
             )
             return
+        if section == "rules":
+            self.ledger.unsaid |= dict.fromkeys(_established(old) - _established(new), place)
         self.ledger.replace(name, section, place, was)
+
+
+def _established(rule: Mapping[str, Any]) -> set[str]:
+    if rule.get("state") == "retired":
+        return set()
+    return {effect["establish"] for effect in rule["then"] if "establish" in effect}
 
 
 def lay_circuit(lower: Marked, upper: Marked, ledger: Ledger) -> Marked:

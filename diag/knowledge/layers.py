@@ -34,6 +34,7 @@ __all__ = [
     "PacksFile",
     "base_layer",
     "found_layers",
+    "holder_of",
     "installed_layers",
     "layer_files",
     "layered_vehicle",
@@ -125,11 +126,12 @@ def installed_layers() -> tuple[Layer, ...]:
     return layers
 
 
-def found_layers() -> tuple[tuple[Layer, ...], list[Problem]]:
-    """Every layer that can be used, lowest first, and what is wrong with the others."""
+def found_layers(listed: Sequence[str] | None = None) -> tuple[tuple[Layer, ...], list[Problem]]:
+    """Every layer that can be used, lowest first, and what is wrong with the others. `listed`: folders of packs
+    in place of those that packs.yaml names."""
     problems: list[Problem] = []
     wheels = sorted(_wheels(problems), key=lambda found: found.model.pack)
-    packs = _once([*wheels, *_folders(problems)], problems)
+    packs = _once([*wheels, *_folders(listed, problems)], problems)
     layers = [base_layer(), *_laid(packs, problems)]
     own = local_folder()
     if own.is_dir():
@@ -196,6 +198,12 @@ def layer_files(folder: Path) -> Iterator[Path]:
 def vehicles_in(folder: Path) -> list[str]:
     """File names of the vehicles of a layer, sorted."""
     return sorted(path.name for path in (folder / "vehicles").glob("*.yaml") if path.is_file())
+
+
+def holder_of(path: Path, layers: Sequence[Layer]) -> Layer | None:
+    """The layer in whose folder a file lies, None where it lies in none."""
+    whole = path.resolve()
+    return next((layer for layer in layers if whole.is_relative_to(layer.folder.resolve())), None)
 
 
 def layered_vehicle(name: str, layers: Sequence[Layer]) -> Path | None:
@@ -272,13 +280,16 @@ def _wheels(problems: list[Problem]) -> Iterator[_Found]:
             yield found
 
 
-def _folders(problems: list[Problem]) -> Iterator[_Found]:
-    try:
-        listed, marked = read_packs_file()
-    except KnowledgeError as error:
-        problems += error.problems
-        return
-    for index, name in enumerate(listed.packs):
+def _folders(listed: Sequence[str] | None, problems: list[Problem]) -> Iterator[_Found]:
+    marked: Marked | None = None
+    if listed is None:
+        try:
+            written, marked = read_packs_file()
+        except KnowledgeError as error:
+            problems += error.problems
+            return
+        listed = written.packs
+    for index, name in enumerate(listed):
         folder = packs_file().parent / Path(name).expanduser()
         if not folder.is_dir():
             at = marked.place(("packs", index)) if marked is not None else Place(str(packs_file()))

@@ -42,8 +42,14 @@ _TOLD_RIGHT = 0.94
 _ANY_TOLD = 0.06
 """Chance of each complaint where what is told does not fit the cause: of the same circuit; from elsewhere every
 complaint that is listed is as likely as any other."""
+_TOLD_KEPT = 2048
+"""Answers whose chances are kept: the same are given again and again."""
 _MOVES = 0.02
 """A cause changes what a step shows where so much of the chances of its answers lies elsewhere."""
+
+
+_Answered = tuple[str, Value, float | None, tuple[bool, ...]]
+"""A step, its answer, the battery volts that it is judged by, which rules hold beside it."""
 
 
 def _logistic(found: Floats) -> Floats:
@@ -90,6 +96,8 @@ class Chances:
         self._folded: dict[str, Folded] = {}
         self._exact: dict[str, Floats] = {}
         self._by_rules: dict[tuple[str, tuple[bool, ...]], Floats] = {}
+        self._moves: dict[str, np.ndarray] = {}
+        self._told: dict[_Answered, Told] = {}
         self._look_confusion = self._confusion_of_looks()
 
     # ------------------------------------------------------------ what is computed
@@ -196,9 +204,15 @@ class Chances:
 
     def moves(self, step: Step) -> np.ndarray:
         """(causes,) True where a cause changes what a step shows, whatever the answer."""
-        table = self.table(step)
-        out: np.ndarray = 0.5 * np.abs(table[1:] - table[:1]).sum(axis=1) > _MOVES
-        return out
+        if step.id not in self._moves:
+            table = self.table(step)
+            self._moves[step.id] = 0.5 * np.abs(table[1:] - table[:1]).sum(axis=1) > _MOVES
+        return self._moves[step.id]
+
+    def forget_sets(self) -> None:
+        """Solve sets of causes anew when they are next asked for: see `Predictor.forget_sets`."""
+        if self.metered is not None:
+            self.metered.probing.forget_sets()
 
     def _near(self, step: Step) -> np.ndarray:
         """Causes that may bear on a step that nobody computes: of its circuit, what it needs, and the supply."""
@@ -306,11 +320,23 @@ class Chances:
     ) -> Told:
         """Chance of this answer for every row. `supply_v`: the battery volts measured in this job, which
         all predicted volts are scaled to. Raises ValueError for an answer the step does not have."""
+        holding = () if self.computed(step) else self._ruled.holding(step, context or {})
+        key = (step.id, value, supply_v, holding)
+        told = self._told.get(key)
+        if told is None:
+            told = self._told_anew(step, value, supply_v, context)
+            told.rows.flags.writeable = False  # shared by all who ask
+            self._told[key] = told
+            while len(self._told) > _TOLD_KEPT:
+                del self._told[next(iter(self._told))]
+        return told
+
+    def _told_anew(self, step: Step, value: Value, supply_v: float | None, context: Mapping[str, Value] | None) -> Told:
         if step.kind == "measure" and self.computed(step):
             told = self._density(step, value, None, supply_v)
             return Told(self.seldom.mixed(told.rows), told.flat)
         table = self.answers(step) if self.computed(step) else self.table(step, context)
-        return Told(table[:, self.column(step, value)], 1.0 / table.shape[1])
+        return Told(table[:, self.column(step, value)].copy(), 1.0 / table.shape[1])
 
     def told_sets(
         self, step: Step, value: Value, sets: Sequence[frozenset[int]], supply_v: float | None = None
