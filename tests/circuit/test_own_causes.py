@@ -165,6 +165,17 @@ def test_points_are_probed_with_the_lid_open_only_where_a_fault_needs_it(tmp_pat
     assert working_operates(plain, predictor, "lamp") == [SHUT]
 
 
+def test_ohms_are_measured_with_the_lid_open_and_as_it_rests(reasoner: Reasoner) -> None:
+    """A short that is there only with the lid open shows no ohms with the battery off and the lid shut."""
+    there = frozenset({reasoner.index["lamp-feed.rubs-in-hinge"]})
+    lifted, shut = reasoner.steps["ohm:work-lamp.55:boot-lid=open"], reasoner.steps["ohm:work-lamp.55"]
+    assert lifted.operate == {"boot-lid": "open", "battery": "disconnected"}
+    numbers = [reasoner.chances.shown(step, there) for step in (lifted, shut)]
+    assert isinstance(numbers[0], float) and isinstance(numbers[1], float)
+    assert numbers[0] < 0.3 < numbers[1]
+    assert not any("boot-lid" in step.operate for step in reasoner.steps.values() if step.red == "battery.B+")
+
+
 def test_answers_with_the_lid_open_and_shut_find_it(reasoner: Reasoner) -> None:
     """Dark with the lid open and lit with it shut: no fault that is always there does that."""
     dark, lit = ("dark", "none"), ("normal", "steady")
