@@ -30,6 +30,10 @@ ISOLATED = "isolated"
 """Position of the control `battery` in which its isolator is open and nothing is taken off."""
 
 
+_LIVE = frozenset(("battery", "engine"))
+"""Controls that cannot be so while ohms are measured."""
+
+
 class Pointed(Protocol):
     """What says where it is looked at or measured: a check of a file, or a step."""
 
@@ -130,16 +134,18 @@ def splits(knowledge: Knowledge) -> list[tuple[str, str]]:
 
 
 def moved(knowledge: Knowledge) -> dict[str, list[dict[str, str]]]:
-    """By circuit, the positions of controls in which a fault that an added cause has only in some of them comes, or
-    goes where it is there at rest: with the battery off and the controls so, its ohms tell."""
+    """By circuit, the positions of controls in which a fault that is there only in some of them comes, or goes where
+    it is there at rest: with the battery off and the controls so, its ohms tell. None for one that wants the battery
+    or a turning engine."""
     rest = {control: positions[0] for control, positions in knowledge.controls.items()}
     out: dict[str, list[dict[str, str]]] = {}
     for name, note in knowledge.causes.items():
+        if not _LIVE.isdisjoint(note.while_):
+            continue
         operate: dict[str, str] = {}
         for control, wanted in note.while_.items():
             others = [p for p in knowledge.controls[control] if (p in wanted) != (rest[control] in wanted)]
-            if others and control != "battery":
-                operate[control] = others[0]
+            operate |= {control: others[0]} if others else {}
         circuit = knowledge.circuit_of.get(name.split(".")[0], knowledge.circuit_of[name])
         if operate and operate not in out.setdefault(circuit, []):
             out[circuit].append(operate)

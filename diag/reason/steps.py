@@ -193,7 +193,11 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
         }
     calm = {key: operate for key, operate in found.items() if operate.get("engine") != "running"} or found
     seldom = {
-        (control, position) for cause in predictor.causes for control, wanted in cause.only for position in wanted
+        (control, position)
+        for cause in predictor.causes
+        if cause.only and knowledge.circuit_of.get(cause.subject) == circuit
+        for control, wanted in cause.only
+        for position in wanted
     }
     out = []
     for key, operate in calm.items():
