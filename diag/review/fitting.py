@@ -11,13 +11,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from diag.circuit.doubts import cause_problems
 from diag.circuit.faults import derive_causes
 from diag.circuit.parts import build_network
 from diag.errors import Problem
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, Source
 from diag.knowledge.crossref import crossref
-from diag.knowledge.lint import check_causes
 from diag.knowledge.load import fitted_on
 from diag.knowledge.reader import Marked
 from diag.review.shelf import ReviewShelf
@@ -26,7 +26,8 @@ __all__ = ["Fitted", "fit", "invented", "small_vehicle", "vehicle_paths"]
 
 _ROUNDS = 8
 _HARMLESS = frozenset({
-    "unknown-place", "unknown-caution", "unknown-colour", "unknown-conclusion", "lost-conclusion", "unknown-rule", "unknown-cause",
+    "unknown-place", "unknown-caution", "unknown-colour", "unknown-conclusion", "lost-conclusion", "unknown-rule",
+    "unknown-cause", "unknown-sort", "unknown-mode", "idle-value",
     "unknown-circuit", "unknown-option", "unknown-choice", "usual-shares", "limits-swapped", "wrong-prefix",
     "no-successor", "misread-shares", "duplicate-id", "ring", "bad-override", "controls-disagree", "no-remedy",
 })  # fmt: skip
@@ -112,10 +113,11 @@ def fit(shelf: ReviewShelf, car: Source[schema.VehicleFile]) -> Fitted | None:
 
 def _causes(knowledge: Knowledge) -> tuple[frozenset[str] | None, list[Problem]]:
     try:
-        causes = frozenset(cause.id for cause in derive_causes(knowledge, build_network(knowledge)))
+        network = build_network(knowledge)
+        causes = frozenset(cause.id for cause in derive_causes(knowledge, network))
     except (KeyError, ValueError, IndexError, StopIteration):  # a network of what is wrong beyond what could be cut
         return None, []
-    return causes, check_causes(knowledge, causes)
+    return causes, cause_problems(knowledge, network, causes)
 
 
 def _rests_on(problem: Problem, lost: set[str]) -> bool:
