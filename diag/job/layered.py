@@ -49,8 +49,7 @@ def layer_changes(then: Sequence[LayerTold], now: Sequence[LayerTold]) -> tuple[
         if old is None or old == layer:
             continue
         if old.version != layer.version:
-            versions = [version or "without a version" for version in (old.version, layer.version)]
-            said.append(f"{name} {versions[0]} is now {versions[1]}")
+            said.append(f"{name} {old.version or 'without a version'} is now {layer.version or 'without a version'}")
         else:
             said.append(f"{name} {layer.version}".rstrip() + f" changed ({old.hash} to {layer.hash})")
     kept = [[name for name in side if name in before and name in after] for side in (before, after)]

@@ -480,5 +480,5 @@ class _Checker(Referee):
                     quoted(", ".join(positions)),
                     f"some of {words(known)}",
                     "Leave the others out, or leave `while` out.",
-                    code="idle-condition",
+                    code="idle-while",
                 )

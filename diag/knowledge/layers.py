@@ -34,6 +34,7 @@ __all__ = [
     "PacksFile",
     "base_layer",
     "found_layers",
+    "holder_of",
     "installed_layers",
     "layer_files",
     "layered_vehicle",
@@ -198,6 +199,12 @@ def layer_files(folder: Path) -> Iterator[Path]:
 def vehicles_in(folder: Path) -> list[str]:
     """File names of the vehicles of a layer, sorted."""
     return sorted(path.name for path in (folder / "vehicles").glob("*.yaml") if path.is_file())
+
+
+def holder_of(path: Path, layers: Sequence[Layer]) -> Layer | None:
+    """The layer in whose folder a file lies, None where it lies in none."""
+    whole = path.resolve()
+    return next((layer for layer in layers if whole.is_relative_to(layer.folder.resolve())), None)
 
 
 def layered_vehicle(name: str, layers: Sequence[Layer]) -> Path | None:

@@ -37,6 +37,7 @@ __all__ = [
     "load_knowledge",
     "lone",
     "rules_folder",
+    "stacked",
 ]
 
 M = TypeVar("M", bound=BaseModel)
@@ -52,16 +53,18 @@ def circuit_names(rules: Path) -> list[str]:
     return sorted(path.stem for path in (rules / "circuits").glob("*.yaml"))
 
 
-def load_circuits(rules: Path) -> dict[str, schema.CircuitFile]:
-    """All circuits of a rules folder as their files say, `supply` first, for no vehicle in particular. Raises
-    KnowledgeError with every problem."""
+def load_circuits(rules: Path | None = None, layers: Sequence[Layer] | None = None) -> dict[str, schema.CircuitFile]:
+    """All circuits as the files of these layers say (see `load_knowledge`), `supply` first, for no vehicle in
+    particular. Raises KnowledgeError with every problem."""
+    shelf = Shelf(stacked(rules, layers))
     problems: list[Problem] = []
     read: dict[str, Source[Any] | None] = {}
-    read["supply"] = _read(rules / "supply.yaml", schema.SupplyFile, problems, expect="supply")
-    for name in circuit_names(rules):
-        read[name] = _read(rules / "circuits" / f"{name}.yaml", schema.CircuitFile, problems, expect=name)
+    read["supply"] = shelf.read("supply.yaml", schema.SupplyFile, problems, expect="supply")
+    for name in shelf.circuit_names():
+        read[name] = shelf.read(f"circuits/{name}.yaml", schema.CircuitFile, problems, expect=name)
+    problems += shelf.ledger.problems
     if problems:
-        raise KnowledgeError(problems)
+        raise shelf.error(problems)
     return {name: source.model for name, source in read.items() if source is not None}
 
 
@@ -84,7 +87,7 @@ def load_knowledge(vehicle: Path, rules: Path | None = None, layers: Sequence[La
     `layers`: these instead, lowest first. `rules`: a whole rules folder in place of the shipped one; without
     `layers` it stands alone. Raises KnowledgeError with every problem.
     """
-    shelf = Shelf(_stack(rules, layers))
+    shelf = Shelf(stacked(rules, layers))
     problems: list[Problem] = []
     fitted = fitted_on(shelf, _read(vehicle, schema.VehicleFile, problems), problems)
     if problems or fitted is None:
@@ -128,8 +131,11 @@ def fitted_on(
     return laid, outside, merging
 
 
-def _stack(rules: Path | None, layers: Sequence[Layer] | None) -> tuple[Layer, ...]:
-    """The layers of one load, a whole rules folder first."""
+def stacked(rules: Path | None, layers: Sequence[Layer] | None) -> tuple[Layer, ...]:
+    """The layers of one load, lowest first: `rules` in place of the shipped ones, `layers` in place of the installed.
+
+    Raises KnowledgeError.
+    """
     if rules is None and layers is None:
         return installed_layers()
     if rules is not None and not rules.is_dir():

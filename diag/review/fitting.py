@@ -18,6 +18,7 @@ from diag.errors import Problem
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, Source
 from diag.knowledge.crossref import crossref
+from diag.knowledge.lint import check_causes
 from diag.knowledge.load import fitted_on
 from diag.knowledge.reader import Marked
 from diag.review.shelf import ReviewShelf
@@ -96,17 +97,21 @@ def fit(shelf: ReviewShelf, car: Source[schema.VehicleFile]) -> Fitted | None:
     """What is known of a vehicle. What does not hold is cut out of the shelf's files, round by round, and what rested
     on it goes with it untold. None where nothing can be put together."""
     problems: list[Problem] = []
+    first: Knowledge | None = None
     for turn in range(_ROUNDS):
         fitted = fitted_on(shelf, car, [])
         if fitted is None:
             return None
         knowledge, outside, merging = fitted
+        first = first or knowledge
         wrong = [shelf.by_cause(problem) for problem in (*merging, *crossref(knowledge, outside))]
         problems += [problem for problem in wrong if not _rests_on(problem, shelf.lost) and problem not in problems]
         broken = [problem for problem in wrong if problem.code not in _HARMLESS]
         if not broken or turn == _ROUNDS - 1 or not shelf.cut_out(problem.place for problem in broken):
             break
     causes, more = _causes(knowledge)
+    if causes is not None and first is not None and first is not knowledge:
+        more += check_causes(first, causes)  # what was cut out may name a wrong cause beside
     problems += [problem for problem in more if not _rests_on(problem, shelf.lost)]
     return Fitted(car.model.title, knowledge, causes, tuple(problems))
 

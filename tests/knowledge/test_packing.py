@@ -17,6 +17,7 @@ from click.testing import CliRunner, Result
 
 from diag.cli import main
 from diag.errors import KnowledgeError
+from diag.fit.questions import Catalogue
 from diag.knowledge.folders import local_folder, packs_file
 from diag.knowledge.layers import installed_layers
 from diag.knowledge.load import default_vehicle, load_knowledge, rules_folder
@@ -302,3 +303,20 @@ def test_a_pack_may_not_give_a_rule_that_the_schema_refuses(tmp_path: Path) -> N
     folder = write_pack(tmp_path / "wet", "wet", horn=HORN.replace(condition, condition * 13))
     result = run("--add", str(folder))
     assert result.exit_code == 2 and "at most 12 entries" in result.output
+
+
+def test_a_circuit_of_a_layer_is_offered_when_a_vehicle_is_described() -> None:
+    """A circuit that one cannot fit to a vehicle would be of no use."""
+    write_pack(local_folder(), bell="circuit: bell\ntitle: Bell of ours\n", horn=HORN.replace(NEW, "horn/other"))
+    catalogue = Catalogue.read()
+    assert catalogue.circuits["bell"].title == "Bell of ours"
+    assert catalogue.circuits["horn"].options.keys() == Catalogue.read(rules_folder()).circuits["horn"].options.keys()
+
+
+def test_a_vehicle_of_a_pack_is_not_altered_in_place(tmp_path: Path) -> None:
+    """The next release of the pack would take the alteration away again; one's own folder is one's own."""
+    vehicles = write_pack(tmp_path / "one", "one", vehicles__mine=VEHICLE) / "vehicles"
+    assert run("--add", str(tmp_path / "one")).exit_code == 0
+    result = CliRunner().invoke(main, ["vehicle", "alter", "mine.yaml", "horn-relay"])
+    assert result.exit_code == 2 and "of the rule pack `one`" in result.output
+    assert (vehicles / "mine.yaml").read_text() == VEHICLE
