@@ -16,8 +16,9 @@ from diag.job.records import Record
 from diag.knowledge import schema
 from diag.knowledge.alterations import load_alteration
 from diag.knowledge.assemble import Knowledge, Source
-from diag.knowledge.layers import PackFile, PacksFile
+from diag.knowledge.layers import SHIPPED, PackFile, PacksFile
 from diag.knowledge.lint import warnings
+from diag.knowledge.packing import stray_files
 from diag.reason.forward import check_limits
 from diag.replay.outcome import fired_in
 from diag.review.against import judge_directions, reasoner_of
@@ -101,6 +102,10 @@ class _Run:
         self.problems += self.target.problems
         for path, sort in self.target.files.items():
             self._file(path, sort)
+        for layer in self.target.layers:
+            its = any(layer.folder in path.parents for path in self.target.files)
+            if self.target.whole and layer.origin != SHIPPED and its:
+                self.problems += stray_files(layer.folder)
         self.progress(0.05)
         self._vehicles()
         jobs = self._jobs()
@@ -143,14 +148,6 @@ class _Run:
                 load_alteration(path)
             except KnowledgeError as error:
                 self.problems += error.problems
-        elif sort == "" and path.suffix in (".yaml", ".yml", ".jsonl"):
-            self.problems.append(
-                Problem(
-                    Place(str(path)), "nothing reads a file of this name here", path.name,
-                    "pack.yaml, kinds.yaml, shared.yaml, or files in circuits/, vehicles/, alterations/, jobs/",
-                    "Move or rename it; knowledge files end in `.yaml`.", "unknown-file", "warning",
-                )
-            )  # fmt: skip
 
     def _of_shelf(self, path: Path, sort: str) -> None:
         models: dict[str, type[Any]] = {

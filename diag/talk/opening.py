@@ -106,7 +106,7 @@ def _beyond_limits(knowledge: Knowledge) -> list[Problem]:
     problems = []
     for told in check_limits(by_circuit):
         named = told.removeprefix("rule ").partition(": ")[0]
-        problems.append(Problem(knowledge.spots.place(named), told.removesuffix(".")))
+        problems.append(Problem(knowledge.spots.place(named), told.removesuffix("."), code="beyond-limits"))
     return problems
 
 
