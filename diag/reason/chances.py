@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -91,6 +92,12 @@ class Chances:
         self._exact: dict[str, Floats] = {}
         self._by_rules: dict[tuple[str, tuple[bool, ...]], Floats] = {}
         self._look_confusion = self._confusion_of_looks()
+
+    def without(self, rule_id: str) -> Chances:
+        """The same with one rule not there."""
+        out = copy(self)
+        out._ruled, out._by_rules = self._ruled.without(rule_id), {}
+        return out
 
     # ------------------------------------------------------------ what is computed
 

@@ -6,6 +6,7 @@ A pure function of knowledge and findings; knows nothing of journals, screens or
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -117,6 +118,17 @@ class Reasoner:
         self._ruled_steps = [step for step in self.steps.values() if not self.chances.computed(step)]
         self._ruled_table: tuple[list[Floats], StepTable] | None = None
 
+    def without(self, rule_id: str) -> Reasoner:
+        """The same with one rule not there, its causes and steps as they were: what the rule changes is seen beside
+        it."""
+        out = copy(self)
+        out.rules = tuple(rule for rule in self.rules if rule.id != rule_id)
+        out._by_circuit = {name: [r for r in own if r.id != rule_id] for name, own in self._by_circuit.items()}
+        out.chances = self.chances.without(rule_id)
+        out.complaints = out.chances.complaints(list(self.knowledge.symptoms.values()), self.steps)
+        out._ruled_table = None
+        return out
+
     def _known_causes(self) -> tuple[Cause, ...]:
         if self.predictor is not None:
             return self.predictor.causes
@@ -224,7 +236,7 @@ class Reasoner:
             warned,
             stopped,
             tuple(judged),
-            self._values(now),
+            self.values(now),
             evidence,
         )
 
@@ -332,7 +344,7 @@ class Reasoner:
             return {}
         order = [f for f in findings if f.period == finding.period]
         place = order.index(finding)
-        return self._values(
+        return self.values(
             [
                 f
                 for i, f in enumerate(order)
@@ -340,8 +352,9 @@ class Reasoner:
             ]
         )
 
-    def _values(self, findings: Sequence[Finding]) -> dict[str, Value]:
-        """Newest answer of each check; a complaint that means one thing stands in where no answer does."""
+    def values(self, findings: Sequence[Finding]) -> dict[str, Value]:
+        """Newest answer of each check among findings of one period; a complaint that means one thing stands in where
+        no answer does."""
         values: dict[str, Value] = {}
         for fact in self._facts(findings).values():
             if fact.number is not None:
