@@ -11,15 +11,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from diag.errors import DiagError, KnowledgeError, Place, Problem
-from diag.job.journal import read_journal
-from diag.job.records import Record
-from diag.job.state import JobState, replay
-from diag.knowledge.reader import read_yaml
+from diag.job.state import replay
 from diag.knowledge.schema import Rule
 from diag.reason.reasoner import Reasoner
 from diag.reason.ruled import Grounded, ground
 from diag.reason.steps import Value, fits
+from diag.replay.jobs import Job, jobs_in
 from diag.talk.findings import findings_of
 
 __all__ = [
@@ -30,36 +27,16 @@ __all__ = [
     "SILENT",
     "SOUND",
     "JobFacts",
-    "JobFile",
+    "closed_jobs",
     "facts_of",
-    "job_files",
+    "is_closed",
+    "job_digest",
     "pointed",
-    "read_job",
 ]
 
 HAND_WRITTEN = "hand-written"
 """What a job's first record says for its knowledge where no vehicle was there: it was written from facts of the
 trade."""
-_EXPECT = ".expect.yaml"
-
-
-@dataclass(frozen=True)
-class JobFile:
-    """A recorded job on disk. `expect`: what it must come to, from the file beside it (empty where there is none).
-    `digest`: of what was recorded, so that a copy under another name is the same job."""
-
-    name: str
-    path: Path
-    records: tuple[Record, ...]
-    state: JobState
-    expect: Mapping[str, Any]
-    digest: str
-
-    @property
-    def closed(self) -> bool:
-        """Whether something was cured and the job came to its end, or its expectation says what it comes to."""
-        done = self.state.standing("remedied")
-        return bool(done) and (bool(self.expect) or any(record.event == "proved" for record in self.records))
 
 
 RIGHT, ELSEWHERE, CLEARED, SOUND, SILENT = "right", "elsewhere", "cleared", "sound", "silent"
@@ -112,42 +89,30 @@ def _text(found: Any) -> str:
 # ---------------------------------------------------------------- files
 
 
-def job_files(folders: Iterable[Path]) -> tuple[list[JobFile], list[str]]:
-    """The closed jobs of some folders, by name and each once, and a line for every file that cannot be used."""
-    found: dict[str, JobFile] = {}
+def closed_jobs(folders: Iterable[Path]) -> tuple[list[Job], list[str]]:
+    """The closed jobs below some folders, each once, and what is wrong with every file that cannot be used."""
+    found: dict[str, Job] = {}
     problems: list[str] = []
     for folder in folders:
-        for path in sorted(folder.glob("*.jsonl")):
-            try:
-                job = read_job(path)
-            except (DiagError, OSError) as error:
-                problems.append(str(error))
-                continue
-            if job.closed:
-                found.setdefault(job.digest, job)
+        for job in jobs_in(folder):
+            if job.problem:
+                problems.append(job.problem)
+            elif job.records and job.records[0].event == "opened" and is_closed(job):
+                found.setdefault(job_digest(job), job)
     return list(found.values()), problems
 
 
-def read_job(path: Path) -> JobFile:
-    """One journal and what is expected of it. Raises JournalError, KnowledgeError, or DiagError for no job."""
-    records, _ = read_journal(path)
-    try:
-        state = replay(records)
-    except ValueError as error:
-        raise DiagError(f"{path}:1:1: {error}. Use a file that diag wrote.") from None
-    beside = path.with_name(f"{path.stem}{_EXPECT}")
-    expect: Mapping[str, Any] = {}
-    if beside.exists():
-        marked = read_yaml(beside)
-        expect = marked.data
-        causes = expect.get("cause", [])
-        if not isinstance(causes, list | str):
-            place = marked.place(("cause",))
-            raise KnowledgeError([Problem(place, "`cause` is not a list", "a mapping", "ids of causes")])
-    told = [(r.event, sorted((k, repr(v)) for k, v in r.fields.items() if k != "vehicle-file")) for r in records
-            if r.event in ("opened", "answered", "found", "remedied", "undone")]  # fmt: skip
-    digest = hashlib.sha256(repr((records[0].at, told)).encode()).hexdigest()
-    return JobFile(path.stem, path, records, state, expect, digest)
+def is_closed(job: Job) -> bool:
+    """Whether something was cured and the job came to its end, or what is beside it says what it comes to."""
+    ended = job.expected is not None or any(record.event == "proved" for record in job.records)
+    return ended and bool(replay(job.records).standing("remedied"))
+
+
+def job_digest(job: Job) -> str:
+    """Equal for copies of one job, whatever their names and notes."""
+    told = [(r.event, sorted((name, repr(value)) for name, value in r.fields.items()))
+            for r in job.records if r.event in ("answered", "found", "remedied", "undone")]  # fmt: skip
+    return hashlib.sha256(repr((job.records[0].at, told)).encode()).hexdigest()
 
 
 # ---------------------------------------------------------------- what a job says
@@ -173,17 +138,17 @@ class _Tried:
         return out
 
 
-def facts_of(reasoner: Reasoner, jobs: Sequence[JobFile]) -> list[JobFacts]:
+def facts_of(reasoner: Reasoner, jobs: Sequence[Job]) -> list[JobFacts]:
     """What jobs of one vehicle say; `reasoner` may be without a network. Raises DiagError where the rule engine
     fails."""
     tried = _Tried(reasoner)
     return [_facts(reasoner, tried, job) for job in jobs]
 
 
-def _facts(reasoner: Reasoner, tried: _Tried, job: JobFile) -> JobFacts:
-    findings, treated, _, unknown = findings_of(reasoner, job.state)
-    named = job.expect.get("cause") or []
-    causes = [named] if isinstance(named, str) else [str(cause) for cause in named]
+def _facts(reasoner: Reasoner, tried: _Tried, job: Job) -> JobFacts:
+    state = replay(job.records)
+    findings, treated, _, unknown = findings_of(reasoner, state)
+    causes = job.expected.causes if job.expected is not None else ()
     rules = reasoner.knowledge.rules
     uses: dict[str, str] = {}
     near: dict[str, int] = {}
@@ -200,14 +165,14 @@ def _facts(reasoner: Reasoner, tried: _Tried, job: JobFile) -> JobFacts:
     wrong = {*causes} or {*_cured(reasoner, remedies)}
     return JobFacts(
         job.name,
-        str(job.path),
-        job.state.vehicle,
-        job.state.opened_at[:10],
-        job.state.knowledge != HAND_WRITTEN,
+        job.path,
+        state.vehicle,
+        state.opened_at[:10],
+        state.knowledge != HAND_WRITTEN,
         remedies,
         uses,
         {rule: held for rule, held in near.items() if rule not in uses and wrong.isdisjoint(pointed(rules[rule]))},
-        str(job.expect.get("superseded-by", "")),
+        job.expected.superseded if job.expected is not None else "",
         len(unknown),
     )
 

@@ -9,14 +9,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from diag.author.life_jobs import JobFile
+from diag.job.state import replay
 from diag.reason.reasoner import Beliefs, Reasoner
+from diag.replay.jobs import Job
 from diag.talk.findings import findings_of
 
 __all__ = ["Harm", "harm_of"]
 
-_LEFT = 0.5
-"""A right remedy that keeps less than this share of its chance is harmed; common practice, no source."""
+_LEFT, _COUNTS = 0.5, 0.1
+"""A right remedy with a chance that counts is harmed where it keeps less than this share of it; common practice, no
+source."""
 
 
 @dataclass(frozen=True)
@@ -35,23 +37,24 @@ class Harm:
     def real(self) -> bool:
         """Whether another remedy leads in place of the right one, or the right one's chance more than halves."""
         displaced = self.place_without == 1 < self.place_with and self.p_with < self.p_without
-        return displaced or self.p_with < _LEFT * self.p_without
+        return displaced or self.p_with < _LEFT * self.p_without >= _LEFT * _COUNTS
 
 
-def harm_of(reasoner: Reasoner, rule_id: str, jobs: Sequence[JobFile]) -> list[Harm]:
+def harm_of(reasoner: Reasoner, rule_id: str, jobs: Sequence[Job]) -> list[Harm]:
     """What the rule changes before each remedy of jobs of this vehicle. Raises DiagError where the rule engine
     fails."""
     lesser = reasoner.without(rule_id)
     found = []
     for job in jobs:
-        findings, treated, proving, _ = findings_of(reasoner, job.state)
+        findings, treated, proving, _ = findings_of(reasoner, replay(job.records))
         for cure in treated:
             if cure.remedy is None:
                 continue
             before = [finding for finding in findings if finding.period < cure.period]
             done = [t for t in treated if t.period < cure.period]
             places = [
-                _place(one.beliefs(before, done, proving=proving is not None), cure.remedy) for one in (reasoner, lesser)
+                _place(one.beliefs(before, done, proving=proving is not None), cure.remedy)
+                for one in (reasoner, lesser)
             ]
             found.append(Harm(job.name, cure.remedy, places[0][0], places[1][0], places[0][1], places[1][1]))
     return found

@@ -84,6 +84,7 @@ def expected_beside(path: Path) -> Expected | None:
         tuple(found["ends-at"]),
         tuple(not_at) if _are_words(not_at) else (),
         tuple(causes) if _are_words(causes) else (),
+        found["superseded-by"] if isinstance(found.get("superseded-by"), str) else "",
     )
 
 
