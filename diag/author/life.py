@@ -228,7 +228,13 @@ def _leads(world: World, rule: Rule, found: Tally) -> tuple[str, ...]:
 
 
 def _near(world: World, rule: Rule, found: Tally) -> tuple[str, ...]:
-    return _chosen(rule.near_miss, [job.name for job in found.near if world.recorded(job)], _NEAR)
+    """Near misses to name: those named so far that do not fire it, as long as one of them tries it, then others."""
+    good = [job.name for job in found.near if world.recorded(job)]
+    fires = {job.name for job in found.fired}
+    silent = [name for name in rule.near_miss if name in world.job_names and name not in fires]
+    if not set(silent) & set(good):
+        return (*silent, *_chosen((), good, max(1, _NEAR - len(silent)))) if good else ()
+    return tuple(silent)
 
 
 def _chosen(before: Sequence[str], good: Sequence[str], most: int) -> tuple[str, ...]:

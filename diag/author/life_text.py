@@ -16,7 +16,7 @@ import yaml
 
 from diag.knowledge.schema import Moved
 
-__all__ = ["Step", "moved_on", "text_of_rule"]
+__all__ = ["Step", "moved_on", "text_of_rule", "with_rule"]
 
 _LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _PLAIN: Any = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
@@ -65,13 +65,34 @@ def text_of_rule(text: str, rule: str) -> str:
     starts = _line_starts(body)
     node = dict(_rules(yaml.compose(body, Loader=_LOADER)))[rule]
     first = starts[node.start_mark.line]
-    end = _last(starts, node)
-    rest = body.find("\n", end)
-    lines = body[first : len(body) if rest < 0 else rest].splitlines()
+    lines = body[first : _line_end(body, _last(starts, node))].splitlines()
     column = node.start_mark.column
     lines[0] = " " * column + lines[0][column:]  # without the dash
     inner = textwrap.dedent("\n".join(lines)).splitlines()
     return "\n".join([f"  - {inner[0]}", *(f"    {line}".rstrip() for line in inner[1:])]) + "\n"
+
+
+def with_rule(text: str, circuit: str, entry: str) -> str:
+    """The text of a circuit's file with one rule more, behind those it has; a new file where there is no text.
+
+    `entry`: from `text_of_rule`, comments above it too. Raises ValueError where its rules stand in brackets.
+    """
+    if not text.strip():
+        return f"circuit: {circuit}\nrules:\n{entry}"
+    body = text.removeprefix("\ufeff")
+    ending = "\r\n" if "\r\n" in body else "\n"
+    whole = body if body.endswith("\n") else body + ending
+    root: Any = yaml.compose(whole, Loader=_LOADER)
+    found = _get(root, "rules") if isinstance(root, yaml.MappingNode) else None
+    lines = entry.splitlines()
+    if found is None:
+        end, lines = len(whole), ["rules:", *lines]
+    elif not isinstance(found, yaml.SequenceNode) or found.flow_style:
+        raise ValueError("its rules stand in brackets")
+    else:
+        end = _line_end(whole, _last(_line_starts(whole), found)) + len(ending)
+        lines = [f"{' ' * found.start_mark.column}{line[2:]}".rstrip() for line in lines]
+    return text[: len(text) - len(body)] + whole[:end] + "".join(line + ending for line in lines) + whole[end:]
 
 
 # ---------------------------------------------------------------- where things stand
@@ -109,6 +130,14 @@ def _last(starts: Sequence[int], node: Any) -> int:
         return _at(starts, node.end_mark)
     last = node.value[-1]
     return _last(starts, last[1] if isinstance(last, tuple) else last)
+
+
+def _line_end(text: str, at: int) -> int:
+    """The end of the line in which something ends that ends at `at`, its line break left out."""
+    if at > 0 and text[at - 1] == "\n":  # a block of text ends with its line
+        at -= 1
+    rest = text.find("\n", at)
+    return len(text) if rest < 0 else rest - (text[rest - 1] == "\r")
 
 
 # ---------------------------------------------------------------- edits
@@ -154,8 +183,7 @@ def _edits(text: str, starts: Sequence[int], rule: Any, step: Step) -> Iterator[
         if rule.flow_style:
             yield _Edit(last, last, "".join(f", {line}" for line in new))
         else:
-            rest = text.find("\n", last)
-            end = len(text) if rest < 0 else rest - (text[rest - 1] == "\r")
+            end = _line_end(text, last)
             yield _Edit(end, end, "".join(f"\n{' ' * column}{line}" for line in new))
 
 

@@ -78,6 +78,11 @@ class World:
             {rule: tuple(sorted(found, key=lambda f: (-f.near[rule], f.name))) for rule, found in near.items()},
         )
 
+    @cached_property
+    def job_names(self) -> frozenset[str]:
+        """Of the jobs that are kept with the rules."""
+        return frozenset(one.name for several in self.facts.values() for one in several if self.recorded(one))
+
     def bare(self, file: Path) -> Reasoner:
         """The reasoner of a vehicle without its network: rules alone."""
         if file not in self._bare:
