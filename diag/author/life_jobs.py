@@ -168,7 +168,7 @@ def _facts(reasoner: Reasoner, tried: _Tried, job: Job) -> JobFacts:
         job.path,
         state.vehicle,
         state.opened_at[:10],
-        state.knowledge != HAND_WRITTEN,
+        state.knowledge != HAND_WRITTEN and job.records[0].fields.get("simulated") is not True,
         remedies,
         uses,
         {rule: held for rule, held in near.items() if rule not in uses and wrong.isdisjoint(pointed(rules[rule]))},

@@ -9,18 +9,48 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import yaml
 
 from diag.author.life_text import Step, moved_on, text_of_rule, with_rule
+from diag.author.life_world import World
 from diag.errors import DiagError, KnowledgeError
+from diag.knowledge.layers import local_folder
 from diag.knowledge.names import quoted
 from diag.knowledge.writer import put_new, replaced
 
-__all__ = ["copy_over", "move_in_place"]
+__all__ = ["Home", "copy_over", "home_of", "move_in_place"]
 
 _MODE = 0o644
+
+
+@dataclass(frozen=True)
+class Home:
+    """Where a rule is changed: in `path`, or, where that is not one's own, by a copy in the folder `local`. `layer`: of
+    the rule as it is."""
+
+    path: Path
+    circuit: str
+    layer: str
+    local: Path | None
+
+
+def home_of(world: World, rule: str, folder: Path | None) -> Home:
+    """Where to change a rule; `folder`: a rules folder that was named, and so is one's own. Raises DiagError where it
+    stands in a vehicle's file or its folder cannot be written to."""
+    knowledge = world.rules[rule]
+    path = Path(knowledge.places_of[rule].file)
+    name = knowledge.layer_of.get(rule, "")
+    layer = next((one for one in knowledge.layers if one.name == name), None)
+    called = layer.called if layer is not None else name
+    ours = folder is not None or (layer is not None and layer.origin in ("folder", "local"))
+    if not ours:
+        return Home(path, knowledge.circuit_of[rule], called, local_folder())
+    if not os.access(path, os.W_OK) or not os.access(path.parent, os.W_OK):
+        raise DiagError(f"{path}: found it locked; expected a file that can be written to. Check its permissions.")
+    return Home(path, knowledge.circuit_of[rule], called, None)
 
 
 def move_in_place(steps: Mapping[Path, Sequence[Step]], check: Callable[[], object]) -> list[Path]:

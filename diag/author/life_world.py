@@ -17,6 +17,7 @@ from diag.circuit.parts import build_network
 from diag.errors import DiagError, KnowledgeError, Problem
 from diag.job.state import replay
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.layers import base_layer, installed_layers
 from diag.knowledge.lint import check_causes
 from diag.knowledge.load import load_knowledge, rules_folder
 from diag.knowledge.schema import Rule
@@ -39,6 +40,8 @@ class World:
     cache: Path | None = None
     own: tuple[Path, ...] = ()
     """Folders whose jobs belong to nobody else, and so prove nothing to others."""
+    whole: Path | None = None
+    """The rules folder that stands alone, else None."""
     _bare: dict[Path, Reasoner] = field(default_factory=dict)
     _wrong: dict[str, list[Problem]] = field(default_factory=dict)
 
@@ -96,6 +99,12 @@ class World:
             self._wrong[knowledge.content_hash] = check_causes(knowledge, derived)
         return self._wrong[knowledge.content_hash]
 
+    def load_again(self) -> None:
+        """Load every vehicle anew, as after a change of files. Raises KnowledgeError where one no longer does."""
+        layers = installed_layers() if self.whole is None else (base_layer(self.whole),)
+        for path in self.known:
+            load_knowledge(path, layers=layers)
+
     def recorded(self, job: JobFacts) -> bool:
         """Whether a job is kept with the rules, so that whoever has them has it too."""
         return not any(Path(job.file).resolve().is_relative_to(folder.resolve()) for folder in self.own)
@@ -124,37 +133,42 @@ def gather(
     rules: Path | None = None,
     cache: Path | None = None,
 ) -> World:
-    """What is within reach: `vehicles` first, then the shipped ones and those of the jobs.
+    """What is within reach: `vehicles` first, then those of every layer and those of the jobs.
 
-    `own`: folders of jobs beside the shipped ones and those of the layers. `rules`: only this rules folder, with its
-    own vehicles and jobs. Raises KnowledgeError where one of `vehicles` cannot be loaded, DiagError for a folder of
-    jobs that is not there.
+    `own`: folders of jobs beside the recorded ones of every layer. `rules`: only this rules folder, with its own
+    vehicles and jobs. Raises KnowledgeError where one of `vehicles` or the layers cannot be loaded, DiagError for a
+    folder of jobs that is not there.
     """
-    home = rules_folder() if rules is None else rules
+    layers = installed_layers() if rules is None else (base_layer(rules),)
     own = tuple(own)
-    jobs, problems = closed_jobs([*shipped_jobs(rules), *own])
-    asked = [path.resolve() for path in vehicles]
-    known: dict[Path, Knowledge] = {}
-    for path in asked:
-        known[path] = load_knowledge(path, rules)
+    beside = [found for layer in layers[1:] if (found := layer.folder / "jobs").is_dir()]
+    jobs, problems = closed_jobs([*shipped_jobs(rules), *beside, *own])
+    known = {path.resolve(): load_knowledge(path, layers=layers) for path in vehicles}
+    homes = {name: path for layer in layers for name, path in _vehicles(layer.folder).items()}
     by_vehicle: dict[Path, list[Job]] = {}
     for job in jobs:
-        by_vehicle.setdefault(_vehicle_of(job, home), []).append(job)
-    shipped = sorted(path.resolve() for path in (home / "vehicles").glob("*.yaml"))
-    for path in dict.fromkeys([*shipped, *by_vehicle]):
+        by_vehicle.setdefault(_vehicle_of(job, homes), []).append(job)
+    for path in dict.fromkeys([*homes.values(), *by_vehicle]):
         if path in known:
             continue
         try:
-            known[path] = load_knowledge(path, rules)
+            known[path] = load_knowledge(path, layers=layers)
         except KnowledgeError as error:
-            lost = len(by_vehicle.pop(path, []))
-            problems.append(f"{path.name}: this vehicle does not load, so {lost} jobs are left out.\n{error}")
+            lost = by_vehicle.pop(path, [])
+            names = f"; its {len(lost)} jobs are left out" if lost else ""
+            problems.append(f"{path.name}: this vehicle does not load{names}.\n{error}")
     if not known:
-        raise DiagError("\n".join(problems) or f"{home}: found no vehicle; expected files in {home / 'vehicles'}.")
-    return World(known, by_vehicle, tuple(problems), cache if cache is not None else cache_folder(), own)
+        raise DiagError("\n".join(problems) or f"{layers[0].folder}: found no vehicle; expected `vehicles/NAME.yaml`.")
+    return World(known, by_vehicle, tuple(problems), cache if cache is not None else cache_folder(), own, rules)
 
 
-def _vehicle_of(job: Job, home: Path) -> Path:
+def _vehicles(folder: Path) -> dict[str, Path]:
+    return {path.name: path.resolve() for path in sorted((folder / "vehicles").glob("*.yaml"))}
+
+
+def _vehicle_of(job: Job, homes: Mapping[str, Path]) -> Path:
+    """The vehicle file of a job: where it was, else the one of that name among the layers."""
     state = replay(job.records)
-    own = home / "vehicles" / Path(state.vehicle_file).name
-    return (own if own.is_file() else known_vehicle(state)).resolve()
+    path = Path(state.vehicle_file)
+    found = path if path.is_absolute() and path.exists() else homes.get(path.name)
+    return (found or known_vehicle(state)).resolve()

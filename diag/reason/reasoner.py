@@ -29,7 +29,7 @@ from diag.reason.remedies import plan_remedies
 from diag.reason.ruled import weighed
 from diag.reason.steps import SERIES_LAMP, Deed, Finding, Step, Value, all_steps, own_step
 
-__all__ = ["Beliefs", "Reasoner", "Treated"]
+__all__ = ["Beliefs", "Reasoner", "Treated", "kept_still"]
 
 _HEALTHY_PRIOR, _COMPLAINT_PRIOR = 1.0, 0.05
 """Prior of nothing wrong, against 1 for some single cause: when proving, and after a complaint."""
@@ -153,9 +153,7 @@ class Reasoner:
     def held(self, cause: int) -> frozenset[str]:
         """The parts that a cause (by index) keeps from moving: a seized horn or motor, a relay whose contact is
         welded."""
-        change = self.causes[cause].change
-        flags = change.flags if change is not None else frozenset()
-        return frozenset(part for part, _, mode in (flag.rpartition(":") for flag in flags) if mode in _KEPT_STILL)
+        return kept_still(self.causes[cause])
 
     def step_like(self, check: str, deed: Deed) -> Step | None:
         """The step that an answer record describes: by what was done, else by its id, else made from it.
@@ -392,6 +390,12 @@ class Reasoner:
                 self._limited_table = StepTable(self._limited_steps, self.chances.folded)
             tables_now.append(self._limited_table)
         return rank(tables_now, posterior, self.remedy_of, situation, allowed)
+
+
+def kept_still(cause: Cause) -> frozenset[str]:
+    """The parts that a cause keeps from moving, whatever feeds them."""
+    flags = cause.change.flags if cause.change is not None else frozenset()
+    return frozenset(part for part, _, mode in (flag.rpartition(":") for flag in flags) if mode in _KEPT_STILL)
 
 
 def _fact(check: str, value: Value) -> Fact:
