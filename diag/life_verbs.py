@@ -39,7 +39,12 @@ _in: Decorator = click.option(
     "--in", "folder", metavar="FOLDER", type=click.Path(path_type=Path), help="This whole rules folder alone."
 )
 _form: Decorator = click.option(
-    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True, help="Form of the answer."
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="Form of the answer.",
 )
 _narrow: Decorator = click.option("--narrow", is_flag=True, help="Forty columns, for a phone or a strip of paper.")
 _circuit: Decorator = click.option("--circuit", metavar="ID", help="Rules of one circuit only.")
