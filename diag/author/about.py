@@ -138,8 +138,9 @@ def _rule(world: World, knowledge: Knowledge, words: Words, rule: Rule, network:
 
 
 def _jobs(found: Tally) -> Object:
-    """Which jobs exercise a rule and how often it was right."""
+    """Which jobs exercise a rule and how often it was right; jobs written by hand are no sample of what is met."""
     right, judged = len(found.right), len(found.judged)
+    real = found.real()
     low, high = interval(right, judged)
     return {
         "fired": [
@@ -149,11 +150,28 @@ def _jobs(found: Tally) -> Object:
         "near": [job.name for job in found.near],
         "right": right,
         "judged": judged,
+        "right-real": len(real.right),
+        "judged-real": len(real.judged),
         "low": round(low, 3),
         "high": round(high, 3),
         "share": SHARE,
-        "words": interval_words(right, judged) if judged or not found.fired else "names no cause, so no job can tell",
+        "words": _right_words(found, real),
     }
+
+
+def _right_words(found: Tally, real: Tally) -> str:
+    if found.fired and not found.judged:
+        return "it names no cause, so no job can tell whether it is right"
+    told = interval_words(len(found.right), len(found.judged))
+    written = len(found.judged) - len(real.judged)
+    if not written:
+        return told
+    if not real.judged:
+        count = "It was" if written == 1 else f"All {written} were"
+        return (
+            f"{told}. {count} written by hand from facts of the trade: that shows it at work, not how often it is right"
+        )
+    return f"{told}. At real vehicles: {interval_words(len(real.right), len(real.judged))}"
 
 
 def listed(

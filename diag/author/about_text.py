@@ -36,7 +36,11 @@ _EFFECTS = (
 def _wrap(text: str, width: int, first: str = "", rest: str | None = None) -> list[str]:
     later = " " * len(first) if rest is None else rest
     return textwrap.wrap(
-        " ".join(text.split()), max(width, len(first) + 16), initial_indent=first, subsequent_indent=later
+        " ".join(text.split()),
+        max(width, len(first) + 16),
+        initial_indent=first,
+        subsequent_indent=later,
+        break_on_hyphens=False,
     ) or [first.rstrip()]
 
 

@@ -92,7 +92,7 @@ def needs(
             Need("A retired rule stays retired", False, f"it is retired{where}", "Write a new rule, with a new id.")
         ]
     if to == "retired":
-        return [_end(world, rule, successor, because)]
+        return [_end(world, rule, successor, because), _left_hanging(world, rule)]
     if wanted < at:
         one = Need("One step back at a time", wanted == at - 1, f"{rule.state} to {to}", f"First: {STATES[at - 1]}.")
         told = bool(because and because.strip())
@@ -119,6 +119,28 @@ def _end(world: World, rule: Rule, successor: str | None, because: str | None) -
         mend = f"Its own successor is `{other.replaced_by}`." if other.replaced_by else "Name one that is not."
         return Need(words, False, f"`{successor}` is retired", mend)
     return Need(words, True, f"`{successor}`")
+
+
+def _left_hanging(world: World, rule: Rule) -> Need:
+    """A retired rule concludes nothing any more, so nothing may wait for what it alone concludes."""
+    own = {effect.establish for effect in rule.then if effect.establish is not None}
+    users: dict[str, str] = {}
+    for knowledge in world.known.values():
+        if rule.id not in knowledge.rules:
+            continue
+        live = [one for one in knowledge.rules.values() if one.state != "retired" and one.id != rule.id]
+        made = {effect.establish for one in live for effect in one.then}
+        for one in live:
+            lost = {condition.established for condition in one.when} & own - made
+            users |= {one.id: str(word) for word in lost}
+    found = ", ".join(f"`{name}` waits for `{word}`" for name, word in sorted(users.items())[:4])
+    more = f" and {len(users) - 4} more" if len(users) > 4 else ""
+    return Need(
+        "No rule builds on what it alone concludes",
+        not users,
+        f"{found}{more}" if users else "none does",
+        "Let the successor establish the same word.",
+    )
 
 
 def _tested(world: World, rule: Rule) -> list[Need]:

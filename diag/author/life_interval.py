@@ -34,13 +34,11 @@ def interval(right: int, of: int, share: float = SHARE) -> tuple[float, float]:
 
 def interval_words(right: int, of: int) -> str:
     """The count and what it leaves open, in plain words."""
-    jobs = "1 job" if of == 1 else f"{of} jobs"
     if of == 0:
-        return "never seen at work, so nothing is known of it"
+        return "nothing is known of how often it is right"
     low, high = (round(100 * end) for end in interval(right, of))
-    if of < 3:
-        return f"right in {right} of {jobs}; that few tell little: anything from {low} to {high} in 100 would fit"
-    return f"right in {right} of {jobs}; in the long run {low} to {high} in 100 (9 such ranges in 10 hold the truth)"
+    jobs = "1 job" if of == 1 else f"{of} jobs"
+    return f"right in {right} of {jobs}; that leaves {low} to {high} in 100 open ({100 * SHARE:.0f} % range)"
 
 
 def _quantile(p: float, a: float, b: float) -> float:

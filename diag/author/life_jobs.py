@@ -49,8 +49,9 @@ _WORST_LAST = (SILENT, SOUND, ELSEWHERE, RIGHT, CLEARED)
 @dataclass(frozen=True)
 class JobFacts:
     """What one job says of rules. `vehicle`: its id; `day`: when it was begun; `real`: a vehicle was there. `uses`: the
-    rules that fired, with what each came to. `near`: rules that were tried and did not fire in a job that ended
-    elsewhere, with how many of their checks were as they want. `superseded`: the job that showed it wrong."""
+    rules that fired, with what each came to. `near`: rules that were tried and did not fire, in a job that ended
+    elsewhere: one and how many of their checks were as they want; 0 where only the sound vehicle tried them.
+    `superseded`: the job that showed it wrong."""
 
     name: str
     file: str
@@ -160,7 +161,7 @@ def _facts(reasoner: Reasoner, tried: _Tried, job: Job) -> JobFacts:
             came = _came_to(rules[firing.rule_id], left, exact=bool(causes))
             uses[firing.rule_id] = max(uses.get(firing.rule_id, SILENT), came, key=_WORST_LAST.index)
         for rule, held in tried.missed(reasoner.values(now)).items():
-            near[rule] = max(near.get(rule, 0), held)
+            near[rule] = max(near.get(rule, 0), 1 + held if left else 0)
     remedies = tuple(t.remedy for t in treated if t.remedy is not None)
     wrong = {*causes} or {*_cured(reasoner, remedies)}
     return JobFacts(

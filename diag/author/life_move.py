@@ -87,6 +87,11 @@ def copy_over(home: Path, step: Step, local: Path, circuit: str, why: str, check
         raise DiagError(
             f"{home}: found no rule {quoted(step.rule)} there any more. Look at `diag rules show`."
         ) from None
+    except ValueError as error:
+        raise DiagError(
+            f"{home}: {quoted(step.rule)} cannot be copied: {error}. Nothing was changed. Expected one form; move it "
+            "where it stands, with --in FOLDER."
+        ) from None
     entry = f"  # {why}\n{entry}"
     path = local / ("shared.yaml" if circuit == "shared" else f"circuits/{circuit}.yaml")
     before = _read(path) if path.exists() else None

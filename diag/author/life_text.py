@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import textwrap
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -45,12 +45,12 @@ class _Edit:
 
 
 def moved_on(text: str, steps: Sequence[Step]) -> str:
-    """The file with those rules moved on. Raises KeyError where it does not hold one of them, ValueError where the
+    """The file with those rules moved on, each in every form that the file's variants give it. Raises KeyError where it does not hold one of them, ValueError where the
     text cannot be changed without changing more."""
     body = text.removeprefix("\ufeff")
     starts = _line_starts(body)
-    nodes = dict(_rules(yaml.compose(body, Loader=_LOADER)))
-    edits = [edit for step in steps for edit in _edits(body, starts, nodes[step.rule], step)]
+    nodes = _by_id(_rules(yaml.compose(body, Loader=_LOADER)))
+    edits = [edit for step in steps for node in nodes[step.rule] for edit in _edits(body, starts, node, step)]
     out, ending = body, "\r\n" if "\r\n" in body else "\n"
     for edit in sorted(edits, key=lambda e: (e.start, e.end), reverse=True):
         out = out[: edit.start] + edit.text.replace("\n", ending) + out[edit.end :]
@@ -60,10 +60,12 @@ def moved_on(text: str, steps: Sequence[Step]) -> str:
 
 def text_of_rule(text: str, rule: str) -> str:
     """A rule's own lines as an entry of a list, set in by two, comments within it too. Raises KeyError where the file
-    does not hold it."""
+    does not hold it, ValueError where it holds several forms of it."""
     body = text.removeprefix("\ufeff")
     starts = _line_starts(body)
-    node = dict(_rules(yaml.compose(body, Loader=_LOADER)))[rule]
+    node, *others = _by_id(_rules(yaml.compose(body, Loader=_LOADER)))[rule]
+    if others:
+        raise ValueError(f"its variants give it in {1 + len(others)} forms")
     first = starts[node.start_mark.line]
     lines = body[first : _line_end(body, _last(starts, node))].splitlines()
     column = node.start_mark.column
@@ -114,6 +116,13 @@ def _rules(root: Any) -> Iterator[tuple[str, Any]]:
         elif key.value == "variants" and isinstance(value, yaml.SequenceNode):
             for variant in value.value:
                 yield from _rules(variant)
+
+
+def _by_id(found: Iterable[tuple[str, Any]]) -> dict[str, list[Any]]:
+    out: dict[str, list[Any]] = {}
+    for name, rule in found:
+        out.setdefault(name, []).append(rule)
+    return out
 
 
 def _get(mapping: Any, key: str) -> Any:
@@ -211,9 +220,8 @@ def _entry(moved: Moved) -> str:
 
 def _same_but_for(before: str, after: str, steps: Sequence[Step]) -> None:
     old, new = yaml.load(before, Loader=_PLAIN), yaml.load(after, Loader=_PLAIN)
-    rules_old, rules_new = dict(_data_rules(old)), dict(_data_rules(new))
-    for step in steps:
-        rule = rules_old[step.rule]
+    rules = _by_id(_data_rules(old))
+    for step, rule in ((step, rule) for step in steps for rule in rules[step.rule]):
         for key, value in (("state", step.state), ("replaced-by", step.replaced_by)):
             if value is not None:
                 rule[key] = value
@@ -221,9 +229,8 @@ def _same_but_for(before: str, after: str, steps: Sequence[Step]) -> None:
             if several or (several is not None and key in rule):
                 rule[key] = list(several)
         if step.moved is not None:
-            moved = step.moved.model_dump(by_alias=True, exclude_none=True)
-            rule["moved"] = [*rule.get("moved", []), moved]
-    if old != new or len(rules_new) != len(rules_old):
+            rule["moved"] = [*rule.get("moved", []), step.moved.model_dump(by_alias=True, exclude_none=True)]
+    if old != new:
         raise ValueError("more than the rule's state would change")
 
 
