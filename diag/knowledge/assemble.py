@@ -17,6 +17,7 @@ from diag.errors import Place, Problem
 from diag.knowledge import schema
 from diag.knowledge.adapt import adapted, stretched, without_amps, without_idle_taps
 from diag.knowledge.bridging import bridge_problem
+from diag.knowledge.learned import Learned
 from diag.knowledge.names import nearest, quoted, shown
 from diag.knowledge.omit import Outside, joined, leave_out
 from diag.knowledge.reader import Loc, Marked
@@ -125,6 +126,8 @@ class Knowledge:
     content_hash: str
     """16 hex digits of the SHA-256 of the validated content, whatever the files' layout."""
     spots: Spots = field(repr=False)
+    learned: Learned | None = field(default=None, repr=False)
+    """What closed jobs taught, where it is used."""
 
     def bridge_problem(self, position: str) -> tuple[str, str] | None:
         """What is wrong with a jumper between two points, and how to mend it; None for a good one."""
@@ -206,7 +209,7 @@ def assemble(
     for file in files.values():
         parts |= {**file.parts, **file.fuses, **file.earths}
     wires = {name: wire for file in files.values() for name, wire in file.wires.items()}
-    named = {section: by_id(section) for section in _LISTS}
+    named: dict[str, Any] = {section: by_id(section) for section in _LISTS}
     fitted = {*parts, *wires, *(name for entries in named.values() for name in entries)}
     knowledge = Knowledge(
         vehicle.model,

@@ -17,6 +17,7 @@ from diag.circuit.predict import Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED
+from diag.knowledge.taught import times_met
 from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
 from diag.reason.choose import Ranked, Situation, StepTable, rank
@@ -103,7 +104,8 @@ class Reasoner:
                 if cause.of in self.index and cause.shows < 1
             },
         )
-        frequency = np.array([cause.frequency for cause in self.causes])
+        met = [times_met(knowledge, c.kind, c.mode, c.subject, c.id) for c in self.causes]
+        frequency = np.array([cause.frequency * times for cause, times in zip(self.causes, met, strict=True)])
         self.prior: Floats = frequency / frequency.sum()
         self.remedies = plan_remedies(knowledge, self.causes, self._what_shows())
         self.remedy_of = {self.index[cause]: plan.id for plan in self.remedies.values() for cause in plan.cures}
