@@ -55,8 +55,10 @@ class Problem:
 
 
 class KnowledgeError(DiagError):
-    """Knowledge files that cannot be used; carries every `Problem`, sorted by place."""
+    """Knowledge files that cannot be used; carries every `Problem`, sorted by place. `hint`: another way out, told
+    last."""
 
-    def __init__(self, problems: list[Problem]) -> None:
+    def __init__(self, problems: list[Problem], hint: str = "") -> None:
         self.problems = sorted(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        self.hint = hint
+        super().__init__("\n".join([*map(str, self.problems), *([hint] if hint else [])]))

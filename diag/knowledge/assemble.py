@@ -16,8 +16,10 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from diag.errors import Place, Problem
 from diag.knowledge import schema
 from diag.knowledge.adapt import adapted, stretched, without_amps, without_idle_taps
+from diag.knowledge.additions import Replaced
 from diag.knowledge.bridging import bridge_problem
 from diag.knowledge.learned import Learned
+from diag.knowledge.layers import Layer
 from diag.knowledge.names import nearest, quoted, shown
 from diag.knowledge.omit import Outside, joined, leave_out
 from diag.knowledge.reader import Loc, Marked
@@ -128,6 +130,12 @@ class Knowledge:
     spots: Spots = field(repr=False)
     learned: Learned | None = field(default=None, repr=False)
     """What closed jobs taught, where it is used."""
+    layers: tuple[Layer, ...] = ()
+    """What it is made of, lowest first."""
+    layer_of: Mapping[str, str] = field(default_factory=dict)
+    """The ids of `circuit_of` to the name of the layer that gave them; `vehicle` for what only its own file has."""
+    replaced: tuple[Replaced, ...] = ()
+    """Entries of lower layers in whose place stand others, in the order in which they were laid."""
 
     def bridge_problem(self, position: str) -> tuple[str, str] | None:
         """What is wrong with a jumper between two points, and how to mend it; None for a good one."""
@@ -220,7 +228,12 @@ def assemble(
         files,
         parts,
         wires,
-        **named,
+        checks=named["checks"],
+        symptoms=named["symptoms"],
+        rules=named["rules"],
+        causes=named["causes"],
+        remedies=named["remedies"],
+        cautions=named["cautions"],
         circuit_of={name: circuit for name, circuit in circuit_of.items() if name in fitted},
         places_of={name: spots.place(name) for name in circuit_of if name in fitted},
         terminals=tuple(f"{name}.{terminal}" for name, part in parts.items() for terminal in terminals_of(part)),

@@ -376,7 +376,27 @@ class _Checker(Referee):
             self.known(rule.replaced_by, self.know.rules, "rule", name, "replaced-by")
             if rule.state == "retired" and rule.replaced_by == name:
                 self.say(self.know.spots.place(name, "replaced-by"), "a rule cannot replace itself", quoted(name))
+        self._successors()
         self._cycles()
+
+    def _successors(self) -> None:
+        """Whoever looks for the rule that holds today must arrive at one."""
+        told: set[str] = set()
+        for name in self.know.rules:
+            way, step = [name], self.know.rules[name].replaced_by
+            while step is not None and step in self.know.rules and step not in way:
+                way.append(step)
+                step = self.know.rules[step].replaced_by
+            ring = way[way.index(step) :] if step in way else []
+            if len(ring) > 1 and told.isdisjoint(ring):
+                told.update(ring)
+                self.say(
+                    self.know.spots.place(ring[0], "replaced-by"),
+                    "rules replace each other in a ring",
+                    " by ".join(f"`{each}`" for each in [*ring, ring[0]]),
+                    "a rule at the end that is not replaced",
+                    "Take one `replaced-by` out of the ring.",
+                )
 
     def _cycles(self) -> None:
         """An intermediate conclusion that needs itself would never be reached."""
