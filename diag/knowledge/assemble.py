@@ -18,8 +18,8 @@ from diag.knowledge import schema
 from diag.knowledge.adapt import adapted, stretched, without_amps, without_idle_taps
 from diag.knowledge.additions import Replaced
 from diag.knowledge.bridging import bridge_problem
-from diag.knowledge.learned import Learned
 from diag.knowledge.layers import Layer
+from diag.knowledge.learned import Learned
 from diag.knowledge.names import nearest, quoted, shown
 from diag.knowledge.omit import Outside, joined, leave_out
 from diag.knowledge.reader import Loc, Marked

@@ -19,10 +19,12 @@ from diag.knowledge.additions import Ledger, lay_circuit, lay_kinds
 from diag.knowledge.assemble import KIND_BY_SECTION, Knowledge, Source, assemble
 from diag.knowledge.crossref import crossref
 from diag.knowledge.folders import rules_folder
-from diag.knowledge.layers import SHIPPED, WAY_OUT, Layer, base_layer, installed_layers
+from diag.knowledge.layers import LEARNED, SHIPPED, WAY_OUT, Layer, base_layer, installed_layers
+from diag.knowledge.learned import read_learned
 from diag.knowledge.names import nearest, quoted
 from diag.knowledge.omit import Outside
 from diag.knowledge.reader import Marked, read_yaml
+from diag.knowledge.taught import taught
 from diag.knowledge.translate import validate
 from diag.knowledge.variants import MAPPINGS
 
@@ -85,7 +87,11 @@ def load_knowledge(vehicle: Path, rules: Path | None = None, layers: Sequence[La
     problems = merging or crossref(knowledge, outside)  # after a failed merge every reference would be told twice
     if problems:
         raise shelf.error(problems)
-    return replace(knowledge, layers=stack, layer_of=shelf.layer_of(knowledge), replaced=tuple(shelf.ledger.replaced))
+    whole = replace(knowledge, layers=stack, layer_of=shelf.layer_of(knowledge), replaced=tuple(shelf.ledger.replaced))
+    for layer in stack:
+        if layer.origin == LEARNED:
+            whole = taught(whole, read_learned(layer.folder / "learned.yaml"))
+    return whole
 
 
 def _stack(rules: Path | None, layers: Sequence[Layer] | None) -> tuple[Layer, ...]:
