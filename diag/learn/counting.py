@@ -11,22 +11,26 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from diag.circuit.network import Floats
 from diag.circuit.observe import LOOKS, NEEDLES
 from diag.job.state import Entry, JobState
+from diag.knowledge.assemble import Knowledge
 from diag.knowledge.learned import Axis
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
-from diag.reason.steps import Finding, Step
+from diag.reason.steps import Finding, Step, Value
 from diag.talk.findings import findings_of
 
-__all__ = ["Counts", "Off", "Slip", "axis_of", "counts_of"]
+__all__ = ["Counts", "Off", "Slip", "axis_of", "counts_of", "slips_of"]
 
 _SURE = 0.8
 """Chance from which it counts as known what was wrong, and that nothing is wrong any more (common practice, no
 source)."""
 _TELLS = 4.0
 """A good answer after the work proves it where the fault would have made it this many times less likely."""
-_CLEAR = 0.95
-"""Share from which one word is what a step surely shows (common practice, no source)."""
+_CLEAR = 0.85
+"""Share from which one word is what a step shows: a lamp exactly as bright as it should be is normal by 0.88, the
+rest being the soft edge to the next words (common practice, no source)."""
+_TOO_LITTLE = 1e-3
 _WORTH, _MOST_SETS = 0.02, 6
 """What may have been wrong besides is looked at from this chance on; more of it than this is not clear at all."""
 _NEAR, _NEAR_V = 0.05, 0.05
@@ -34,11 +38,13 @@ _NEAR, _NEAR_V = 0.05, 0.05
 
 @dataclass(frozen=True)
 class Slip:
-    """One answer in words whose truth is known: `told` is `true` where it was judged right."""
+    """One answer in words whose truth is known: `told` is `true` where it was judged right. `weight`: below 1 where
+    the soft edge between two words may account for it."""
 
     axis: Axis
     true: str
     told: str
+    weight: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -132,7 +138,7 @@ class _Job:
         if present.sum() < 1e-6:  # nobody suspected it: as often as each is met
             present = self.reasoner.prior[rows]
         found = present / present.sum()
-        return {cause: float(share) for cause, share in zip(cures, found, strict=True) if share >= 1e-3}
+        return {cause: float(share) for cause, share in zip(cures, found, strict=True) if share >= _WORTH}
 
     def _was_wrong(self, starts: Sequence[tuple[frozenset[int], float]], name: str) -> float:
         """Chance, all being known, that something which the remedy cures was wrong to begin with."""
@@ -181,27 +187,20 @@ class _Job:
                 continue  # the same eyes and the same meter
             seen.add((step.id, finding.period, value))
             gone = set().union(*(causes for period, causes in cured.items() if period <= finding.period))
-            left = {members - gone for members in likely}
+            left = list(dict.fromkeys(members - gone for members in likely))
             if step.kind == "measure":
                 offs += self._off(step, value, left, supply)
             else:
                 slips += self._slips(step, value, left)
         return tuple(slips), tuple(offs)
 
-    def _slips(self, step: Step, value: object, left: set[frozenset[int]]) -> list[Slip]:
-        shown = [self.reasoner.chances.surely(step, members) for members in left]
-        true, share = shown[0]
-        if any(other != true for other, _ in shown) or min(share for _, share in shown) < _CLEAR:
+    def _slips(self, step: Step, value: Value, left: Sequence[frozenset[int]]) -> list[Slip]:
+        shown = np.array([self.reasoner.chances.true_words(step, members) for members in left])
+        if (shown.argmax(axis=1) != shown[0].argmax()).any() or shown.max(axis=1).min() < _CLEAR:
             return []
-        axis = axis_of(step)
-        if not (isinstance(true, tuple) and isinstance(value, tuple)):
-            return [Slip(axis, str(true), str(value))]
-        light = [Slip("light", true[0], value[0])]
-        if "dark" in (true[0], value[0]) or "none" in (true[1], value[1]):
-            return light
-        return [*light, Slip("rhythm", true[1], value[1])]
+        return slips_of(self.reasoner.knowledge, step, value, shown.mean(axis=0))
 
-    def _off(self, step: Step, value: object, left: set[frozenset[int]], supply: float) -> list[Off]:
+    def _off(self, step: Step, value: Value, left: Sequence[frozenset[int]], supply: float) -> list[Off]:
         if not isinstance(value, float) or not np.isfinite(value):
             return []
         shown = [self.reasoner.chances.shown(step, members) for members in left]
@@ -234,6 +233,39 @@ def axis_of(step: Step) -> Axis:
     if step.kind != "look":
         return "sound"
     return "needle" if step.outcomes == NEEDLES else "motor"
+
+
+def slips_of(knowledge: Knowledge, step: Step, told: Value, shown: Floats) -> list[Slip]:
+    """How an answer in words was judged, when the step shows each of its words with the chances `shown` (outcomes,),
+    one of them by far the likeliest.
+
+    Another word than that one is laid to misjudging as far as the published misreadings make it likelier than the
+    soft edge between two words does; every word may be told for every other with at least its part of the floor.
+    """
+    axis, best = axis_of(step), step.outcomes[int(shown.argmax())]
+    if not (isinstance(best, tuple) and isinstance(told, tuple)):
+        words = [str(word) for word in step.outcomes]
+        return _slip(knowledge, axis, words, shown, str(best), str(told))
+    out = _slip(knowledge, "light", [str(word[0]) for word in step.outcomes], shown, best[0], told[0])
+    if "dark" in (best[0], told[0]):
+        return out
+    return out + _slip(knowledge, "rhythm", [str(word[1]) for word in step.outcomes], shown, best[1], told[1])
+
+
+def _slip(knowledge: Knowledge, axis: Axis, words: Sequence[str], shown: Floats, best: str, told: str) -> list[Slip]:
+    if best == told:
+        return [Slip(axis, best, told)]
+    laid = [chance * _taken(knowledge, axis, word, told) for word, chance in zip(words, shown.tolist(), strict=True)]
+    weight = sum(share for word, share in zip(words, laid, strict=True) if word == best) / sum(laid)
+    return [Slip(axis, best, told, weight)] if weight >= _TOO_LITTLE else []
+
+
+def _taken(knowledge: Knowledge, axis: Axis, true: str, told: str) -> float:
+    """Published chance that a word is told for another, at least its part of the floor."""
+    book = knowledge.vocabulary
+    row = book.misread.get(axis, {}).get(true, {})
+    found = 1.0 - sum(row.values()) if told == true else row.get(told, 0.0)
+    return max(found, book.misread_floor / max(len(getattr(book, axis)), 1))
 
 
 def _starts(beliefs: Beliefs) -> list[tuple[frozenset[int], float]]:

@@ -181,12 +181,12 @@ def _nested(found: Mapping[Sort, Met]) -> dict[str, dict[str, Met]]:
 
 def _slips(jobs: Sequence[Tallied]) -> dict[Axis, dict[str, dict[str, float]]]:
     """For each sort of words and true word, how often each word was told."""
-    out: dict[Axis, dict[str, dict[str, float]]] = {}
+    found: dict[Axis, dict[str, dict[str, list[float]]]] = {}
     for job in jobs:
         for slip in job.counts.slips:
-            row = out.setdefault(slip.axis, {}).setdefault(slip.true, {})
-            row[slip.told] = row.get(slip.told, 0.0) + 1.0
-    return {
-        axis: {true: dict(sorted(row.items())) for true, row in sorted(table.items())}
-        for axis, table in sorted(out.items())
-    }
+            found.setdefault(slip.axis, {}).setdefault(slip.true, {}).setdefault(slip.told, []).append(slip.weight)
+    return {axis: {true: _summed(row) for true, row in sorted(table.items())} for axis, table in sorted(found.items())}
+
+
+def _summed(row: Mapping[str, Sequence[float]]) -> dict[str, float]:
+    return {told: n for told, weights in sorted(row.items()) if (n := round(fsum(weights), _DECIMALS)) > 0}
