@@ -246,10 +246,10 @@ def slips_of(knowledge: Knowledge, step: Step, told: Value, shown: Floats) -> li
     if not (isinstance(best, tuple) and isinstance(told, tuple)):
         words = [str(word) for word in step.outcomes]
         return _slip(knowledge, axis, words, shown, str(best), str(told))
-    out = _slip(knowledge, "light", [str(word[0]) for word in step.outcomes], shown, best[0], told[0])
+    out = _slip(knowledge, "light", [light for light, _ in LOOKS], shown, best[0], told[0])
     if "dark" in (best[0], told[0]):
         return out
-    return out + _slip(knowledge, "rhythm", [str(word[1]) for word in step.outcomes], shown, best[1], told[1])
+    return out + _slip(knowledge, "rhythm", [rhythm for _, rhythm in LOOKS], shown, best[1], told[1])
 
 
 def _slip(knowledge: Knowledge, axis: Axis, words: Sequence[str], shown: Floats, best: str, told: str) -> list[Slip]:
