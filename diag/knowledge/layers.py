@@ -38,6 +38,8 @@ __all__ = [
     "found_layers",
     "installed_layers",
     "layer_files",
+    "layered_vehicle",
+    "vehicles_in",
     "local_folder",
     "read_pack",
     "read_packs_file",
@@ -206,6 +208,38 @@ def layer_files(folder: Path) -> Iterator[Path]:
     for place in (folder, *(folder / name for name in FOLDERS)):
         if place.is_dir():
             yield from sorted(path for path in place.glob("*.yaml") if path.is_file())
+
+
+def vehicles_in(folder: Path) -> list[str]:
+    """File names of the vehicles of a layer, sorted."""
+    return sorted(path.name for path in (folder / "vehicles").glob("*.yaml") if path.is_file())
+
+
+def layered_vehicle(name: str, layers: Sequence[Layer]) -> Path | None:
+    """The vehicle of this file name in the highest layer that has one, None where there is none.
+
+    Raises KnowledgeError where two packs have one and neither is laid over the other.
+    """
+    found = [layer for layer in layers if name in vehicles_in(layer.folder)]
+    if not found:
+        return None
+    path = found[-1].folder / "vehicles" / name
+    for lower in found[:-1]:
+        if found[-1].may_replace(lower):
+            continue
+        raise KnowledgeError(
+            [
+                Problem(
+                    Place(str(path)),
+                    f"the rule packs `{lower.name}` and `{found[-1].name}` both have a vehicle of this name",
+                    f"the other at {lower.folder / 'vehicles' / name}",
+                    "each name from one pack",
+                    f"Write `after: [{lower.name}]` in the pack.yaml of `{found[-1].name}`, or name the file with its "
+                    "folder.",
+                )
+            ]
+        )
+    return path
 
 
 def _digest(folder: Path) -> str:

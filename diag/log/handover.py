@@ -176,6 +176,7 @@ def _cell(text: object) -> Ready:
 def _environment() -> jinja2.Environment:
     env = markdown_environment("diag.log")
     env.filters |= {
+        "layers": lambda layers: ", ".join(layer.called for layer in layers),
         "cell": _cell,
         "joined": _joined,
         "utc": lambda at: f"{at.utc[:10]} {at.utc[11:16]} UTC",
