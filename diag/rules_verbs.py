@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import click
 
+from diag.learn_verbs import learn
+
 __all__ = ["rules"]
 
 
 @click.group()
 def rules() -> None:
     """What the program knows: look it over, add to it, see where it came from."""
+
+
+rules.add_command(learn)

@@ -129,7 +129,7 @@ def hash_of(state: JobState, lines: Sequence[str]) -> str:
 
 def _one(versions: Sequence[_Version], aside: list[Aside]) -> Sequence[Closed]:
     """The job among its versions: the longest, if the others are copies of it or of its beginning."""
-    longest = max(versions, key=lambda version: (len(version.lines), version.over, version.job.name))
+    longest = min(versions, key=lambda version: (-len(version.lines), not version.over, version.job.name))
     for version in versions:
         if longest.lines[: len(version.lines)] != version.lines:
             for odd in versions:

@@ -5,14 +5,15 @@ Opens vehicles and reads jobs; how a job is counted and what follows from it is 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from diag.circuit.predict import Predictor
-from diag.errors import DiagError
-from diag.knowledge.layers import LEARNED, Layer, base_layer, installed_layers
-from diag.knowledge.learned import Learned, LearningFile
+from diag.errors import DiagError, KnowledgeError
+from diag.knowledge.folders import packs_left_out
+from diag.knowledge.layers import LEARNED, WAY_OUT, Layer, base_layer, found_layers
+from diag.knowledge.learned import Learned, LearningFile, learned_file
 from diag.knowledge.load import load_knowledge
 from diag.knowledge.taught import taught
 from diag.learn.counting import Counts, Off, counts_of
@@ -30,8 +31,7 @@ Tell = Callable[[float], None]
 
 @dataclass(frozen=True)
 class Group:
-    """Jobs on one vehicle file with the same half left out: one reasoner does for all. `own`: how a reasoner with
-    published knowledge is had."""
+    """Jobs on one vehicle file with the same left out: one reasoner does for all."""
 
     file: Path
     without: frozenset[str]
@@ -69,6 +69,8 @@ class Lesson:
     notes: tuple[tuple[str, str], ...]
     causes: dict[str, tuple[Known, ...]]
     names: Names
+    misread: Mapping[str, Mapping[str, Mapping[str, float]]]
+    """As the vocabulary publishes it."""
     offs: tuple[Off, ...]
 
 
@@ -84,14 +86,21 @@ def groups_of(gathered: Gathered) -> list[Group]:
 def published_reasoner(file: Path, without: frozenset[str] = frozenset(), tell: Tell | None = None) -> Reasoner:
     """The reasoner of a vehicle with all rules and packs and nothing that was learned. Raises KnowledgeError,
     DiagError."""
-    layers: Sequence[Layer] = [layer for layer in installed_layers() if layer.origin != LEARNED]
-    if "packs" in without:
-        layers = (base_layer(),)
+    layers: Sequence[Layer] = (base_layer(),) if "packs" in without or packs_left_out() else _not_learned()
     knowledge = load_knowledge(file, layers=layers)
     predictor = None
     if "wiring" not in without:
         predictor = Predictor(knowledge, step_operates(knowledge), cache_folder(), tell, looked_at(knowledge))
     return Reasoner(knowledge, predictor, default_matcher(), with_rules="rules" not in without)
+
+
+def _not_learned() -> list[Layer]:
+    """All layers but the learned one, which may be damaged: it is about to be written anew."""
+    layers, problems = found_layers()
+    problems = [problem for problem in problems if problem.place.file != str(learned_file())]
+    if problems:
+        raise KnowledgeError(problems, WAY_OUT)
+    return [layer for layer in layers if layer.origin != LEARNED]
 
 
 def with_lesson(published: Reasoner, learned: Learned | None) -> Reasoner:
@@ -114,6 +123,7 @@ def lesson_of(
     aside, notes = list(gathered.aside), []
     tallied: list[Tallied] = []
     causes: dict[str, tuple[Known, ...]] = {}
+    misread: Mapping[str, Mapping[str, Mapping[str, float]]] = {}
     names, done = Names(), 0
     for group in groups_of(gathered):
         try:
@@ -124,6 +134,7 @@ def lesson_of(
             done += len(group.jobs)
             continue
         vehicle = reasoner.knowledge.vehicle.vehicle
+        misread = {str(axis): table for axis, table in reasoner.knowledge.vocabulary.misread.items()}
         known = known_causes(reasoner)
         for job in group.jobs:
             done += 1
@@ -151,6 +162,7 @@ def lesson_of(
         tuple(sorted(notes)),
         causes,
         names,
+        misread,
         tuple(off for one in sorted(tallied, key=lambda one: one.hash) for off in one.counts.offs),
     )
 
