@@ -104,9 +104,11 @@ class Reasoner:
                 if cause.of in self.index and cause.shows < 1
             },
         )
-        met = [times_met(knowledge, c.kind, c.mode, c.subject, c.id) for c in self.causes]
-        frequency = np.array([cause.frequency * times for cause, times in zip(self.causes, met, strict=True)])
-        self.prior: Floats = frequency / frequency.sum()
+        frequency = np.array([cause.frequency for cause in self.causes])
+        self.published: Floats = frequency / frequency.sum()
+        """The prior without what was learned."""
+        met = frequency * [times_met(knowledge, c.kind, c.mode, c.subject, c.id) for c in self.causes]
+        self.prior: Floats = met / met.sum()
         self.remedies = plan_remedies(knowledge, self.causes, self._what_shows())
         self.remedy_of = {self.index[cause]: plan.id for plan in self.remedies.values() for cause in plan.cures}
         self.complaints = self.chances.complaints(list(knowledge.symptoms.values()), self.steps)
