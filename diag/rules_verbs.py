@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from diag import layer_verbs
 from diag.learn_verbs import learn
 
 __all__ = ["rules"]
@@ -14,4 +15,5 @@ def rules() -> None:
     """What the program knows: look it over, add to it, see where it came from."""
 
 
+rules.add_command(layer_verbs.packs)
 rules.add_command(learn)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from diag.alter.computed import Computed
-from diag.alter.newfile import HISTORY, content_after, with_history, with_sizes, with_wires_kept
+from diag.alter.newfile import HISTORY, content_after, with_history, with_sizes, with_wires_kept, without_what_went
 from diag.alter.plan import Plan, make_plan
 from diag.alter.rewrite import rewritten
 from diag.alter.sheet import WorkSheet, make_worksheet
@@ -63,6 +63,8 @@ def alter(vehicle: Path, recipe: Recipe, settings: Sequence[str], date: str, ear
         return _loaded(vehicle, rewritten(text, old, content, head, _NOTES), plan)
 
     content = content_after(old.data, plan, before_known)
+    bare, _ = known({key: value for key, value in content.items() if key != "overrides"})
+    content = without_what_went(content, before_known.spots.bases, bare.spots.bases)
     after_known, _ = known(content)
     if recipe.model.keeps_wires:
         content = with_wires_kept(content, before_known, after_known)

@@ -49,9 +49,9 @@ def layer_changes(then: Sequence[LayerTold], now: Sequence[LayerTold]) -> tuple[
         if old is None or old == layer:
             continue
         if old.version != layer.version:
-            said.append(f"{name} {old.version or '(no version)'} -> {layer.version or '(no version)'}")
+            said.append(f"{name} {old.version or 'without a version'} is now {layer.version or 'without a version'}")
         else:
-            said.append(f"{name} {layer.version}".rstrip() + f" changed ({old.hash} -> {layer.hash})")
+            said.append(f"{name} {layer.version}".rstrip() + f" changed ({old.hash} to {layer.hash})")
     kept = [[name for name in side if name in before and name in after] for side in (before, after)]
     if kept[0] != kept[1]:
         said.append(f"the order is now {', '.join(after)}")

@@ -19,7 +19,7 @@ from diag.knowledge.variants import LISTS, MAPPINGS
 
 __all__ = ["Ledger", "Replaced", "lay_circuit", "lay_kinds"]
 
-_NAMED = ("controls", "places", *MAPPINGS)
+_NAMED = ("controls", "says", "places", *MAPPINGS)
 """Sections of a circuit that are mappings by id."""
 _JOINED = ("needs", "beside")
 
@@ -45,6 +45,8 @@ class Ledger:
     """By the name of a file that was read."""
     replaced: list[Replaced] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
+    unsaid: dict[str, Place] = field(default_factory=dict)
+    """Intermediate conclusions of rules that were replaced by one that does not draw them, to where that stands."""
 
     def replace(self, name: str, section: str, place: Place, was: Place) -> None:
         """Record that the entry at `place` stands where the one at `was` did, or that it may not."""
@@ -180,7 +182,15 @@ class _Laid:
                 f"Its successor is `{successor}`: replace that one." if successor else "Give the rule another id.",
             )
             return
+        if section == "rules":
+            self.ledger.unsaid |= dict.fromkeys(_established(old) - _established(new), place)
         self.ledger.replace(name, section, place, was)
+
+
+def _established(rule: Mapping[str, Any]) -> set[str]:
+    if rule.get("state") == "retired":
+        return set()
+    return {effect["establish"] for effect in rule["then"] if "establish" in effect}
 
 
 def lay_circuit(lower: Marked, upper: Marked, ledger: Ledger) -> Marked:
@@ -218,6 +228,8 @@ def lay_kinds(lower: Marked, upper: Marked, ledger: Ledger) -> Marked:
     laid.data["kinds"] = kinds
     for kind in upper.data.get("kinds") or {}:
         laid.section(kinds, ("kinds", kind), ("kinds", kind), "kinds", f"{kind}.")
+    if upper.data.get("sorts"):
+        laid.section(laid.data, ("sorts",), ("sorts",), "sorts")
     if upper.data.get("remedies"):
         laid.section(laid.data, ("remedies",), ("remedies",), "forms")
     return laid.marked()
@@ -298,7 +310,7 @@ def _variants(laid: _Laid, variants: list[dict[str, Any]]) -> None:
             _hides(laid, index, variant)
             continue
         home = known.index(only)
-        for section in ("controls", *MAPPINGS, *LISTS):
+        for section in ("controls", "says", *MAPPINGS, *LISTS):
             if variant.get(section):
                 at: Loc = ("variants", home, section)
                 laid.section(variants[home], at, ("variants", index, section), section)

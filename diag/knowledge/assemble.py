@@ -137,6 +137,11 @@ class Knowledge:
     replaced: tuple[Replaced, ...] = ()
     """Entries of lower layers in whose place stand others, in the order in which they were laid."""
 
+    def says(self, control: str, position: str) -> str | None:
+        """How a person is told to put a control in a position, where a file says it."""
+        said = (file.says.get(control, {}).get(position) for file in self.circuits.values())
+        return next((words for words in said if words is not None), None)
+
     def bridge_problem(self, position: str) -> tuple[str, str] | None:
         """What is wrong with a jumper between two points, and how to mend it; None for a good one."""
         batteries = [name for name, part in self.parts.items() if isinstance(part, schema.BatteryPart)]

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 
 from diag.knowledge import schema
 from diag.knowledge.assemble import terminals_of
+from diag.knowledge.crosskinds import check_sort
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.referee import Referee
 
@@ -42,6 +43,7 @@ def check_parts(referee: Referee) -> None:
                     f"each {key[:-1]} once",
                     "Take one away.",
                 )
+        check_sort(referee, name, part)
         _of_kind(referee, name, part)
 
 

@@ -13,6 +13,7 @@ from diag.errors import Problem
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BRIDGED, EXTRA_CONTROLS, UNPLUGGED
+from diag.knowledge.crosskinds import check_kinds
 from diag.knowledge.crossparts import TELL_TALE_COLOURS, check_parts, check_wires
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.omit import Outside
@@ -20,8 +21,6 @@ from diag.knowledge.reader import Loc, Marked
 from diag.knowledge.referee import Referee
 
 __all__ = ["TELL_TALE_COLOURS", "answers", "crossref", "split_word"]
-
-_KINDS = ("wire", *schema.PART_KINDS)
 
 
 def split_word(test: str) -> tuple[bool, str]:
@@ -75,6 +74,7 @@ def crossref(knowledge: Knowledge, outside: Outside) -> list[Problem]:
     """
     checker = _Checker(knowledge, outside)
     checker.files()
+    check_kinds(checker)
     checker.vocabulary()
     check_parts(checker)
     check_wires(checker)
@@ -104,19 +104,6 @@ class _Checker(Referee):
             for index, need in enumerate(file.needs):
                 if need not in know.circuits:
                     self.unknown(know.spots.files[circuit].place(("needs", index)), need, know.circuits, "circuit")
-        kinds = know.spots.files["kinds"]
-        for kind, modes in know.kinds.kinds.items():
-            if kind not in _KINDS:
-                self.unknown(kinds.place(("kinds", kind), key=True), kind, _KINDS, "kind of part")
-            for name, mode in modes.items():
-                if mode.remedy not in know.kinds.remedies:
-                    self.unknown(
-                        kinds.place(("kinds", kind, name, "remedy")), mode.remedy, know.kinds.remedies, "remedy form"
-                    )
-        for verb, form in know.kinds.remedies.items():
-            for index, caution in enumerate(form.cautions):
-                if caution not in know.cautions:
-                    self.unknown(kinds.place(("remedies", verb, "cautions", index)), caution, know.cautions, "caution")
         for extra in EXTRA_CONTROLS:
             if extra in know.controls:
                 self.say(
@@ -136,6 +123,20 @@ class _Checker(Referee):
                         "each position once",
                         "Take one away.",
                     )
+        for circuit, file in know.circuits.items():
+            for control, said in file.says.items():
+                for position in said:
+                    self._said(know.spots.files[circuit], control, position)
+
+    def _said(self, marked: Marked, control: str, position: str) -> None:
+        """Words for a position that a control must have."""
+        known = self.know.controls.get(control)
+        if known is None:
+            self.unknown(marked.place(("says", control), key=True), control, self.know.controls, "control")
+        elif position not in known:
+            self.unknown(
+                marked.place(("says", control, position), key=True), position, known, f"position of `{control}`"
+            )
 
     def _control_at(self, control: str) -> Marked:
         """The file that gives a control."""
@@ -431,3 +432,23 @@ class _Checker(Referee):
                 self.known(check, self.know.checks, "check", name, "proof", index)
         for name, note in self.know.causes.items():
             self.known(note.remedy, [*self.know.remedies, *self.know.kinds.remedies], "remedy", name, "remedy")
+            self._while(name, note)
+
+    def _while(self, name: str, note: schema.CauseNote) -> None:
+        """The positions in which a cause is there."""
+        for control, positions in note.while_.items():
+            known = self.know.controls.get(control)
+            if known is None:
+                at = self.know.spots.place(name, "while", control, key=True)
+                self.unknown(at, control, self.know.controls, "control")
+                continue
+            for index, position in enumerate(positions):
+                self.known(position, known, f"position of `{control}`", name, "while", control, index)
+            if set(positions) >= set(known):
+                self.say(
+                    self.know.spots.place(name, "while", control),
+                    "these are all positions of the control, so it changes nothing",
+                    quoted(", ".join(positions)),
+                    f"some of {words(known)}",
+                    "Leave the others out, or leave `while` out.",
+                )

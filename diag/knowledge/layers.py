@@ -128,11 +128,12 @@ def installed_layers() -> tuple[Layer, ...]:
     return layers
 
 
-def found_layers() -> tuple[tuple[Layer, ...], list[Problem]]:
-    """Every layer that can be used, lowest first, and what is wrong with the others."""
+def found_layers(listed: Sequence[str] | None = None) -> tuple[tuple[Layer, ...], list[Problem]]:
+    """Every layer that can be used, lowest first, and what is wrong with the others. `listed`: folders of packs
+    in place of those that packs.yaml names."""
     problems: list[Problem] = []
     wheels = sorted(_wheels(problems), key=lambda found: found.model.pack)
-    packs = _once([*wheels, *_folders(problems)], problems)
+    packs = _once([*wheels, *_folders(listed, problems)], problems)
     layers = [base_layer(), *_laid(packs, problems)]
     own = local_folder()
     if own.is_dir():
@@ -289,13 +290,16 @@ def _wheels(problems: list[Problem]) -> Iterator[_Found]:
             yield found
 
 
-def _folders(problems: list[Problem]) -> Iterator[_Found]:
-    try:
-        listed, marked = read_packs_file()
-    except KnowledgeError as error:
-        problems += error.problems
-        return
-    for index, name in enumerate(listed.packs):
+def _folders(listed: Sequence[str] | None, problems: list[Problem]) -> Iterator[_Found]:
+    marked: Marked | None = None
+    if listed is None:
+        try:
+            written, marked = read_packs_file()
+        except KnowledgeError as error:
+            problems += error.problems
+            return
+        listed = written.packs
+    for index, name in enumerate(listed):
         folder = packs_file().parent / Path(name).expanduser()
         if not folder.is_dir():
             at = marked.place(("packs", index)) if marked is not None else Place(str(packs_file()))

@@ -26,9 +26,11 @@ def added_causes(knowledge: Knowledge, known: Collection[str]) -> frozenset[str]
     )
 
 
-def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
+def check_causes(knowledge: Knowledge, known: Collection[str], able: Collection[str] = ()) -> list[Problem]:
     """Every cited cause that is neither among the `known` derived ones nor added by a note; of a part that has
-    another form on other vehicles it may be one of that form."""
+    another form on other vehicles it may be one of that form.
+
+    `able`: faults that are not derived by themselves; a note with a value of its own may be like one."""
     derived = frozenset(known)
     citable = derived | added_causes(knowledge, derived)
     problems: list[Problem] = []
@@ -63,7 +65,8 @@ def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
         for index, cause in enumerate(remedy.cures):
             cite(cause, citable, name, "cures", index)
     for name, note in knowledge.causes.items():
-        cite(note.like, derived, name, "like")
+        valued = note.ohm is not None or note.factor is not None
+        cite(note.like, derived.union(able) if valued else derived, name, "like")
         if name not in citable:
             cite(name, citable, name, "id")
             problems[-1] = Problem(
@@ -102,6 +105,7 @@ def warnings(knowledge: Knowledge) -> list[Problem]:
             *_unused_cautions(knowledge),
             *_lone_bundles(knowledge),
             *_positions_left_out(knowledge),
+            *_never_there(knowledge),
         ]
     )
 
@@ -236,3 +240,18 @@ def _positions_left_out(knowledge: Knowledge) -> Iterator[Problem]:
                     "",
                     "Add it, or leave it if nothing conducts there.",
                 )
+
+
+def _never_there(knowledge: Knowledge) -> Iterator[Problem]:
+    """Faults that are there only in positions of controls in which nothing is ever looked at."""
+    rest = {control: positions[0] for control, positions in knowledge.controls.items()}
+    for name, note in knowledge.causes.items():
+        operates = ({**rest, **check.operate} for check in knowledge.checks.values())
+        if note.while_ and not any(all(o.get(c) in wanted for c, wanted in note.while_.items()) for o in operates):
+            yield Problem(
+                knowledge.spots.place(name, "while"),
+                "no check has the controls so, and nobody would find this fault",
+                ", ".join(f"`{control}: {' or '.join(wanted)}`" for control, wanted in note.while_.items()),
+                "",
+                "Add a check with an `operate` like it.",
+            )

@@ -15,7 +15,7 @@ from pydantic import BaseModel
 
 from diag.errors import KnowledgeError, Place, Problem
 from diag.knowledge import schema
-from diag.knowledge.additions import Ledger, lay_circuit, lay_kinds
+from diag.knowledge.additions import Ledger, Replaced, lay_circuit, lay_kinds
 from diag.knowledge.assemble import KIND_BY_SECTION, Knowledge, Source, assemble
 from diag.knowledge.crossref import crossref
 from diag.knowledge.folders import rules_folder
@@ -28,7 +28,7 @@ from diag.knowledge.taught import taught
 from diag.knowledge.translate import validate
 from diag.knowledge.variants import MAPPINGS
 
-__all__ = ["circuit_names", "default_vehicle", "load_circuits", "load_knowledge", "rules_folder"]
+__all__ = ["check_layers", "circuit_names", "default_vehicle", "load_circuits", "load_knowledge", "rules_folder"]
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -54,6 +54,19 @@ def load_circuits(rules: Path) -> dict[str, schema.CircuitFile]:
     if problems:
         raise KnowledgeError(problems)
     return {name: source.model for name, source in read.items() if source is not None}
+
+
+def check_layers(layers: Sequence[Layer]) -> tuple[tuple[Replaced, ...], list[Problem]]:
+    """What the layers above the lowest replace, and what is wrong with their files, for no vehicle in particular:
+    shape, ids and conflicts, of every circuit that they touch. References between circuits are not looked at."""
+    shelf = _Shelf(layers)
+    problems: list[Problem] = []
+    shelf.read("kinds.yaml", schema.KindsFile, problems)
+    shelf.read("supply.yaml", schema.SupplyFile, problems, expect="supply")
+    shelf.read("shared.yaml", schema.SharedFile, problems, expect="shared")
+    for name in sorted({name for layer in layers[1:] for name in circuit_names(layer.folder)}):
+        shelf.read(f"circuits/{name}.yaml", schema.CircuitFile, problems, expect=name)
+    return tuple(shelf.ledger.replaced), list(dict.fromkeys(problems + shelf.ledger.problems))
 
 
 def load_knowledge(vehicle: Path, rules: Path | None = None, layers: Sequence[Layer] | None = None) -> Knowledge:
@@ -160,8 +173,23 @@ class _Shelf:
     def error(self, problems: list[Problem]) -> KnowledgeError:
         """The problems, with the way round them where layers that can be left out had a part in this: what they
         replace may be missed in a file below."""
+        problems = [self._by_cause(problem) for problem in problems]
         above = any(layer.origin != SHIPPED for layer in self._by_file.values())
         return KnowledgeError(problems, WAY_OUT if above else "")
+
+    def _by_cause(self, problem: Problem) -> Problem:
+        """A conclusion that is missed below is told where the rule stands that no longer draws it."""
+        word = problem.found.strip("`")
+        at = self.ledger.unsaid.get(word)
+        if at is None or self._by_file.get(problem.place.file) is self._by_file[at.file]:
+            return problem
+        return Problem(
+            at,
+            "the rule that stands here in place of a lower one does not establish what that did",
+            f"{problem.found}, used at {problem.place}",
+            "a rule that establishes it",
+            f"Add `- {{establish: {word}}}` under `then`, or let a rule that stays establish it.",
+        )
 
     def layer_of(self, knowledge: Knowledge) -> dict[str, str]:
         """Each id of the vehicle to the layer that gave it."""
@@ -341,6 +369,7 @@ def _outside(fitted: list[Source[Any]], absent: Mapping[str, Sequence[Any]]) -> 
         words=only_there(_words),
         remedies=only_there(lambda data: _ids(data, "remedies")),
         cautions=only_there(lambda data: _ids(data, "cautions")),
+        controls=only_there(lambda data: set(_mapping(data.get("controls")))),
     )
 
 

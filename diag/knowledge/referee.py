@@ -26,6 +26,7 @@ class Referee:
     def __init__(self, knowledge: Knowledge, outside: Outside) -> None:
         self.know = knowledge
         self.elsewhere = outside.parts | outside.checks | outside.words | outside.remedies | outside.cautions
+        self.elsewhere |= outside.controls
         self.problems: list[Problem] = []
         self.terminals = frozenset(knowledge.terminals)
 

@@ -145,9 +145,10 @@ def _joined(
                         nearest(name, base),
                     )
                 )
-    update: dict[str, Any] = {"controls": dict(file.controls)}
+    update: dict[str, Any] = {"controls": dict(file.controls), "says": dict(file.says)}
     for _, variant in chosen:
         update["controls"].update(variant.controls)
+        update["says"].update(variant.says)
     for section in (*MAPPINGS, *LISTS):
         found = {name: entry for name, entry in _entries(file, section).items() if name not in gone}
         for index, variant in chosen:
@@ -184,5 +185,10 @@ def _unchosen(model: schema.CircuitFile, others: Sequence[schema.Variant], gone:
 
     said = {word for variant in others for word in established(variant)}
     return Outside(
-        lost(*MAPPINGS), lost("checks"), frozenset(said - established(model)), lost("remedies"), lost("cautions")
+        lost(*MAPPINGS),
+        lost("checks"),
+        frozenset(said - established(model)),
+        lost("remedies"),
+        lost("cautions"),
+        frozenset({name for variant in others for name in variant.controls} - model.controls.keys()),
     )

@@ -42,8 +42,14 @@ _TOLD_RIGHT = 0.94
 _ANY_TOLD = 0.06
 """Chance of each complaint where what is told does not fit the cause: of the same circuit; from elsewhere every
 complaint that is listed is as likely as any other."""
+_TOLD_KEPT = 2048
+"""Answers whose chances are kept: the same are given again and again."""
 _MOVES = 0.02
 """A cause changes what a step shows where so much of the chances of its answers lies elsewhere."""
+
+
+_Answered = tuple[str, Value, float | None, tuple[bool, ...]]
+"""A step, its answer, the battery volts that it is judged by, which rules hold beside it."""
 
 
 def _logistic(found: Floats) -> Floats:
@@ -90,6 +96,8 @@ class Chances:
         self._folded: dict[str, Folded] = {}
         self._exact: dict[str, Floats] = {}
         self._by_rules: dict[tuple[str, tuple[bool, ...]], Floats] = {}
+        self._moves: dict[str, np.ndarray] = {}
+        self._told: dict[_Answered, Told] = {}
         self._look_confusion = self._confusion_of_looks()
 
     # ------------------------------------------------------------ what is computed
@@ -196,9 +204,15 @@ class Chances:
 
     def moves(self, step: Step) -> np.ndarray:
         """(causes,) True where a cause changes what a step shows, whatever the answer."""
-        table = self.table(step)
-        out: np.ndarray = 0.5 * np.abs(table[1:] - table[:1]).sum(axis=1) > _MOVES
-        return out
+        if step.id not in self._moves:
+            table = self.table(step)
+            self._moves[step.id] = 0.5 * np.abs(table[1:] - table[:1]).sum(axis=1) > _MOVES
+        return self._moves[step.id]
+
+    def forget_sets(self) -> None:
+        """Solve sets of causes anew when they are next asked for: see `Predictor.forget_sets`."""
+        if self.metered is not None:
+            self.metered.probing.forget_sets()
 
     def _near(self, step: Step) -> np.ndarray:
         """Causes that may bear on a step that nobody computes: of its circuit, what it needs, and the supply."""
@@ -221,7 +235,7 @@ class Chances:
         self, step: Step, sets: Sets | None = None, rows: np.ndarray | None = None, *, quick: bool = True
     ) -> Floats:
         some = slice(None) if rows is None else rows
-        spread = self._scatter(sets)[some]
+        spread = self._scatter(step, sets)[some]
         if step.kind == "measure":
             assert self.metered is not None
             readings = self.metered.readings(step, spread, sets, rows, quick=quick)
@@ -250,18 +264,26 @@ class Chances:
         some = slice(None) if rows is None else rows
         return self._shown_words(step, shown, spread, self._kept_still(step, sets)[some])
 
-    def _scatter(self, sets: Sets | None) -> Floats:
-        """Each row's own scatter; of several causes the larger."""
+    def _scatter(self, step: Step, sets: Sets | None) -> Floats:
+        """Each row's own scatter, none of what is not there under the step's operate; of several causes the larger."""
+        spread: Floats = self._spread * self._there(step)
         if sets is None:
-            return self._spread
-        return np.array([0.0, *(max(self._spread[1 + i] for i in members) for members in sets)])
+            return spread
+        return np.array([0.0, *(max(spread[1 + i] for i in members) for members in sets)])
 
     def _kept_still(self, step: Step, sets: Sets | None) -> Floats:
         """(rows,) 1 where the very part that is looked at or listened to cannot move."""
-        part = (step.target or "").split(".")[0]
+        part, there = (step.target or "").split(".")[0], self._there(step)
         if sets is None:
-            return np.array([float(part in held) for held in self._held])
-        return np.array([0.0, *(float(any(part in self._held[1 + i] for i in members)) for members in sets)])
+            return np.array([float(part in held and here) for held, here in zip(self._held, there, strict=True)])
+        return np.array(
+            [0.0, *(float(any(part in self._held[1 + i] and there[1 + i] for i in members)) for members in sets)]
+        )
+
+    def _there(self, step: Step) -> np.ndarray:
+        """(1 + causes,) which of them are there under the step's operate."""
+        assert self.predictor is not None
+        return self.predictor.there(step.operate)
 
     def _confusion(self, step: Step) -> Floats:
         if step.outcomes == LOOKS:
@@ -298,11 +320,23 @@ class Chances:
     ) -> Told:
         """Chance of this answer for every row. `supply_v`: the battery volts measured in this job, which
         all predicted volts are scaled to. Raises ValueError for an answer the step does not have."""
+        holding = () if self.computed(step) else self._ruled.holding(step, context or {})
+        key = (step.id, value, supply_v, holding)
+        told = self._told.get(key)
+        if told is None:
+            told = self._told_anew(step, value, supply_v, context)
+            told.rows.flags.writeable = False  # shared by all who ask
+            self._told[key] = told
+            while len(self._told) > _TOLD_KEPT:
+                del self._told[next(iter(self._told))]
+        return told
+
+    def _told_anew(self, step: Step, value: Value, supply_v: float | None, context: Mapping[str, Value] | None) -> Told:
         if step.kind == "measure" and self.computed(step):
             told = self._density(step, value, None, supply_v)
             return Told(self.seldom.mixed(told.rows), told.flat)
         table = self.answers(step) if self.computed(step) else self.table(step, context)
-        return Told(table[:, self.column(step, value)], 1.0 / table.shape[1])
+        return Told(table[:, self.column(step, value)].copy(), 1.0 / table.shape[1])
 
     def told_sets(
         self, step: Step, value: Value, sets: Sequence[frozenset[int]], supply_v: float | None = None
@@ -332,7 +366,7 @@ class Chances:
 
     def _density(self, step: Step, value: Value, sets: Sets | None, supply_v: float | None) -> Told:
         assert self.metered is not None
-        readings = self.metered.readings(step, self._scatter(sets), sets)
+        readings = self.metered.readings(step, self._scatter(step, sets), sets)
         number, mean = float(value), readings.mean  # type: ignore[arg-type]
         if readings.logarithmic:
             number = math.log10(min(max(number, 1e-3), observe.OPEN_LINE_OHM))
@@ -367,7 +401,7 @@ class Chances:
             raise ValueError(f"{step.id} is not computed, or is not answered in words")
         rows, sets = (np.array([HEALTHY, *(1 + i for i in members)]), None) if len(members) < 2 else (None, [members])
         some = slice(None) if rows is None else rows
-        words = self._true_words(step, self._scatter(sets)[some], sets, rows, False)[-1]
+        words = self._true_words(step, self._scatter(step, sets)[some], sets, rows, False)[-1]
         out: Floats = words / words.sum()
         return out
 

@@ -143,8 +143,8 @@ class Reasoner:
         return out
 
     def held(self, cause: int) -> frozenset[str]:
-        """The parts that a cause (by index) keeps from moving: a seized horn or motor, a relay whose contact is
-        welded."""
+        """The parts that a cause (by index) keeps from moving while it is there: a seized horn or motor, a relay
+        whose contact is welded."""
         change = self.causes[cause].change
         flags = change.flags if change is not None else frozenset()
         return frozenset(part for part, _, mode in (flag.rpartition(":") for flag in flags) if mode in _KEPT_STILL)
@@ -187,8 +187,31 @@ class Reasoner:
     ) -> Beliefs:
         """Everything that follows. `proving`: the job checks a circuit that nobody has complained of, so
         that all being well is as likely as not. Raises DiagError where the rule engine fails."""
-        supply_v = self._supply_v(findings)
+        evidence, judged = self.evidence(findings, treated, proving=proving)
         last = max([f.period for f in findings] + [t.period for t in treated], default=0)
+        now = [finding for finding in findings if finding.period == last]
+        outcome = self.fired(now)
+        firings, established = outcome.firings, outcome.established
+        posterior = weigh(evidence)
+        asked, warned, stopped = _effects(firings)
+        return Beliefs(
+            posterior,
+            self.ranking(posterior),
+            firings,
+            established,
+            asked,
+            warned,
+            stopped,
+            judged,
+            self._values(now),
+            evidence,
+        )
+
+    def evidence(
+        self, findings: Sequence[Finding], treated: Sequence[Treated] = (), *, proving: bool = False
+    ) -> tuple[Evidence, tuple[tuple[Finding, Told], ...]]:
+        """What the causes are weighed by, and the chances of each answer. `proving` as in `beliefs`."""
+        supply_v = self._supply_v(findings)
         judged: list[tuple[Finding, Told]] = []
         rows: list[Judged] = []
         weighed_in: list[Finding] = []
@@ -205,9 +228,6 @@ class Reasoner:
                 moves = self.chances.moves(finding.step) if together is not None and finding.step is not None else None
                 weighed_in.append(finding)
                 rows.append(Judged(finding.seq, finding.period, told.rows, told.flat, together, moves))
-        now = [finding for finding in findings if finding.period == last]
-        outcome = self.fired(now)
-        firings, established = outcome.firings, outcome.established
         evidence = Evidence(
             tuple(rows),
             tuple(self._treatment(t) for t in treated),
@@ -217,20 +237,7 @@ class Reasoner:
             lambda wanted: self._solve(weighed_in, wanted),
             fickle=self.chances.seldom.causes,
         )
-        posterior = weigh(evidence)
-        asked, warned, stopped = _effects(firings)
-        return Beliefs(
-            posterior,
-            self._ranking(posterior),
-            firings,
-            established,
-            asked,
-            warned,
-            stopped,
-            tuple(judged),
-            self._values(now),
-            evidence,
-        )
+        return evidence, tuple(judged)
 
     def _repeats(self, findings: Sequence[Finding], finding: Finding) -> bool:
         """Whether an answer only says again what was said of the same check: the same eyes and the same meter,
@@ -293,7 +300,8 @@ class Reasoner:
         cures = frozenset(self.index[cause] for cause in plan.cures) if plan is not None else frozenset()
         return Treatment(treated.period, cures, 1 - _MISSES)
 
-    def _ranking(self, posterior: Posterior) -> tuple[tuple[str, float], ...]:
+    def ranking(self, posterior: Posterior) -> tuple[tuple[str, float], ...]:
+        """Remedies with the chance that each is needed now, likeliest first."""
         absent: dict[str, float] = {}
         for problem in posterior.problems or (posterior,):
             needed: dict[str, float] = {}
@@ -370,7 +378,7 @@ class Reasoner:
         posterior = beliefs.posterior
         if posterior.problems:
             open_ = [problem for problem in posterior.problems if problem.healthy < _OPEN and problem.sets]
-            posterior = max(open_, key=first or (lambda found: self._ranking(found)[0][1]), default=posterior)
+            posterior = max(open_, key=first or (lambda found: self.ranking(found)[0][1]), default=posterior)
         tables = [self.chances.table(step, beliefs.context) for step in self._ruled_steps]
         if self._ruled_table is None or any(
             new is not old for new, old in zip(tables, self._ruled_table[0], strict=True)

@@ -13,14 +13,16 @@ import yaml
 
 from diag.errors import DiagError
 from diag.job.folder import SUFFIX
-from diag.job.journal import read_journal
+from diag.job.journal import parse_journal, read_journal
 from diag.job.records import Record
 from diag.replay.forms import Expected
 
-__all__ = ["EXPECT", "Job", "expected_beside", "jobs_in", "read_job"]
+__all__ = ["EXPECT", "Job", "expected_beside", "jobs_in", "parsed_job", "read_job", "shipped_jobs"]
 
 EXPECT = ".expect.yaml"
 """Ending of the file beside `NAME.jsonl` that says what the job must come to."""
+_PACKAGE = Path(__file__).resolve().parent.parent
+_LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
 @dataclass(frozen=True)
@@ -60,24 +62,52 @@ def read_job(path: Path, name: str | None = None) -> Job:
     return Job(own, str(path), records, expected, messages)
 
 
+def parsed_job(name: str, path: str, content: bytes, beside: bytes | None) -> Job:
+    """The same from bytes that were read elsewhere; `beside`: those of the file that says what it must come to."""
+    try:
+        records, messages = parse_journal(content, path)
+        expected = _expected(beside, _beside(path)) if beside is not None else None
+    except DiagError as error:
+        return Job(name, path, problem=str(error))
+    return Job(name, path, records, expected, messages)
+
+
 def expected_beside(path: Path) -> Expected | None:
     """What `NAME.expect.yaml` beside a job says; None where there is none. Raises DiagError where it cannot be
     used."""
-    beside = path.with_name(path.name.removesuffix(SUFFIX) + EXPECT)
+    beside = Path(_beside(str(path)))
     if not beside.exists():
         return None
     try:
-        found = yaml.safe_load(beside.read_text(encoding="utf-8"))
+        return _expected(beside.read_bytes(), str(beside))
     except OSError as error:
         raise DiagError(f"{beside}: {error.strerror or error}; expected a file that can be read.") from error
+
+
+def shipped_jobs() -> Path:
+    """The folder of recorded jobs that come with the program: inside an installed package, or at the top of a
+    checkout. Raises DiagError if neither is there."""
+    for folder in (_PACKAGE / "_transcripts", _PACKAGE.parent / "transcripts"):
+        if folder.is_dir():
+            return folder
+    raise DiagError("the recorded jobs that come with the program are missing; name a FOLDER, or install it again.")
+
+
+def _beside(path: str) -> str:
+    return path.removesuffix(SUFFIX) + EXPECT
+
+
+def _expected(content: bytes, file: str) -> Expected:
+    try:
+        found = yaml.load(content.decode("utf-8"), Loader=_LOADER)
     except (yaml.YAMLError, UnicodeDecodeError) as error:
         mark = getattr(error, "problem_mark", None)
-        where = f"{beside}:{mark.line + 1}:{mark.column + 1}" if mark is not None else f"{beside}:1:1"
+        where = f"{file}:{mark.line + 1}:{mark.column + 1}" if mark is not None else f"{file}:1:1"
         raise DiagError(
             f"{where}: found something that is not YAML; expected `ends-at`, a list of remedies."
         ) from error
     if not isinstance(found, dict) or not _are_words(found.get("ends-at")):
-        raise DiagError(f"{beside}:1:1: found no `ends-at`; expected a list of the remedies that cured, in order.")
+        raise DiagError(f"{file}:1:1: found no `ends-at`; expected a list of the remedies that cured, in order.")
     not_at, causes = found.get("not-at", []), found.get("cause", [])
     causes = [causes] if isinstance(causes, str) else causes
     return Expected(

@@ -42,16 +42,18 @@ _WEIGHING: WeakKeyDictionary[Reasoner, Weighing] = WeakKeyDictionary()
 _BARE: WeakKeyDictionary[Knowledge, Reasoner] = WeakKeyDictionary()
 
 
-def outcome(reasoner: Reasoner, records: Sequence[Record], name: str) -> Outcome:
-    """What comes of a job with this knowledge; a job that cannot be replayed says why in `problem`."""
+def outcome(reasoner: Reasoner, records: Sequence[Record], name: str, weighing: Weighing | None = None) -> Outcome:
+    """What comes of a job with this knowledge; a job that cannot be replayed says why in `problem`. `weighing`: of
+    this reasoner, where many jobs are replayed together; it remembers what they have in common."""
     try:
         state = state_of(records)
     except ValueError as error:
-        return Outcome(name, "", problem=str(error))
+        return Outcome(name, "", problem=f"{error}; found `{records[0].event if records else 'nothing'}`")
     try:
-        if reasoner not in _WEIGHING:
-            _WEIGHING[reasoner] = Weighing(reasoner)
-        return _Replay(_WEIGHING[reasoner], state).outcome(name)
+        if weighing is None:
+            weighing = _WEIGHING.setdefault(reasoner, Weighing(reasoner))
+            weighing.begin()
+        return _Replay(weighing, state).outcome(name)
     except (DiagError, ValueError) as error:
         return Outcome(name, state.vehicle, problem=str(error))
 
@@ -146,7 +148,7 @@ class _Replay:
             beliefs = plan_next(self.reasoner, self._cut(count)).beliefs
             if beliefs is None:
                 return Believed((), (), 0.0)
-            return self.weighing.short(beliefs)
+            return self.weighing.short(beliefs.posterior)
         if not findings and self.proving is None:
             return Believed((), (), 0.0)
         proving = self.proving is not None and not somebody_complained(findings)

@@ -14,6 +14,7 @@ from typing import Any
 import platformdirs
 
 from diag import __version__
+from diag.circuit.doubts import cause_problems
 from diag.circuit.predict import Predictor
 from diag.errors import DiagError, KnowledgeError, Problem
 from diag.job.folder import new_job_path
@@ -24,7 +25,6 @@ from diag.job.state import JobState, replay
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.folders import packs_left_out
 from diag.knowledge.layers import WAY_OUT, base_layer, found_layers, layered_vehicle
-from diag.knowledge.lint import check_causes
 from diag.knowledge.load import default_vehicle, load_knowledge
 from diag.knowledge.schema import Rule
 from diag.reason.engine import default_matcher
@@ -91,8 +91,8 @@ def open_reasoner(
         predictor = Predictor(knowledge, step_operates(knowledge), cache_folder(), progress, looked_at(knowledge))
     reasoner = Reasoner(knowledge, predictor, matcher or default_matcher(), with_rules="rules" not in without)
     problems = _beyond_limits(knowledge)
-    if without.isdisjoint(WITHOUT):
-        problems += check_causes(knowledge, set(reasoner.index))
+    if without.isdisjoint(WITHOUT) and predictor is not None:
+        problems += cause_problems(knowledge, predictor.network, reasoner.index)
     if problems:
         raise KnowledgeError(problems, WAY_OUT if len(knowledge.layers) > 1 else "")
     return reasoner
