@@ -166,16 +166,17 @@ def _agreed() -> bool:
 def _changes(
     gathered: Gathered, lesson: Lesson, used: Learned | None, tell: Callable[[float], None]
 ) -> list[Difference]:
-    """Recorded jobs of the vehicles counted: the jobs themselves, those shipped and those of one's own rules."""
-    from diag.knowledge.folders import local_folder
+    """Recorded jobs of the vehicles counted: the jobs themselves, those shipped and those of packs and one's own
+    rules."""
+    from diag.knowledge.layers import found_layers
     from diag.learn.conclusions import changes, recorded_on
     from diag.learn.lesson import groups_of
     from diag.replay.jobs import shipped_jobs
 
     own = {job.hash for job in lesson.learned.counted}
     groups = [g for g in groups_of(gathered) if not g.without and any(job.hash in own for job in g.jobs)]
-
-    jobs = recorded_on([group.file for group in groups], [shipped_jobs(), local_folder() / "jobs"])
+    folders = [shipped_jobs(), *(layer.folder / "jobs" for layer in found_layers()[0])]
+    jobs = recorded_on([group.file for group in groups], folders)
     for group in groups:
         for job in group.jobs:
             jobs[group.file].setdefault(job.name, job.records)
