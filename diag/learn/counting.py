@@ -137,8 +137,9 @@ class _Job:
         present = self._beliefs(findings, treated).posterior.present[rows]
         if present.sum() < 1e-6:  # nobody suspected it: as often as each is met
             present = self.reasoner.prior[rows]
-        found = present / present.sum()
-        return {cause: float(share) for cause, share in zip(cures, found, strict=True) if share >= _WORTH}
+        shares = present / present.sum()
+        found = {cause: float(share) for cause, share in zip(cures, shares, strict=True) if share >= _WORTH}
+        return {cause: share / sum(found.values()) for cause, share in found.items()}
 
     def _was_wrong(self, starts: Sequence[tuple[frozenset[int], float]], name: str) -> float:
         """Chance, all being known, that something which the remedy cures was wrong to begin with."""
@@ -161,8 +162,10 @@ class _Job:
     def _misjudged(
         self, starts: Sequence[tuple[frozenset[int], float]], faults: Mapping[str, Mapping[str, float]]
     ) -> tuple[tuple[Slip, ...], tuple[Off, ...]]:
-        """Every answer whose truth is clear once the cure is known; none where something unnamed was changed."""
-        if any(one.remedy is None for one in self.treated):
+        """Every answer whose truth is clear once the cure is known; none where something unnamed was changed, or a
+        remedy was done twice, as nobody knows then since when it is cured."""
+        done = [one.remedy for one in self.treated]
+        if None in done or len(set(done)) < len(done):
             return (), ()
         cured = {
             treated.period: {self.reasoner.index[cause] for cause in self.reasoner.remedies[treated.remedy].cures}
