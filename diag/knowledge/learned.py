@@ -29,6 +29,7 @@ __all__ = [
     "Level",
     "LearningFile",
     "Met",
+    "Misreading",
     "Strengths",
     "Teller",
     "VehicleCounts",
@@ -163,9 +164,6 @@ class Learned(Model):
     def digest(self) -> str:
         """16 hex digits of the SHA-256 of all that changes what is believed."""
         plain = self.model_dump(mode="json", include={"faults", "strength", "kinds", "circuits", "vehicles", "misread"})
-        for level in plain["strength"].values():
-            level.pop("because", None)
-            level.pop("source", None)
         return hashlib.sha256(json.dumps(plain, sort_keys=True).encode()).hexdigest()[:16]
 
     def tellers(self, vehicle: str, kind: str, mode: str, circuit: str, subject: str, cause: str) -> tuple[Teller, ...]:

@@ -70,9 +70,10 @@ class _Version:
 
 
 def jobs_below(folder: Path) -> list[Path]:
-    """The journals of a folder, by name. Raises DiagError where it cannot be read."""
+    """The journals of a folder and those below it. Raises DiagError where it cannot be read."""
     try:
-        return sorted(path for path in folder.iterdir() if path.suffix == SUFFIX and path.is_file())
+        next(folder.iterdir(), None)
+        return sorted(path for path in folder.rglob(f"*{SUFFIX}") if path.is_file())
     except OSError as error:
         raise DiagError(
             f"--from {folder}: the jobs could not be listed: {why(error)}; expected a folder of jobs. "
@@ -81,7 +82,7 @@ def jobs_below(folder: Path) -> list[Path]:
 
 
 def gather(folder: Path) -> Gathered:
-    """All journals of a folder. Raises DiagError where the folder cannot be read; a journal that cannot is set
+    """All journals below a folder. Raises DiagError where the folder cannot be read; a journal that cannot is set
     aside with its name."""
     return sorted_out(jobs_below(folder))
 

@@ -17,6 +17,7 @@ from diag.knowledge.learned import (
     LearningFile,
     Level,
     Met,
+    Misreading,
     Strengths,
     VehicleCounts,
     weight,
@@ -95,7 +96,12 @@ def learned_from(jobs: Iterable[Tallied], how: LearningFile, date: str) -> Learn
         used=True,
         date=date,
         faults=faults,
-        strength=Strengths(kind=levels.kind, circuit=levels.circuit, vehicle=levels.vehicle, misread=how.misread),
+        strength=Strengths(
+            kind=_bare(levels.kind),
+            circuit=_bare(levels.circuit),
+            vehicle=_bare(levels.vehicle),
+            misread=Misreading(strength=how.misread.strength, most=how.misread.most),
+        ),
         kinds=_nested(kinds),
         circuits=_nested(circuits),
         vehicles=own,
@@ -104,6 +110,11 @@ def learned_from(jobs: Iterable[Tallied], how: LearningFile, date: str) -> Learn
             CountedJob(job=job.name, hash=job.hash) for job in sorted(ordered, key=lambda job: (job.name, job.hash))
         ),
     )
+
+
+def _bare(level: Level) -> Level:
+    """Without why: that stands where the strengths are set."""
+    return Level(strength=level.strength, least=level.least)
 
 
 def shares_after(causes: Sequence[Known], learned: Learned, vehicle: str) -> dict[str, float]:
