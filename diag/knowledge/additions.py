@@ -182,6 +182,8 @@ class _Laid:
                 f"Its successor is `{successor}`: replace that one." if successor else "Give the rule another id.",
             )
             return
+        if section in ("controls", "places") and old == new:
+            return  # the same words for the same place are no clash
         if section == "rules":
             self.ledger.unsaid |= dict.fromkeys(_established(old) - _established(new), place)
         self.ledger.replace(name, section, place, was)

@@ -244,3 +244,26 @@ def test_the_files_below_are_as_they_were(tmp_path: Path) -> None:
     own("rules:\n" + rule("lamp/amber-dark", "Mine") + rule("lamp/more"))
     assert over(small).content_hash != before.content_hash
     assert load_knowledge(small.vehicle, small.rules).content_hash == before.content_hash
+
+
+def test_two_packs_may_name_one_place_alike(tmp_path: Path) -> None:
+    """Each needs it, and both mean the same; other words for it would be a clash."""
+    small = write_small(tmp_path / "base")
+
+    def both(words: str) -> list[Layer]:
+        one = write_pack(tmp_path / "one", "one", lamp="circuit: lamp\nplaces: {roof: on the roof}\n")
+        two = write_pack(tmp_path / "two", "two", lamp=f"circuit: lamp\nplaces: {{roof: {words}}}\n")
+        return [Layer(folder.name, "", "1", folder, "folder", "") for folder in (one, two)]
+
+    know = load_knowledge(small.vehicle, small.rules, both("on the roof"))
+    assert know.places["roof"] == "on the roof" and know.replaced == ()
+    with pytest.raises(KnowledgeError, match="both give `roof` under `places`"):
+        load_knowledge(small.vehicle, small.rules, both("above"))
+
+
+def test_the_first_variants_of_a_circuit(tmp_path: Path) -> None:
+    """Where the lower file has none, mistakes in them still have their place."""
+    path = own("variants:\n" + variant("{earth: negative}", "lamp/negative", "Mine").replace("lamp-on", "lamp-un"))
+    assert str(place_in(path, "lamp-un")) in told(write_small(tmp_path / "base"))
+    path = own("variants:\n" + variant("{erth: negative}", "lamp/negative", "Mine"))
+    assert f"{place_in(path, 'erth')}: there is no such option" in told(write_small(tmp_path / "base"))
