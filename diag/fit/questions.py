@@ -179,11 +179,14 @@ def _check(file: QuestionsFile, marked: Marked, circuits: Mapping[str, Offered])
     known = [question.id for question in file.questions]
 
     def say(loc: tuple[Any, ...], what: str, found: str, among: list[str], *, key: bool = False) -> None:
-        problems.append(Problem(marked.place(loc, key=key), what, quoted(found), words(among), nearest(found, among)))
+        place = marked.place(loc, key=key)
+        problems.append(Problem(place, what, quoted(found), words(among), nearest(found, among), "unknown-id"))
 
     for name in NEEDED:
         if name not in known:
-            problems.append(Problem(marked.place(("questions",)), f"the question `{name}` is missing"))
+            problems.append(
+                Problem(marked.place(("questions",)), f"the question `{name}` is missing", code="missing-key")
+            )
     for name, one in file.sorts.items():
         for place, circuit in enumerate(one.circuits):
             if circuit not in circuits:
