@@ -102,8 +102,22 @@ _no_wiring = click.option("--without-wiring", is_flag=True, help="Rules alone, f
 _no_rules = click.option("--without-rules", is_flag=True, help="The computed network alone.")
 
 
-def _left_out(without_wiring: bool, without_rules: bool) -> frozenset[str]:
-    return frozenset(name for name, out in (("wiring", without_wiring), ("rules", without_rules)) if out)
+_no_packs = click.option(
+    "--without-packs",
+    is_flag=True,
+    help="The shipped rules alone, without rule packs and rules of your own; DIAG_PACKS=none does the same.",
+)
+
+
+def _packs_out(without_packs: bool) -> bool:
+    from diag.knowledge.folders import packs_left_out
+
+    return without_packs or packs_left_out()
+
+
+def _left_out(without_wiring: bool, without_rules: bool, without_packs: bool) -> frozenset[str]:
+    out = (("wiring", without_wiring), ("rules", without_rules), ("packs", _packs_out(without_packs)))
+    return frozenset(name for name, left in out if left)
 
 
 @click.group(
@@ -138,11 +152,13 @@ def _conversation(
 
     have = _instruments(instruments)
     messages: list[str] = []
+    packs = "packs" not in without
     if job is not None and job.exists():
+        file = vehicle_file(vehicle, packs) if vehicle else None
         with _progress() as tell:
-            conversation, journal, messages = resume_job(job, vehicle_file(vehicle) if vehicle else None, tell, have)
+            conversation, journal, messages = resume_job(job, file, tell, have, packs)
     else:
-        file = vehicle_file(vehicle)
+        file = vehicle_file(vehicle, packs)
         with _progress() as tell:
             reasoner = open_reasoner(file, without, tell)
         conversation, journal = new_job(reasoner, file, job, INSTRUMENTS[:2] if have is None else have, without)
@@ -162,8 +178,14 @@ def _talk_to_person(conversation: Any, messages: list[str]) -> None:
 @_at_hand
 @_no_wiring
 @_no_rules
+@_no_packs
 def start(
-    vehicle: str | None, job: Path | None, instruments: str | None, without_wiring: bool, without_rules: bool
+    vehicle: str | None,
+    job: Path | None,
+    instruments: str | None,
+    without_wiring: bool,
+    without_rules: bool,
+    without_packs: bool,
 ) -> None:
     """Begin a job: say what is wrong, or check a whole circuit.
 
@@ -171,7 +193,8 @@ def start(
     diag start
     diag start --vehicle my-van.yaml --instruments test-lamp,meter
     """
-    with _conversation(vehicle, job, instruments, _left_out(without_wiring, without_rules)) as (conversation, messages):
+    without = _left_out(without_wiring, without_rules, without_packs)
+    with _conversation(vehicle, job, instruments, without) as (conversation, messages):
         _talk_to_person(conversation, messages)
 
 
@@ -179,10 +202,12 @@ def start(
 @click.argument("job", required=False)
 @_vehicle
 @_at_hand
-def resume(job: str | None, vehicle: str | None, instruments: str | None) -> None:
+@_no_packs
+def resume(job: str | None, vehicle: str | None, instruments: str | None, without_packs: bool) -> None:
     """Go on with a job: its file, its name in `diag jobs` or the beginning of it; the newest where none is
     named."""
-    with _conversation(vehicle, _job_path(job), instruments, frozenset()) as (conversation, messages):
+    without = _left_out(False, False, without_packs)
+    with _conversation(vehicle, _job_path(job), instruments, without) as (conversation, messages):
         _talk_to_person(conversation, messages)
 
 
@@ -192,15 +217,22 @@ def resume(job: str | None, vehicle: str | None, instruments: str | None) -> Non
 @_at_hand
 @_no_wiring
 @_no_rules
+@_no_packs
 def talk(
-    vehicle: str | None, job: Path | None, instruments: str | None, without_wiring: bool, without_rules: bool
+    vehicle: str | None,
+    job: Path | None,
+    instruments: str | None,
+    without_wiring: bool,
+    without_rules: bool,
+    without_packs: bool,
 ) -> None:
     """The same conversation as JSON Lines, for other front ends."""
     from diag.talk.lines import run_lines
 
     sys.stdin.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
     sys.stdout.reconfigure(encoding="utf-8")  # type: ignore[union-attr]
-    with _conversation(vehicle, job, instruments, _left_out(without_wiring, without_rules)) as (conversation, messages):
+    without = _left_out(without_wiring, without_rules, without_packs)
+    with _conversation(vehicle, job, instruments, without) as (conversation, messages):
         for message in messages:
             click.echo(message, err=True)
         run_lines(conversation, sys.stdin, sys.stdout)
@@ -254,14 +286,20 @@ def jobs() -> None:
 )
 @click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
 @_vehicle
+@_no_packs
 def export(
-    job: str, form: Literal["markdown", "json", "csv", "handover"], out: Path | None, vehicle: str | None
+    job: str,
+    form: Literal["markdown", "json", "csv", "handover"],
+    out: Path | None,
+    vehicle: str | None,
+    without_packs: bool,
 ) -> None:
     """Write the log of a job: what was found, why, what was done, what is open."""
     from diag.log.export import export_job
     from diag.talk.opening import vehicle_file
 
-    text = export_job(_job_path(job), form, vehicle_file(vehicle) if vehicle else None)
+    packs = not _packs_out(without_packs)
+    text = export_job(_job_path(job), form, vehicle_file(vehicle, packs) if vehicle else None, packs=packs)
     if out is None:
         click.echo(text, nl=not text.endswith("\n"))
     else:

@@ -4,9 +4,16 @@ from __future__ import annotations
 
 import click
 
+from diag import check_verbs, layer_verbs
+
 __all__ = ["rules"]
 
 
 @click.group()
 def rules() -> None:
     """What the program knows: look it over, add to it, see where it came from."""
+
+
+rules.add_command(check_verbs.check)
+rules.add_command(check_verbs.schema)
+rules.add_command(layer_verbs.packs)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from typing import Any
 
 from diag.alter.plan import Plan
@@ -13,7 +13,7 @@ from diag.knowledge.alterations import SECTIONS
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.units import plain
 
-__all__ = ["HISTORY", "content_after", "with_history", "with_sizes", "with_wires_kept"]
+__all__ = ["HISTORY", "content_after", "with_history", "with_sizes", "with_wires_kept", "without_what_went"]
 
 HISTORY = "history-of-alterations"
 _STAYS = ("title", "place", "reach", "sealed")
@@ -76,6 +76,20 @@ def _take_away(name: str, overrides: dict[str, dict[str, Any]], before: Knowledg
         before.parts[name].kind if name in before.parts else "", "parts"
     )  # fmt: skip
     overrides.setdefault(section, {})[name] = {"fitted": "absent"}
+
+
+def without_what_went(new: Mapping[str, Any], before: Container[str], after: Container[str]) -> dict[str, Any]:
+    """The content without what it says otherwise of things that only the circuits of `before` have: a dynamo's wires
+    go with the dynamo. `before`, `after`: ids that the circuits themselves give."""
+    out = dict(new)
+    overrides = {
+        section: {name: entry for name, entry in entries.items() if name not in before or name in after}
+        for section, entries in new.get("overrides", {}).items()
+    }
+    out.pop("overrides", None)
+    if kept := {section: entries for section, entries in overrides.items() if entries}:
+        out["overrides"] = kept
+    return out
 
 
 def with_wires_kept(new: Mapping[str, Any], before: Knowledge, after: Knowledge) -> dict[str, Any]:

@@ -239,7 +239,8 @@ def _doubts(proofs: Sequence[ProofRow], figures: Sequence[FigureRow], after: Com
             yield f"{row.title}: computed as {row.shows}, which is not what a sound vehicle shows."
     for figure in figures:
         if figure.good is False:
-            yield f"{figure.title}: {figure.was} before and {figure.now} after, which is the wrong way."
+            judged = "nothing is gained" if figure.was == figure.now else "which is the wrong way"
+            yield f"{figure.title}: {figure.was} before and {figure.now} after, {judged}."
     for name in after.blown:
         yield f"{name} gives way on the sound vehicle: its fuse or section is too small."
 

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from diag.alter.computed import Computed
-from diag.alter.newfile import HISTORY, content_after, with_history, with_sizes, with_wires_kept
+from diag.alter.newfile import HISTORY, content_after, with_history, with_sizes, with_wires_kept, without_what_went
 from diag.alter.plan import Plan, make_plan
 from diag.alter.rewrite import rewritten
 from diag.alter.sheet import WorkSheet, make_worksheet
@@ -63,6 +63,8 @@ def alter(vehicle: Path, recipe: Recipe, settings: Sequence[str], date: str, ear
         return _loaded(vehicle, rewritten(text, old, content, head, _NOTES), plan)
 
     content = content_after(old.data, plan, before_known)
+    bare, _ = known({key: value for key, value in content.items() if key != "overrides"})
+    content = without_what_went(content, before_known.spots.bases, bare.spots.bases)
     after_known, _ = known(content)
     if recipe.model.keeps_wires:
         content = with_wires_kept(content, before_known, after_known)
@@ -104,6 +106,7 @@ def _fitted(plan: Plan, after: Knowledge) -> None:
             quoted(name),
             "the id of one that it has",
             nearest(name, known),
+            code="unknown-part",
         )
         for loc, name, known, key in wanted
         if name not in known
@@ -141,11 +144,11 @@ def _in_recipe(problem: Problem, new: Marked, plan: Plan) -> Problem:
     for index, change in zip(plan.at, plan.changes, strict=True):
         if len(loc) > 2 and loc[0] == "overrides" and loc[1] in SECTIONS and loc[2] in getattr(change, str(loc[1])):
             place = marked.place(("changes", index, *loc[1:]), key=len(loc) == 3)
-            return Problem(place, problem.what, problem.found, problem.expected, problem.mend)
+            return replace(problem, place=place)
         if len(loc) > 1 and loc[0] == "options" and loc[1] in change.options:
             place = marked.place(("changes", index, *loc))
-            return Problem(place, problem.what, problem.found, problem.expected, problem.mend)
+            return replace(problem, place=place)
     if problem.place.file == new.file:
         place = Place(f"the altered {Path(new.file).name}", problem.place.line, problem.place.column)
-        return Problem(place, problem.what, problem.found, problem.expected, problem.mend)
+        return replace(problem, place=place)
     return problem

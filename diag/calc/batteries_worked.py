@@ -45,7 +45,7 @@ def charge_answer(volts: float | None, gravity: float | None, system_v: int, tem
         six = volts * 6 / CELLS[system_v]
         worked = f"U = {six:.3f} V {_signed(found.at_reference - six, 3)} V = {found.at_reference:.3f} V"
     return Answer(
-        _told(found),
+        _told(found, temperature_c),
         (read, ("battery at", written(temperature_c, "degC"))),
         words,
         symbols,
@@ -102,8 +102,10 @@ def standing_answer(
     )
 
 
-def _told(found: Charge) -> tuple[str, ...]:
+def _told(found: Charge, temperature_c: float) -> tuple[str, ...]:
     result = [f"State of charge {written(100 * found.share, '')} %", f"Its acid freezes at {found.freezes_c:.0f} °C"]
+    if temperature_c <= found.freezes_c:
+        result.append("! At this temperature it is frozen: do not charge or jump it, it may burst. Thaw it first")
     if found.beyond:
         result.append(_OUTSIDE[found.beyond])
     elif found.share < 0.75:

@@ -57,10 +57,19 @@ def read_answers(catalogue: Catalogue, file: Path) -> tuple[dict[str, str], list
                     quoted(str(name)),
                     words(known),
                     nearest(str(name), known),
+                    "unknown-key",
                 )
             )
         elif not isinstance(value, str):
-            problems.append(Problem(marked.place((name,)), f"`{name}` has no single answer", shown(value), "one word"))
+            problems.append(
+                Problem(
+                    marked.place((name,)),
+                    f"`{name}` has no single answer",
+                    shown(value),
+                    "one word",
+                    code="wrong-value",
+                )
+            )
     if problems:
         raise KnowledgeError(problems)
     given = {str(name): str(value) for name, value in marked.data.items()}
@@ -75,7 +84,9 @@ def read_answers(catalogue: Catalogue, file: Path) -> tuple[dict[str, str], list
             answers[asked.id] = asked.typical
             expected = str(error).removeprefix("expected ")
             what = f"the answer to `{asked.id}` will not do"
-            problems.append(Problem(marked.place((asked.id,)), what, quoted(given[asked.id]), expected))
+            problems.append(
+                Problem(marked.place((asked.id,)), what, quoted(given[asked.id]), expected, code="wrong-value")
+            )
     if problems:
         raise KnowledgeError(problems)
     return answers, [name for name in given if name not in answers]

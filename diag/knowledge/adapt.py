@@ -173,12 +173,13 @@ def without_idle_taps(files: Mapping[str, CircuitFile]) -> dict[str, CircuitFile
     used = {end for file in files.values() for wire in file.wires.values() for end in (wire.from_, wire.to)}
     for file in files.values():
         for check in file.checks:
-            used |= {check.red or "", check.black or "", *check.operate.values()}
+            used |= {check.red or "", check.black or ""}
+            used |= {end for position in check.operate.values() for end in position.split("+")}
 
     def pruned(name: str, part: Any) -> Any:
         if not isinstance(part, schema.JointPart):
             return part
-        kept = tuple(t for t in part.terminals if any(f"{name}.{t}" in end for end in used))
+        kept = tuple(t for t in part.terminals if f"{name}.{t}" in used)
         kept = kept if len(kept) >= 2 else part.terminals[:2]
         return part if kept == part.terminals else part.model_copy(update={"terminals": kept})
 

@@ -93,6 +93,7 @@ __all__ = [
     "MotorPart",
     "Option",
     "Part",
+    "PartSort",
     "PlugPart",
     "RegulatorPart",
     "RelayPart",
@@ -101,6 +102,7 @@ __all__ = [
     "RheostatPart",
     "Rule",
     "Sections",
+    "SortMode",
     "SenderPart",
     "SharedFile",
     "StarterPart",
@@ -114,6 +116,7 @@ __all__ = [
     "WiperMotorPart",
     "Wire",
     "WrittenFor",
+    "one_or_more",
 ]
 
 
@@ -122,11 +125,13 @@ OptionRef = Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]+(\.[a-z0-9-]+)
 """An option of the same circuit, `circuit.option`, or `earth`, `system-v`, `circuit`."""
 
 
-def _several(found: Any) -> Any:
+def one_or_more(found: Any) -> Any:
+    """One name stands for a list of it."""
     return (found,) if isinstance(found, str) else found
 
 
-OneOrMore = Annotated[tuple[Id, ...], BeforeValidator(_several), Field(min_length=1)]
+OneOrMore = Annotated[tuple[Id, ...], BeforeValidator(one_or_more), Field(min_length=1)]
+OneOrMorePositions = Annotated[tuple[str, ...], BeforeValidator(one_or_more), Field(min_length=1)]
 
 
 # ---------------------------------------------------------------- checks, rules, remedies
@@ -280,14 +285,29 @@ class CauseNote(Model):
 
     `frequency` multiplies how often a derived cause is met; for an added cause it is the frequency
     itself, per thousand faults. `like` names the derived cause whose readings an added cause shows
-    (left out: electrically nothing shows)."""
+    (left out: electrically nothing shows). Beside `like`: `ohm` or `factor` where that cause has one and
+    here it is another, `spread` how far real cases stray from it (natural log); `while` control to the
+    positions (one or a list) in which it is there: all must hold, else the vehicle is as sound. Of a derived
+    cause these replace what it has."""
 
     id: CauseRef
     title: Text | None = None
     frequency: Positive | None = None
     like: CauseRef | None = None
+    ohm: Ohms | None = None
+    factor: Positive | None = None
+    spread: Share | None = None
+    while_: Mapping[Id, OneOrMorePositions] = {}
     remedy: Id | None = None
     source: Text
+
+    @model_validator(mode="after")
+    def _beside_like(self) -> CauseNote:
+        given = {"ohm": self.ohm, "factor": self.factor, "spread": self.spread, "while": self.while_ or None}
+        lone = [key for key, value in given.items() if value is not None]
+        if self.like is None and lone:
+            raise ValueError(f"`{lone[0]}` needs a `like`: the fault that this one shows itself as")
+        return self
 
 
 class Remedy(Model):
@@ -309,6 +329,8 @@ class Sections(Model):
 
     controls: Mapping[Id, Positions] = {}
     """Controls that only this circuit has, with their positions, rest position first."""
+    says: Mapping[Id, Mapping[str, Text]] = {}
+    """How a person is told to put a control in a position, where `control position` does not say it well."""
     parts: Mapping[Id, Part] = {}
     fuses: Mapping[Id, FusePart] = {}
     earths: Mapping[Id, EarthPart] = {}
@@ -419,10 +441,28 @@ class RemedyForm(Model):
     minutes: Minutes = 10.0
 
 
+class SortMode(Mode):
+    """One way in which a sort of part fails. `like`: the mode of its kind that it shows itself as, with `ohm` or
+    `factor` of its own where that mode has one; left out: the mode of the same name."""
+
+    like: Id | None = None
+
+
+class PartSort(Model):
+    """A sort of part that is electrically a kind, and fails in ways of its own: a fuel pump is a motor. Modes of
+    the kind that it does not name stay as they are, but for those in `without`."""
+
+    based_on: Id
+    modes: Mapping[Id, SortMode] = {}
+    without: tuple[Id, ...] = ()
+
+
 class KindsFile(Model):
     """rules/kinds.yaml: fault modes of every kind, and the wording of their remedies."""
 
     kinds: Mapping[Id, Mapping[Id, Mode]]
+    sorts: Mapping[Id, PartSort] = {}
+    """Sorts of part that are based on a kind; a part says which it is by `sort`."""
     remedies: Mapping[Id, RemedyForm]
     outside_chance: Share = 0.01
     """Prior of a cause that is not in the model."""

@@ -27,13 +27,20 @@ FORMS: tuple[Form, ...] = ("markdown", "json", "csv", "handover")
 
 
 def export_job(
-    path: Path, form: Form, vehicle: Path | None = None, *, reasoner: Reasoner | None = None, zone: tzinfo | None = None
+    path: Path,
+    form: Form,
+    vehicle: Path | None = None,
+    *,
+    reasoner: Reasoner | None = None,
+    zone: tzinfo | None = None,
+    packs: bool = True,
 ) -> str:
     """The job in `path` as text. Nothing is written, and the journal is not touched.
 
     `vehicle`: its file, where the one named in the job has gone. `reasoner`: one that is open already
-    (then `vehicle` is not read). `zone`: for local times; None is this machine's. Raises JournalError for
-    a file that is not a job, KnowledgeError or DiagError for knowledge that cannot be used.
+    (then `vehicle` is not read). `zone`: for local times; None is this machine's. `packs`: False weighs by the
+    shipped rules alone. Raises JournalError for a file that is not a job, KnowledgeError or DiagError for knowledge
+    that cannot be used.
     """
     if form not in FORMS:
         raise DiagError(f"found the form `{form}`; expected one of {', '.join(FORMS)}. Choose one of these.")
@@ -45,7 +52,9 @@ def export_job(
     except ValueError as error:
         raise DiagError(f"{path}:1:1: {error}; found `{records[0].event}`. Use a file that diag wrote.") from error
     if reasoner is None:
-        reasoner = open_reasoner(vehicle or known_vehicle(state), frozenset(state.without))
+        without = frozenset(state.without) | (frozenset() if packs else {"packs"})
+        packs = "packs" not in without
+        reasoner = open_reasoner(vehicle or known_vehicle(state, packs), without)
     told = [message.replace(f"{path}", path.name) for message in messages]
     lived = replayed(reasoner, records)
     report = report_of(lived, path.name, told, zone)

@@ -61,7 +61,7 @@ def as_handover(job: Replayed, report: Report) -> str:
             chosen=[item for item in newest if item.sound is False and _kind(job, item) == "choose"],
             fuses=fuse_lines(job.reasoner),
             orders=_orders(job, report),
-            cautions=_cautions(report.items),
+            cautions=_cautions(job, report.items),
             standing=_standing(job, newest),
             state=_state,
             fuse=_fuse,
@@ -122,10 +122,13 @@ def _orders(job: Replayed, report: Report) -> list[_Order]:
     return out
 
 
-def _cautions(items: Sequence[Item]) -> list[str]:
-    """Cautions that were read in this job; whoever goes on minds the same."""
+def _cautions(job: Replayed, items: Sequence[Item]) -> list[str]:
+    """Cautions that were read in this job, and those of the remedies carried out; whoever goes on minds the same."""
     texts = [item.text for item in items if item.event == "acknowledged" and "(source:" in item.text]
-    return list(dict.fromkeys(text.rpartition(" (source:")[0] for text in texts))
+    read = [text.rpartition(" (source:")[0] for text in texts]
+    known, remedies = job.reasoner.knowledge.cautions, job.reasoner.remedies
+    done = [remedies[treated.remedy] for treated in job.treated if treated.remedy in remedies]
+    return list(dict.fromkeys([*read, *(known[name].text for plan in done for name in plan.cautions)]))
 
 
 def _standing(job: Replayed, newest: Sequence[Item]) -> str:
@@ -176,6 +179,7 @@ def _cell(text: object) -> Ready:
 def _environment() -> jinja2.Environment:
     env = markdown_environment("diag.log")
     env.filters |= {
+        "layers": lambda layers: ", ".join(layer.called for layer in layers),
         "cell": _cell,
         "joined": _joined,
         "utc": lambda at: f"{at.utc[:10]} {at.utc[11:16]} UTC",

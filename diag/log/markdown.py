@@ -53,6 +53,7 @@ def _parts(items: Sequence[Item]) -> Iterator[_Part]:
 def _environment() -> jinja2.Environment:
     env = markdown_environment("diag.log")
     env.filters |= {
+        "layers": lambda layers: ", ".join(layer.called for layer in layers),
         "by_answer": _by_answer,
         "code": code,
         "chance": _chance,

@@ -235,7 +235,7 @@ class Chances:
         self, step: Step, sets: Sets | None = None, rows: np.ndarray | None = None, *, quick: bool = True
     ) -> Floats:
         some = slice(None) if rows is None else rows
-        spread = self._scatter(sets)[some]
+        spread = self._scatter(step, sets)[some]
         if step.kind == "measure":
             assert self.metered is not None
             readings = self.metered.readings(step, spread, sets, rows, quick=quick)
@@ -264,18 +264,26 @@ class Chances:
         some = slice(None) if rows is None else rows
         return self._shown_words(step, shown, spread, self._kept_still(step, sets)[some])
 
-    def _scatter(self, sets: Sets | None) -> Floats:
-        """Each row's own scatter; of several causes the larger."""
+    def _scatter(self, step: Step, sets: Sets | None) -> Floats:
+        """Each row's own scatter, none of what is not there under the step's operate; of several causes the larger."""
+        spread: Floats = self._spread * self._there(step)
         if sets is None:
-            return self._spread
-        return np.array([0.0, *(max(self._spread[1 + i] for i in members) for members in sets)])
+            return spread
+        return np.array([0.0, *(max(spread[1 + i] for i in members) for members in sets)])
 
     def _kept_still(self, step: Step, sets: Sets | None) -> Floats:
         """(rows,) 1 where the very part that is looked at or listened to cannot move."""
-        part = (step.target or "").split(".")[0]
+        part, there = (step.target or "").split(".")[0], self._there(step)
         if sets is None:
-            return np.array([float(part in held) for held in self._held])
-        return np.array([0.0, *(float(any(part in self._held[1 + i] for i in members)) for members in sets)])
+            return np.array([float(part in held and here) for held, here in zip(self._held, there, strict=True)])
+        return np.array(
+            [0.0, *(float(any(part in self._held[1 + i] and there[1 + i] for i in members)) for members in sets)]
+        )
+
+    def _there(self, step: Step) -> np.ndarray:
+        """(1 + causes,) which of them are there under the step's operate."""
+        assert self.predictor is not None
+        return self.predictor.there(step.operate)
 
     def _confusion(self, step: Step) -> Floats:
         if step.outcomes == LOOKS:
@@ -358,7 +366,7 @@ class Chances:
 
     def _density(self, step: Step, value: Value, sets: Sets | None, supply_v: float | None) -> Told:
         assert self.metered is not None
-        readings = self.metered.readings(step, self._scatter(sets), sets)
+        readings = self.metered.readings(step, self._scatter(step, sets), sets)
         number, mean = float(value), readings.mean  # type: ignore[arg-type]
         if readings.logarithmic:
             number = math.log10(min(max(number, 1e-3), observe.OPEN_LINE_OHM))

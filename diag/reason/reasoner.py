@@ -139,8 +139,8 @@ class Reasoner:
         return out
 
     def held(self, cause: int) -> frozenset[str]:
-        """The parts that a cause (by index) keeps from moving: a seized horn or motor, a relay whose contact is
-        welded."""
+        """The parts that a cause (by index) keeps from moving while it is there: a seized horn or motor, a relay
+        whose contact is welded."""
         change = self.causes[cause].change
         flags = change.flags if change is not None else frozenset()
         return frozenset(part for part, _, mode in (flag.rpartition(":") for flag in flags) if mode in _KEPT_STILL)

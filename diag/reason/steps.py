@@ -175,8 +175,8 @@ def _of_check(knowledge: Knowledge, check: schema.Check) -> Step:
 
 def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -> list[dict[str, str]]:
     """Operates of a circuit's looks and listens in which something is at work when all is well, without
-    those that add a further control to another and put nothing else to work, and with the engine standing
-    where that will do."""
+    those that add a further control to another and put nothing else to work (unless some fault is there only
+    then), and with the engine standing where that will do."""
     found: dict[tuple[tuple[str, str], ...], dict[str, str]] = {}
     works: dict[tuple[tuple[str, str], ...], set[str]] = {}
     for check in knowledge.circuits[circuit].checks:
@@ -192,9 +192,12 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
             if check.operate and check.unit in ("V", "A") and "battery" not in check.operate
         }
     calm = {key: operate for key, operate in found.items() if operate.get("engine") != "running"} or found
+    seldom = {
+        (control, position) for cause in predictor.causes for control, wanted in cause.only for position in wanted
+    }
     out = []
     for key, operate in calm.items():
-        within = [other for other in calm if set(other) < set(key)]
+        within = [other for other in calm if set(other) < set(key) and not seldom & (set(key) - set(other))]
         if not within or works.get(key, set()) - set().union(*(works.get(other, set()) for other in within)):
             out.append(operate)
     return out

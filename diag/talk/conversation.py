@@ -26,7 +26,7 @@ from diag.stages.coil import key_on_minutes
 from diag.stages.course import HANDOVER, STAGES
 from diag.talk.answers import AnswerError, choice_of, look_of, reading_of, word_of
 from diag.talk.findings import findings_of, record_of, step_of
-from diag.talk.known import WHOLE
+from diag.talk.known import WHOLE, seldom_sound
 from diag.talk.naming import named_step
 from diag.talk.objects import ask_of, circuit_choices, conclusion_of, do_of, start_of, symptom_choices
 from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, plan_next
@@ -277,8 +277,16 @@ class Conversation:
             return self._keep("acknowledged", check=ask["check"], caution=ask["caution-id"], **more)
         if value == ALL_RIGHT and ask.get("group"):
             return self._all_right(ask)
-        step = self.reasoner.steps[ask["check"]]
-        return self._keep("answered", **record_of(step, self._value(step, value)))
+        step, look = self.reasoner.steps[ask["check"]], self.plan.next
+        told = self._keep("answered", **record_of(step, self._value(step, value)))
+        if isinstance(look, Look) and look.proof is not None and look.neighbour is None and self._odd(told["seq"]):
+            told["not-cured"] = self.reasoner.remedies[look.proof].title
+        return told
+
+    def _odd(self, seq: int) -> bool:
+        """Whether the answer of that number is one that a sound vehicle seldom gives."""
+        judged = self.plan.beliefs.judged if self.plan.beliefs is not None else ()
+        return any(finding.seq == seq and seldom_sound(told) for finding, told in judged)
 
     def _all_right(self, ask: Object) -> Object:
         """Every look of a group as on a sound vehicle: each is a finding of its own, undone together."""

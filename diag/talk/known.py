@@ -8,13 +8,14 @@ from collections.abc import Mapping, Sequence
 
 from diag.job.state import JobState
 from diag.knowledge import schema
+from diag.reason.chances import Told
 from diag.reason.choose import CAUTION_MINUTES, WALK_MINUTES, Situation
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
 from diag.reason.steps import SERIES_LAMP, Finding, Step
 from diag.stages.course import BEFORE_POWER
 from diag.talk.nexts import DoFirst, Look, Next
 
-__all__ = ["BACK_ON", "WHOLE", "Known", "somebody_complained", "whole"]
+__all__ = ["BACK_ON", "WHOLE", "Known", "seldom_sound", "somebody_complained", "whole"]
 
 WHOLE = "whole"
 """Start value of a job that proves the whole vehicle in stages."""
@@ -34,6 +35,11 @@ def whole(state: JobState) -> bool:
         e.fields.get("check") in ("start", "symptom") and e.fields.get("value") == WHOLE
         for e in state.standing("answered", "found")
     )
+
+
+def seldom_sound(told: Told) -> bool:
+    """Whether an answer with these chances is one that a healthy vehicle seldom gives."""
+    return float(told.rows[0]) < _SURPRISE * float(told.rows.max())
 
 
 def somebody_complained(findings: Sequence[Finding]) -> bool:
@@ -171,7 +177,7 @@ class Known:
     def surprises(self, finding: Finding) -> bool:
         """Whether an answer is one that a healthy vehicle seldom gives."""
         told = self._told.get(finding.seq)
-        return told is not None and float(told.rows[0]) < _SURPRISE * float(told.rows.max())
+        return told is not None and seldom_sound(told)
 
     def explains(self, cures: Sequence[str], finding: Finding, share: float = _SURPRISE) -> bool:
         """Whether one of these causes gives that answer with at least this share of its best chance."""

@@ -15,7 +15,16 @@ from diag.talk import screen, screen_why
 from diag.talk.conversation import Conversation
 from diag.talk.helping import PLAIN_HELP
 from diag.talk.screen import Line, paragraph
-from diag.talk.standing import ask_again, ask_for, error_words, job_name, newest_words, open_problems, whereabouts
+from diag.talk.standing import (
+    ask_again,
+    ask_for,
+    error_words,
+    job_name,
+    newest_words,
+    not_cured,
+    open_problems,
+    whereabouts,
+)
 from diag.talk.typed import Command, TypedError, command_of, message_of, older_of, picked_of, value_of
 
 __all__ = ["run_plain"]
@@ -256,6 +265,6 @@ class _Plain:
         if told["type"] == "error":
             self._print(paragraph(error_words(told), self.width, "! "))
         else:
-            said = f"Undone: {gone}" if gone else kept or f"Kept: {newest_words(self.conversation)}"
+            said = f"Undone: {gone}" if gone else kept or f"Kept: {newest_words(self.conversation)}{not_cured(told)}"
             self._print(paragraph(said, self.width, "> "))
         self._next()

@@ -5,7 +5,7 @@ Reads the conversation; must not know how wide a screen is or which keys it has.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +32,7 @@ __all__ = [
     "job_name",
     "minutes_so_far",
     "newest_words",
+    "not_cured",
     "symptom_ask",
     "whereabouts",
 ]
@@ -85,6 +86,11 @@ def _circuits_of(conversation: Conversation, ask: Object | None, step: Step) -> 
 def answers_so_far(conversation: Conversation) -> list[tuple[int, str]]:
     """Number and words of every answer that stands, in order."""
     return [(f.seq, finding_words(conversation.knowledge, f)) for f in conversation.findings()]
+
+
+def not_cured(told: Mapping[str, Any]) -> str:
+    """What to say beside an answer by which a remedy is not proved; else empty."""
+    return f". NOT CURED by: {told['not-cured']}. Going on." if "not-cured" in told else ""
 
 
 def newest_words(conversation: Conversation) -> str:

@@ -24,6 +24,7 @@ from diag.talk.standing import (
     error_words,
     job_name,
     newest_words,
+    not_cured,
     symptom_ask,
     whereabouts,
 )
@@ -150,7 +151,7 @@ class Terminal(StagedPages):
             self._notice = error_words(told)
             return str(told["code"])
         self._typed = ("", "")
-        self._notice = f"Undone: {gone}" if gone else f"Kept: {newest_words(self.conversation)}"
+        self._notice = f"Undone: {gone}" if gone else f"Kept: {newest_words(self.conversation)}{not_cured(told)}"
         return ""
 
     # ------------------------------------------------------------ asks

@@ -62,6 +62,17 @@ def test_a_dry_run_prints_the_sheet_and_writes_nothing(tmp_path: Path) -> None:
     assert "[hazard-front-left]" in result.output
 
 
+def test_what_the_file_said_of_parts_that_go_goes_with_them(tmp_path: Path) -> None:
+    """The van's own lengths of the dynamo's wires stood in the way of the alternator."""
+    result = run("demo-van.yaml", "alternator", "--out", str(tmp_path / "after.yaml"))
+    assert result.exit_code == 0, result.output
+    overrides = load_knowledge(tmp_path / "after.yaml").vehicle.overrides
+    assert not {"dynamo", "regulator"} & set(overrides["parts"])
+    assert not {"dynamo-main-wire", "regulator-feed"} & set(overrides["wires"])
+    assert {"battery-cable", "charge-61-wire"} <= set(overrides["wires"])
+    assert "which is the wrong way" not in result.output
+
+
 @pytest.mark.parametrize("kind", alteration_names())
 def test_narrow_sheets_fit_forty_columns(tmp_path: Path, kind: str) -> None:
     path = vehicle(tmp_path, 6 if kind == "six-to-twelve" else 12)

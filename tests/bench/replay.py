@@ -87,15 +87,19 @@ def main() -> int:
     )
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name) / "jobs"
-        reasoner = Reasoners(TABLES).whole(SIX.name)
-        played_s, played = _timed(lambda: played_jobs(reasoner, min(given.played, given.count)))
-        wrote_s, size = _timed(lambda: write_jobs(folder, copies(reasoner, played, SIX), given.count))
-        print(
-            f"{given.count} different jobs out of {len(played)} played in {played_s:.0f} s, written in {wrote_s:.0f} s: "
-            f"{size / 1e6:.0f} MB, {sum(len(job) for job in played) / len(played):.0f} records each"
-        )
-        del reasoner
+        _generated(folder, given.count, given.played)
         return _measured(folder, given.count, given.workers, Path(name))
+
+
+def _generated(folder: Path, count: int, most: int) -> None:
+    """Play and write the jobs; the opened vehicle is let go before anything is measured."""
+    reasoner = Reasoners(TABLES).whole(SIX.name)
+    played_s, played = _timed(lambda: played_jobs(reasoner, min(most, count)))
+    wrote_s, size = _timed(lambda: write_jobs(folder, copies(reasoner, played, SIX), count))
+    print(
+        f"{count} different jobs out of {len(played)} played in {played_s:.0f} s, written in {wrote_s:.0f} s: "
+        f"{size / 1e6:.0f} MB, {sum(len(job) for job in played) / len(played):.0f} records each"
+    )
 
 
 def _measured(folder: Path, count: int, workers: int, home: Path) -> int:
@@ -116,7 +120,8 @@ def _measured(folder: Path, count: int, workers: int, home: Path) -> int:
     )
     kept_s, again = _timed(lambda: replay_archive(archive, workers, store, _Quiet()))
     print(
-        f"the same again, looked up: {kept_s:.2f} s, {count / kept_s:.0f} jobs a second, {took_s / kept_s:.0f} x quicker"
+        f"the same again, looked up: {kept_s:.2f} s, {count / kept_s:.0f} jobs a second, "
+        f"{took_s / kept_s:.0f} x quicker"
     )
     rates = []
     for part in (16, 8, 4, 2, 1):

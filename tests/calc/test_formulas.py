@@ -105,6 +105,16 @@ def test_readings_outside_the_table_are_named() -> None:
     assert any("charger" in line for line in charge_answer(13.4, None, 12, 20.0).result)
 
 
+def test_a_battery_colder_than_its_acid_bears_is_said_to_be_frozen() -> None:
+    """Charging ice bursts the case; source: common practice, no source."""
+    flat = charge_from_volts(11.8, 12, -15.0)
+    for degrees in (flat.freezes_c - 2, flat.freezes_c + 5):
+        told = charge_answer(11.8, None, 12, degrees).result
+        colder = degrees <= charge_from_volts(11.8, 12, degrees).freezes_c
+        assert colder == (degrees < flat.freezes_c)
+        assert any("frozen" in line for line in told) == colder
+
+
 @given(st.floats(0.001, 5.0), st.floats(5.0, 200.0), st.floats(0.0, 1.0))
 def test_standing_is_what_is_left_over_what_is_drawn(amps: float, capacity: float, charge: float) -> None:
     days = days_of_standing(amps, capacity, charge)

@@ -17,6 +17,7 @@ from diag.reason.reasoner import Beliefs, Reasoner
 from diag.talk.conversation import Conversation
 from diag.talk.opening import Rehearsed
 from diag.talk.rehearsal import SimulatedFitter
+from diag.talk.standing import not_cured
 from tests.talk.hands import fresh
 from tests.talk.outsider import healthy
 
@@ -339,3 +340,27 @@ def test_full_disk_refuses_answers_and_never_breaks_what_is_said(reasoner: Reaso
             break
     assert said[-1]["remedies"][0]["id"] == "fuse-horn.renew"
     assert not any(record.event == "concluded" for record in keeper.records)
+
+
+def test_a_remedy_that_did_not_help_is_said_to(reasoner: Reasoner) -> None:
+    """The person sees at once that the proof failed, and of which remedy, and need not guess why it asks on."""
+    fuse = "fuse-horn.blown"
+    other = reasoner.remedy_of[reasoner.index["horn-feed.open"]]
+    for tried, helps in ((other, False), (reasoner.remedy_of[reasoner.index[fuse]], True)):
+        conversation = fresh(reasoner)
+        answer(conversation, "horn-dead")
+        put(conversation, {"remedied": tried})
+        hidden = SimulatedFitter(reasoner, () if helps else (fuse,))
+        told: Object = {}
+        for _ in range(12):
+            ask = conversation.say()[-1]
+            if ask["type"] != "ask":
+                break
+            proving = "Proves" in ask["why"]
+            told = put(conversation, hidden.answer(ask))
+            if proving and not helps:
+                break
+        assert ("not-cured" in told) == (not helps)
+        if not helps:
+            assert told["not-cured"] == reasoner.remedies[tried].title
+            assert "NOT CURED" in not_cured(told)
