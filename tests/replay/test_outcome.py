@@ -59,7 +59,7 @@ def test_sure_after_is_where_one_remedy_held_until_it_was_carried_out(reasoner: 
 def test_a_cause_that_explains_everything_alone_is_weighed_the_same_both_ways(reasoner: Reasoner) -> None:
     """The quick way must be no other way, remedies and proofs included."""
     quick = 0
-    for name in ("horn-fuse", "double-fault", "walk-double"):
+    for name in ("horn-fuse", "horn-itself", "one-side-dead", "double-fault"):
         state = replay(Recorded.read(name).records)
         for count in range(3, len(state.entries) + 1):
             findings, treated, proving, _ = findings_of(reasoner, replace(state, entries=state.entries[:count]))
@@ -71,12 +71,12 @@ def test_a_cause_that_explains_everything_alone_is_weighed_the_same_both_ways(re
                 assert np.allclose(found.present, whole.present, atol=1e-12)
                 assert (found.healthy, found.outside) == pytest.approx((whole.healthy, whole.outside), abs=1e-12)
                 assert dict(found.sets).keys() == dict(whole.sets).keys()
-    assert quick > 20
+    assert quick > 15
 
 
 def test_outcome_does_not_hang_on_what_was_replayed_before(reasoner: Reasoner) -> None:
     """Or the same folder would come out differently on another machine."""
-    jobs = [Recorded.read(name) for name in ("double-fault", "walk-double", "fuse-blows-at-once")]
+    jobs = [Recorded.read(name) for name in ("double-fault", "fuse-blows-at-once", "horn-fuse")]
     forward = {job.name: outcome(reasoner, job.records, job.name) for job in jobs}
     backward = {job.name: outcome(reasoner, job.records, job.name) for job in reversed(jobs)}
     together = Weighing(reasoner)
