@@ -19,6 +19,7 @@ from diag.knowledge.adapt import adapted, stretched, without_amps, without_idle_
 from diag.knowledge.additions import Replaced
 from diag.knowledge.bridging import bridge_problem
 from diag.knowledge.layers import Layer
+from diag.knowledge.learned import Learned
 from diag.knowledge.names import nearest, quoted, shown
 from diag.knowledge.omit import Outside, joined, leave_out
 from diag.knowledge.reader import Loc, Marked
@@ -127,6 +128,8 @@ class Knowledge:
     content_hash: str
     """16 hex digits of the SHA-256 of the validated content, whatever the files' layout."""
     spots: Spots = field(repr=False)
+    learned: Learned | None = field(default=None, repr=False)
+    """What closed jobs taught, where it is used."""
     layers: tuple[Layer, ...] = ()
     """What it is made of, lowest first."""
     layer_of: Mapping[str, str] = field(default_factory=dict)
@@ -194,6 +197,7 @@ def assemble(
                     f"the first at {first}",
                     "an id of its own for each thing",
                     "Give one of them another id.",
+                    code="duplicate-id",
                 )
             )
         else:
@@ -219,7 +223,7 @@ def assemble(
     for file in files.values():
         parts |= {**file.parts, **file.fuses, **file.earths}
     wires = {name: wire for file in files.values() for name, wire in file.wires.items()}
-    named = {section: by_id(section) for section in _LISTS}
+    named: dict[str, Any] = {section: by_id(section) for section in _LISTS}
     fitted = {*parts, *wires, *(name for entries in named.values() for name in entries)}
     knowledge = Knowledge(
         vehicle.model,
@@ -311,6 +315,7 @@ def _controls(
                         ", ".join(positions),
                         ", ".join(found[control]),
                         "Make the two agree, or give it another name.",
+                        code="controls-disagree",
                     )
                 )
     return found
@@ -354,6 +359,7 @@ def _override(
                             shown(entry["fitted"]),
                             "`fitted: absent`",
                             "Leave `fitted` out for what is there.",
+                            code="bad-override",
                         )
                     )
                     continue
@@ -382,10 +388,16 @@ def _idle_checks(
         at: Loc = ("overrides", "checks", name)
         if name not in known:
             what, found, expected = "no circuit of this vehicle has such a check", quoted(name), "the id of a check"
-            problems.append(Problem(vehicle.marked.place(at, key=True), what, found, expected, nearest(name, known)))
+            problems.append(
+                Problem(
+                    vehicle.marked.place(at, key=True), what, found, expected, nearest(name, known), code="bad-override"
+                )
+            )
         elif dict(entry) != {"fitted": "absent"}:
             what = "a check can only be taken away"
-            problems.append(Problem(vehicle.marked.place(at), what, "something else", "`fitted: absent`"))
+            problems.append(
+                Problem(vehicle.marked.place(at), what, "something else", "`fitted: absent`", code="bad-override")
+            )
     return frozenset(gone)
 
 
@@ -432,6 +444,7 @@ def _may_be_new(
             quoted(name),
             f"the id of a {word}, or a new one described in full",
             mend,
+            code="bad-override",
         )
     )
     return False

@@ -19,6 +19,7 @@ from pydantic import StringConstraints
 from diag import __version__
 from diag.errors import KnowledgeError, Place, Problem
 from diag.knowledge.folders import local_folder, packs_file, packs_left_out, rules_folder
+from diag.knowledge.learned import learned_file, read_learned
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Loc, Marked, read_yaml
 from diag.knowledge.scalars import Id, Model, Text
@@ -26,6 +27,7 @@ from diag.knowledge.translate import validate
 
 __all__ = [
     "ENTRY_POINTS",
+    "LEARNED",
     "LOCAL",
     "SHIPPED",
     "WAY_OUT",
@@ -34,6 +36,7 @@ __all__ = [
     "PacksFile",
     "base_layer",
     "found_layers",
+    "holder_of",
     "installed_layers",
     "layer_files",
     "layered_vehicle",
@@ -47,12 +50,13 @@ ENTRY_POINTS = "diag.rule_packs"
 """Group of entry points; each names the package of a wheel whose folder holds `pack.yaml`."""
 SHIPPED: Literal["shipped"] = "shipped"
 LOCAL: Literal["local"] = "local"
+LEARNED: Literal["learned"] = "learned"
 WAY_OUT = "To go on with the shipped rules alone: --without-packs, or DIAG_PACKS=none."
 """Told after a mistake in a layer that can be left out: it must not stand between a person and the vehicle."""
 FOLDERS = ("circuits", "vehicles", "alterations")
 """Folders of a layer whose files are knowledge. Recorded jobs prove it and are none."""
 
-Origin = Literal["shipped", "wheel", "folder", "local"]
+Origin = Literal["shipped", "wheel", "folder", "local", "learned"]
 Version = Annotated[str, StringConstraints(pattern=r"^[0-9]+(\.[0-9]+)*$", max_length=30)]
 
 
@@ -146,7 +150,21 @@ def found_layers(listed: Sequence[str] | None = None) -> tuple[tuple[Layer, ...]
                 _digest(own),
             )
         )
+    layers += _learned(problems)
     return tuple(layers), problems
+
+
+def _learned(problems: list[Problem]) -> Iterator[Layer]:
+    """What closed jobs taught, as the highest layer: it has no entries of its own and moves how often causes and
+    misreadings are met."""
+    try:
+        found = read_learned()
+    except KnowledgeError as error:
+        problems += error.problems
+        return
+    if found is not None and found.used:
+        title = "Learned from closed jobs"
+        yield Layer(LEARNED, title, found.date, learned_file().parent, LEARNED, found.digest)
 
 
 def read_pack(folder: Path, problems: list[Problem], origin: Origin = "folder") -> _Found | None:
@@ -161,7 +179,7 @@ def read_pack(folder: Path, problems: list[Problem], origin: Origin = "folder") 
     if model is None:
         return None
     own = folder == local_folder()
-    if (model.pack in (LOCAL, SHIPPED)) != own or (own and model.pack != LOCAL):
+    if (model.pack in (LEARNED, LOCAL, SHIPPED)) != own or (own and model.pack != LOCAL):
         problems.append(
             Problem(
                 marked.place(("pack",)),
@@ -169,6 +187,7 @@ def read_pack(folder: Path, problems: list[Problem], origin: Origin = "folder") 
                 quoted(model.pack),
                 "`pack: local`" if own else "a name of its own",
                 "Correct it.",
+                code="pack-name",
             )
         )
         return None
@@ -199,6 +218,12 @@ def vehicles_in(folder: Path) -> list[str]:
     return sorted(path.name for path in (folder / "vehicles").glob("*.yaml") if path.is_file())
 
 
+def holder_of(path: Path, layers: Sequence[Layer]) -> Layer | None:
+    """The layer in whose folder a file lies, None where it lies in none."""
+    whole = path.resolve()
+    return next((layer for layer in layers if whole.is_relative_to(layer.folder.resolve())), None)
+
+
 def layered_vehicle(name: str, layers: Sequence[Layer]) -> Path | None:
     """The vehicle of this file name in the highest layer that has one, None where there is none.
 
@@ -220,6 +245,7 @@ def layered_vehicle(name: str, layers: Sequence[Layer]) -> Path | None:
                     "each name from one pack",
                     f"Write `after: [{lower.name}]` in the pack.yaml of `{found[-1].name}`, or name the file with its "
                     "folder.",
+                    "duplicate-id",
                 )
             ]
         )
@@ -240,6 +266,7 @@ def _digest(folder: Path) -> str:
                         (error.strerror or str(error)).lower(),
                         "a readable YAML file",
                         "Check its permissions.",
+                        code="unreadable",
                     )
                 ]
             ) from None
@@ -265,6 +292,7 @@ def _wheels(problems: list[Problem]) -> Iterator[_Found]:
                     quoted(point.value),
                     "a package with a folder that holds `pack.yaml`",
                     "Install it again, or take it away.",
+                    code="unreadable",
                 )
             )
             continue
@@ -293,6 +321,7 @@ def _folders(listed: Sequence[str] | None, problems: list[Problem]) -> Iterator[
                     quoted(name),
                     "the folder of a rule pack",
                     f"Put it back, or take the pack off the list: `diag rules packs --remove {folder.name}`.",
+                    code="unreadable",
                 )
             )
             continue
@@ -313,6 +342,7 @@ def _once(packs: Iterable[_Found], problems: list[Problem]) -> list[_Found]:
                     f"{quoted(found.model.pack)}, also at {first.marked.place(('pack',))}",
                     "each pack once, with a name of its own",
                     "Take one of them away, or rename it.",
+                    code="duplicate-id",
                 )
             )
     return list(known.values())
@@ -332,6 +362,7 @@ def _laid(packs: Sequence[_Found], problems: list[Problem]) -> list[Layer]:
                     quoted(name),
                     words(name for name in names if name != found.model.pack) or "no name, for there is no other pack",
                     nearest(name, names) or "Install that pack, or take the name away.",
+                    code="unknown-pack",
                 )
             )
         if not lost:
@@ -380,4 +411,5 @@ def _ring(stuck: Sequence[_Found], below: Mapping[str, Any]) -> Iterator[Problem
         " after ".join(f"`{name}`" for name in [*ring, ring[0]]),
         "a lowest one",
         "Take one `after` out of the ring.",
+        code="ring",
     )

@@ -118,6 +118,7 @@ __all__ = [
     "WiperMotorPart",
     "Wire",
     "WrittenFor",
+    "one_or_more",
 ]
 
 
@@ -128,12 +129,13 @@ OptionRef = Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]+(\.[a-z0-9-]+)
 """An option of the same circuit, `circuit.option`, or `earth`, `system-v`, `circuit`."""
 
 
-def _several(found: Any) -> Any:
+def one_or_more(found: Any) -> Any:
+    """One name stands for a list of it."""
     return (found,) if isinstance(found, str) else found
 
 
-OneOrMore = Annotated[tuple[Id, ...], BeforeValidator(_several), Field(min_length=1)]
-OneOrMorePositions = Annotated[tuple[str, ...], BeforeValidator(_several), Field(min_length=1)]
+OneOrMore = Annotated[tuple[Id, ...], BeforeValidator(one_or_more), Field(min_length=1)]
+OneOrMorePositions = Annotated[tuple[str, ...], BeforeValidator(one_or_more), Field(min_length=1)]
 
 
 # ---------------------------------------------------------------- checks, rules, remedies

@@ -400,6 +400,18 @@ class Chances:
         number = self.metered.number(step, row, sets)
         return None if math.isnan(number) else number
 
+    def true_words(self, step: Step, members: frozenset[int] = frozenset()) -> Floats:
+        """(outcomes,) the chance of each word for a step that is answered in words, with exactly these causes
+        (indices from 0) present and before anybody misjudges it: between two words the edge is soft. Raises
+        ValueError where nobody computes it."""
+        if not self.computed(step) or step.kind == "measure":
+            raise ValueError(f"{step.id} is not computed, or is not answered in words")
+        rows, sets = (np.array([HEALTHY, *(1 + i for i in members)]), None) if len(members) < 2 else (None, [members])
+        some = slice(None) if rows is None else rows
+        words = self._true_words(step, self._scatter(step, sets)[some], sets, rows, False)[-1]
+        out: Floats = words / words.sum()
+        return out
+
     def healthy_reading(self, step: Step) -> float:
         """What a meter shows on a sound vehicle, in the step's unit; nan where that means nothing.
 

@@ -18,6 +18,7 @@ from diag.circuit.predict import Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED
+from diag.knowledge.taught import times_met
 from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
 from diag.reason.choose import Ranked, Situation, StepTable, rank
@@ -105,7 +106,10 @@ class Reasoner:
             },
         )
         frequency = np.array([cause.frequency for cause in self.causes])
-        self.prior: Floats = frequency / frequency.sum()
+        self.published: Floats = frequency / frequency.sum()
+        """The prior without what was learned."""
+        met = frequency * [times_met(knowledge, c.kind, c.mode, c.subject, c.id) for c in self.causes]
+        self.prior: Floats = met / met.sum()
         self.remedies = plan_remedies(knowledge, self.causes, self._what_shows())
         self.remedy_of = {self.index[cause]: plan.id for plan in self.remedies.values() for cause in plan.cures}
         self.complaints = self.chances.complaints(list(knowledge.symptoms.values()), self.steps)
