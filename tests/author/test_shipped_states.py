@@ -24,7 +24,7 @@ def world() -> Iterator[World]:
 
 
 def test_every_rule_that_is_called_tested_is_proved_by_the_jobs_it_names(world: World) -> None:
-    """A recorded job must fire it and end at what it says; its near misses must not fire it, and one of them tries it."""
+    """A recorded job must fire it and end at what it says; its near misses must not, and one of them tries it."""
     claimed = [world.rule(name) for name in world.rules if world.rule(name).state in ("tested", "proven")]
     assert len(claimed) > 150
     for rule in claimed:
