@@ -18,6 +18,7 @@ import click
 from diag import __version__
 from diag.calc_verbs import calc
 from diag.errors import DiagError
+from diag.replay_verbs import replay
 from diag.rules_verbs import rules
 from diag.vehicle_verbs import vehicle
 
@@ -139,6 +140,7 @@ def main() -> None:
 main.add_command(vehicle)
 main.add_command(calc)
 main.add_command(rules)
+main.add_command(replay)
 
 
 @contextmanager

@@ -62,6 +62,7 @@ class Ledger:
                 "each id from one pack, or a pack that says what it is laid over",
                 f"Write `after: [{of.name}]` in the pack.yaml of `{by.name}` if it is to replace it, "
                 "or give it another id.",
+                code="pack-conflict",
             )
         )
 
@@ -96,8 +97,8 @@ class _Laid:
                     break
         return found
 
-    def say(self, loc: Loc, what: str, found: str, expected: str, mend: str, *, key: bool = False) -> None:
-        self.ledger.problems.append(Problem(self.upper.place(loc, key=key), what, found, expected, mend))
+    def say(self, loc: Loc, what: str, found: str, expected: str, mend: str, *, key: bool = False, code: str) -> None:
+        self.ledger.problems.append(Problem(self.upper.place(loc, key=key), what, found, expected, mend, code))
 
     # ------------------------------------------------------------ entries
 
@@ -145,6 +146,7 @@ class _Laid:
                 f"the first at {self.upper.place((*first[entry['id']], 'id'))}",
                 "an id of its own for each thing",
                 "Give one of them another id.",
+                code="given-twice",
             )
 
     def put(self, held: dict[str, Any], home: Loc, upper_at: Loc, section: str, name: str, prefix: str = "") -> None:
@@ -180,6 +182,7 @@ class _Laid:
                 f"{quoted(name)}, retired at {was}",
                 "a new id, or `state: retired`",
                 f"Its successor is `{successor}`: replace that one." if successor else "Give the rule another id.",
+                code="retired-again",
             )
             return
         if section == "rules":
@@ -248,6 +251,7 @@ def _same_circuit(laid: _Laid) -> None:
             f"{below.system_v:g} V, {below.earth}",
             "Give its values for that, and leave `written-for` out.",
             key=True,
+            code="written-for",
         )
 
 
@@ -264,6 +268,7 @@ def _section(laid: _Laid, section: str, variants: list[dict[str, Any]]) -> None:
                 "the entry in a variant with the same `only` as the form that it replaces",
                 "Move it under `variants`.",
                 key=section not in LISTS,
+                code="duplicate-id",
             )
         elif homes:
             laid.put(variants[homes[0]], ("variants", homes[0], section), loc, section, name)
@@ -294,6 +299,7 @@ def _options(laid: _Laid) -> None:
                 ", ".join(now),
                 f"`{before[0]}` first, then {', '.join(before[1:])} and what is new",
                 "Keep them, or add an option of another name.",
+                code="option-lost",
             )
     laid.section(laid.data, ("options",), ("options",), "options")
 

@@ -197,6 +197,7 @@ def assemble(
                     f"the first at {first}",
                     "an id of its own for each thing",
                     "Give one of them another id.",
+                    code="duplicate-id",
                 )
             )
         else:
@@ -314,6 +315,7 @@ def _controls(
                         ", ".join(positions),
                         ", ".join(found[control]),
                         "Make the two agree, or give it another name.",
+                        code="controls-disagree",
                     )
                 )
     return found
@@ -357,6 +359,7 @@ def _override(
                             shown(entry["fitted"]),
                             "`fitted: absent`",
                             "Leave `fitted` out for what is there.",
+                            code="bad-override",
                         )
                     )
                     continue
@@ -385,10 +388,16 @@ def _idle_checks(
         at: Loc = ("overrides", "checks", name)
         if name not in known:
             what, found, expected = "no circuit of this vehicle has such a check", quoted(name), "the id of a check"
-            problems.append(Problem(vehicle.marked.place(at, key=True), what, found, expected, nearest(name, known)))
+            problems.append(
+                Problem(
+                    vehicle.marked.place(at, key=True), what, found, expected, nearest(name, known), code="bad-override"
+                )
+            )
         elif dict(entry) != {"fitted": "absent"}:
             what = "a check can only be taken away"
-            problems.append(Problem(vehicle.marked.place(at), what, "something else", "`fitted: absent`"))
+            problems.append(
+                Problem(vehicle.marked.place(at), what, "something else", "`fitted: absent`", code="bad-override")
+            )
     return frozenset(gone)
 
 
@@ -435,6 +444,7 @@ def _may_be_new(
             quoted(name),
             f"the id of a {word}, or a new one described in full",
             mend,
+            code="bad-override",
         )
     )
     return False

@@ -67,4 +67,5 @@ def check_sort(referee: Referee, name: str, part: schema.AnyPart) -> None:
             f"`{part.sort}`",
             words(fitting) or f"no `sort`: there is none of a {part.kind}",
             f"Give it `kind: {sorts[part.sort].based_on}`, or leave `sort` out.",
+            code="wrong-sort",
         )

@@ -112,6 +112,7 @@ class _Checker(Referee):
                     "",
                     "controls other than it",
                     "Take it away.",
+                    code="duplicate-id",
                 )
         for control, positions in know.controls.items():
             for index, position in enumerate(positions):
@@ -122,6 +123,7 @@ class _Checker(Referee):
                         quoted(position),
                         "each position once",
                         "Take one away.",
+                        code="given-twice",
                     )
         for circuit, file in know.circuits.items():
             for control, said in file.says.items():
@@ -162,6 +164,7 @@ class _Checker(Referee):
                         "",
                         "shares of other words that sum to less than 1",
                         "Lower them.",
+                        code="misread-shares",
                     )
 
     # ------------------------------------------------------------ checks
@@ -180,6 +183,7 @@ class _Checker(Referee):
                     quoted(check.red),
                     "two different terminals",
                     "Correct one of them.",
+                    code="same-terminal",
                 )
             through = self.know.parts.get(check.through or "")
             if check.through not in self.know.wires and not isinstance(through, schema.FusePart):
@@ -193,6 +197,7 @@ class _Checker(Referee):
                     f"{limits.min:g} and {limits.max:g}",
                     "`min` below `max`",
                     "Swap them.",
+                    code="limits-swapped",
                 )
             self._operate(name, check.operate)
             self._usual(name, check)
@@ -204,6 +209,7 @@ class _Checker(Referee):
                         quoted(value),
                         "each value once",
                         "Take one away.",
+                        code="given-twice",
                     )
 
     def _target(self, name: str, target: str | None) -> None:
@@ -219,9 +225,17 @@ class _Checker(Referee):
                 quoted(target),
                 words(f"{part}.{terminal}" for terminal in known.terminals[:2]),
                 "Name the filament." if not filament else nearest(target, self.targets),
+                code="wrong-target",
             )
         elif known is not None:
-            self.say(place, f"`{part}` is looked at as a whole", quoted(target), f"`{part}`", "Leave the terminal out.")
+            self.say(
+                place,
+                f"`{part}` is looked at as a whole",
+                quoted(target),
+                f"`{part}`",
+                "Leave the terminal out.",
+                code="wrong-target",
+            )
         else:
             self.unknown(place, target, self.targets, "part")
 
@@ -250,6 +264,7 @@ class _Checker(Referee):
                 quoted(position),
                 "`part.terminal+part.terminal` or `part.terminal+body`",
                 problem[1],
+                code="bad-jumper",
             )
 
     def _usual(self, name: str, check: schema.Check) -> None:
@@ -266,6 +281,7 @@ class _Checker(Referee):
                     quoted(answer),
                     "",
                     "Take `usual` away; give `limits` instead.",
+                    code="usual-shares",
                 )
             elif light not in known or (slash and not lamp):
                 self.unknown(self.know.spots.place(name, "usual", answer, key=True), answer, known, "word")
@@ -281,6 +297,7 @@ class _Checker(Referee):
                 f"{total:.3g}",
                 "at most 1",
                 "Lower them.",
+                code="usual-shares",
             )
 
     # ------------------------------------------------------------ conditions, rules, symptoms
@@ -320,6 +337,7 @@ class _Checker(Referee):
                     quoted(test),
                     "`below`, `above` or `between`" if check.kind == "measure" else "`is` or `is-not`",
                     "Use these, or name a look at a lamp.",
+                    code="wrong-test",
                 )
             elif test is not None:
                 self.known(split_word(test)[1], vocabulary, "word", name, *at, key)
@@ -333,6 +351,7 @@ class _Checker(Referee):
                     quoted(test),
                     "`light` or `rhythm`" if lamp else "`below`, `above` or `between`",
                     "Use these.",
+                    code="wrong-test",
                 )
             else:
                 self.known(test, known, "word", name, *at, key)
@@ -344,6 +363,7 @@ class _Checker(Referee):
                     f"`{key}`",
                     words(known),
                     "Test for a word, or name a measurement.",
+                    code="wrong-test",
                 )
         low, high = condition.between or (condition.above, condition.below)
         if low is not None and high is not None and low >= high:
@@ -353,6 +373,7 @@ class _Checker(Referee):
                 f"above {low:g} and below {high:g}",
                 "the lower bound first",
                 "Swap them.",
+                code="never-holds",
             )
 
     def rules(self) -> None:
@@ -368,6 +389,7 @@ class _Checker(Referee):
                     quoted(name),
                     f"`{circuit}/...`",
                     "Correct the id.",
+                    code="wrong-prefix",
                 )
             self.conditions(name, rule.when, "when")
             for index, effect in enumerate(rule.then):
@@ -376,7 +398,12 @@ class _Checker(Referee):
                 self.known(effect.stop, self.know.cautions, "caution", name, "then", index, "stop")
             self.known(rule.replaced_by, self.know.rules, "rule", name, "replaced-by")
             if rule.state == "retired" and rule.replaced_by == name:
-                self.say(self.know.spots.place(name, "replaced-by"), "a rule cannot replace itself", quoted(name))
+                self.say(
+                    self.know.spots.place(name, "replaced-by"),
+                    "a rule cannot replace itself",
+                    quoted(name),
+                    code="no-successor",
+                )
         self._successors()
         self._cycles()
 
@@ -397,6 +424,7 @@ class _Checker(Referee):
                     " by ".join(f"`{each}`" for each in [*ring, ring[0]]),
                     "a rule at the end that is not replaced",
                     "Take one `replaced-by` out of the ring.",
+                    code="no-successor",
                 )
 
     def _cycles(self) -> None:
@@ -420,6 +448,7 @@ class _Checker(Referee):
                 " from ".join(f"`{word}`" for word in ring),
                 "a chain with a beginning",
                 "Take one `established` out of the ring.",
+                code="ring",
             )
 
     # ------------------------------------------------------------ remedies and notes
@@ -451,4 +480,5 @@ class _Checker(Referee):
                     quoted(", ".join(positions)),
                     f"some of {words(known)}",
                     "Leave the others out, or leave `while` out.",
+                    code="idle-while",
                 )

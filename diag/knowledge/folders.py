@@ -34,6 +34,7 @@ def rules_folder() -> Path:
                 "",
                 "a folder with `vocabulary.yaml`",
                 "Install the program again.",
+                code="unreadable",
             )
         ]
     )
@@ -58,7 +59,16 @@ def packs_left_out() -> bool:
     wanted = os.environ.get("DIAG_PACKS", "").strip()
     if wanted not in ("", "none"):
         raise KnowledgeError(
-            [Problem(Place("DIAG_PACKS"), "this word is not known", f"`{wanted}`", "`none`, or nothing", "Unset it.")]
+            [
+                Problem(
+                    Place("DIAG_PACKS"),
+                    "this word is not known",
+                    f"`{wanted}`",
+                    "`none`, or nothing",
+                    "Unset it.",
+                    code="wrong-value",
+                )
+            ]
         )
     return wanted == "none"
 

@@ -36,6 +36,7 @@ __all__ = [
     "PacksFile",
     "base_layer",
     "found_layers",
+    "holder_of",
     "installed_layers",
     "layer_files",
     "layered_vehicle",
@@ -186,6 +187,7 @@ def read_pack(folder: Path, problems: list[Problem], origin: Origin = "folder") 
                 quoted(model.pack),
                 "`pack: local`" if own else "a name of its own",
                 "Correct it.",
+                code="pack-name",
             )
         )
         return None
@@ -216,6 +218,12 @@ def vehicles_in(folder: Path) -> list[str]:
     return sorted(path.name for path in (folder / "vehicles").glob("*.yaml") if path.is_file())
 
 
+def holder_of(path: Path, layers: Sequence[Layer]) -> Layer | None:
+    """The layer in whose folder a file lies, None where it lies in none."""
+    whole = path.resolve()
+    return next((layer for layer in layers if whole.is_relative_to(layer.folder.resolve())), None)
+
+
 def layered_vehicle(name: str, layers: Sequence[Layer]) -> Path | None:
     """The vehicle of this file name in the highest layer that has one, None where there is none.
 
@@ -237,6 +245,7 @@ def layered_vehicle(name: str, layers: Sequence[Layer]) -> Path | None:
                     "each name from one pack",
                     f"Write `after: [{lower.name}]` in the pack.yaml of `{found[-1].name}`, or name the file with its "
                     "folder.",
+                    "duplicate-id",
                 )
             ]
         )
@@ -257,6 +266,7 @@ def _digest(folder: Path) -> str:
                         (error.strerror or str(error)).lower(),
                         "a readable YAML file",
                         "Check its permissions.",
+                        code="unreadable",
                     )
                 ]
             ) from None
@@ -282,6 +292,7 @@ def _wheels(problems: list[Problem]) -> Iterator[_Found]:
                     quoted(point.value),
                     "a package with a folder that holds `pack.yaml`",
                     "Install it again, or take it away.",
+                    code="unreadable",
                 )
             )
             continue
@@ -310,6 +321,7 @@ def _folders(listed: Sequence[str] | None, problems: list[Problem]) -> Iterator[
                     quoted(name),
                     "the folder of a rule pack",
                     f"Put it back, or take the pack off the list: `diag rules packs --remove {folder.name}`.",
+                    code="unreadable",
                 )
             )
             continue
@@ -330,6 +342,7 @@ def _once(packs: Iterable[_Found], problems: list[Problem]) -> list[_Found]:
                     f"{quoted(found.model.pack)}, also at {first.marked.place(('pack',))}",
                     "each pack once, with a name of its own",
                     "Take one of them away, or rename it.",
+                    code="duplicate-id",
                 )
             )
     return list(known.values())
@@ -349,6 +362,7 @@ def _laid(packs: Sequence[_Found], problems: list[Problem]) -> list[Layer]:
                     quoted(name),
                     words(name for name in names if name != found.model.pack) or "no name, for there is no other pack",
                     nearest(name, names) or "Install that pack, or take the name away.",
+                    code="unknown-pack",
                 )
             )
         if not lost:
@@ -397,4 +411,5 @@ def _ring(stuck: Sequence[_Found], below: Mapping[str, Any]) -> Iterator[Problem
         " after ".join(f"`{name}`" for name in [*ring, ring[0]]),
         "a lowest one",
         "Take one `after` out of the ring.",
+        code="ring",
     )

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterator
+from dataclasses import replace
 
 from diag.errors import Problem
 from diag.knowledge import schema
@@ -54,6 +55,7 @@ def check_causes(knowledge: Knowledge, known: Collection[str], able: Collection[
                 quoted(cause),
                 "a fault that the part or wire can have, or one added under `causes`",
                 mend,
+                code="unknown-cause",
             )
         )
 
@@ -75,6 +77,7 @@ def check_causes(knowledge: Knowledge, known: Collection[str], able: Collection[
                 problems[-1].found,
                 problems[-1].expected,
                 f"{problems[-1].mend} An added cause needs a `title` and a `frequency`.",
+                code="unknown-cause",
             )
         elif name not in derived and note.remedy is None and not _cured(knowledge, name):
             problems.append(
@@ -84,6 +87,7 @@ def check_causes(knowledge: Knowledge, known: Collection[str], able: Collection[
                     quoted(name),
                     "a `remedy`, or a remedy that names it under `cures`",
                     "Add one.",
+                    code="no-remedy",
                 )
             )
     return sorted(problems)
@@ -96,7 +100,8 @@ def _cured(knowledge: Knowledge, cause: str) -> bool:
 def warnings(knowledge: Knowledge) -> list[Problem]:
     """What loads but is probably a slip; none of it stops a job."""
     return sorted(
-        [
+        replace(slip, severity="warning")
+        for slip in [
             *_bare_terminals(knowledge),
             *_at_rest(knowledge),
             *_idle_words(knowledge),
@@ -123,6 +128,7 @@ def _bare_terminals(knowledge: Knowledge) -> Iterator[Problem]:
                     "",
                     "",
                     "Add the wire, or leave it if the terminal is free on purpose.",
+                    code="bare-terminal",
                 )
 
 
@@ -136,6 +142,7 @@ def _at_rest(knowledge: Knowledge) -> Iterator[Problem]:
                     quoted(position),
                     "only controls that differ from rest",
                     "Leave it out.",
+                    code="at-rest",
                 )
 
 
@@ -153,6 +160,7 @@ def _idle_words(knowledge: Knowledge) -> Iterator[Problem]:
                     quoted(effect.establish),
                     "",
                     "Use it in a rule, or take it away.",
+                    code="unused-conclusion",
                 )
 
 
@@ -168,6 +176,7 @@ def _same_phrase(knowledge: Knowledge) -> Iterator[Problem]:
                     quoted(phrase),
                     "",
                     "Leave it with the symptom it fits best.",
+                    code="same-phrase",
                 )
 
 
@@ -190,6 +199,7 @@ def _never(knowledge: Knowledge, name: str, loc: Loc) -> Iterator[Problem]:
         "",
         "`rhythm: none` with `light: dark`",
         "Take one of the two away.",
+        code="never-holds",
     )
 
 
@@ -211,6 +221,7 @@ def _unused_cautions(knowledge: Knowledge) -> Iterator[Problem]:
                 quoted(name),
                 "",
                 "Add it to a check, remedy or rule, or take it away.",
+                code="unused-caution",
             )
 
 
@@ -225,6 +236,7 @@ def _lone_bundles(knowledge: Knowledge) -> Iterator[Problem]:
                 "",
                 nearest(wire.bundle, [other for other in named if other and other != wire.bundle])
                 or "Name the wires that lie beside it, or leave `bundle` out.",
+                code="lone-bundle",
             )
 
 
@@ -239,6 +251,7 @@ def _positions_left_out(knowledge: Knowledge) -> Iterator[Problem]:
                     "",
                     "",
                     "Add it, or leave it if nothing conducts there.",
+                    code="position-left-out",
                 )
 
 
@@ -254,4 +267,5 @@ def _never_there(knowledge: Knowledge) -> Iterator[Problem]:
                 ", ".join(f"`{control}: {' or '.join(wanted)}`" for control, wanted in note.while_.items()),
                 "",
                 "Add a check with an `operate` like it.",
+                code="unseen-cause",
             )

@@ -28,7 +28,19 @@ from diag.knowledge.taught import taught
 from diag.knowledge.translate import validate
 from diag.knowledge.variants import MAPPINGS
 
-__all__ = ["check_layers", "circuit_names", "default_vehicle", "load_circuits", "load_knowledge", "rules_folder"]
+__all__ = [
+    "Shelf",
+    "check_layers",
+    "circuit_names",
+    "default_kinds",
+    "default_vehicle",
+    "fitted_on",
+    "load_circuits",
+    "load_knowledge",
+    "lone",
+    "rules_folder",
+    "stacked",
+]
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -43,23 +55,25 @@ def circuit_names(rules: Path) -> list[str]:
     return sorted(path.stem for path in (rules / "circuits").glob("*.yaml"))
 
 
-def load_circuits(rules: Path) -> dict[str, schema.CircuitFile]:
-    """All circuits of a rules folder as their files say, `supply` first, for no vehicle in particular. Raises
-    KnowledgeError with every problem."""
+def load_circuits(rules: Path | None = None, layers: Sequence[Layer] | None = None) -> dict[str, schema.CircuitFile]:
+    """All circuits as the files of these layers say (see `load_knowledge`), `supply` first, for no vehicle in
+    particular. Raises KnowledgeError with every problem."""
+    shelf = Shelf(stacked(rules, layers))
     problems: list[Problem] = []
     read: dict[str, Source[Any] | None] = {}
-    read["supply"] = _read(rules / "supply.yaml", schema.SupplyFile, problems, expect="supply")
-    for name in circuit_names(rules):
-        read[name] = _read(rules / "circuits" / f"{name}.yaml", schema.CircuitFile, problems, expect=name)
+    read["supply"] = shelf.read("supply.yaml", schema.SupplyFile, problems, expect="supply")
+    for name in shelf.circuit_names():
+        read[name] = shelf.read(f"circuits/{name}.yaml", schema.CircuitFile, problems, expect=name)
+    problems += shelf.ledger.problems
     if problems:
-        raise KnowledgeError(problems)
+        raise shelf.error(problems)
     return {name: source.model for name, source in read.items() if source is not None}
 
 
 def check_layers(layers: Sequence[Layer]) -> tuple[tuple[Replaced, ...], list[Problem]]:
     """What the layers above the lowest replace, and what is wrong with their files, for no vehicle in particular:
     shape, ids and conflicts, of every circuit that they touch. References between circuits are not looked at."""
-    shelf = _Shelf(layers)
+    shelf = Shelf(layers)
     problems: list[Problem] = []
     shelf.read("kinds.yaml", schema.KindsFile, problems)
     shelf.read("supply.yaml", schema.SupplyFile, problems, expect="supply")
@@ -75,19 +89,35 @@ def load_knowledge(vehicle: Path, rules: Path | None = None, layers: Sequence[La
     `layers`: these instead, lowest first. `rules`: a whole rules folder in place of the shipped one; without
     `layers` it stands alone. Raises KnowledgeError with every problem.
     """
-    stack = _stack(rules, layers)
-    shelf = _Shelf(stack)
+    shelf = Shelf(stacked(rules, layers))
     problems: list[Problem] = []
-    folder = stack[0].folder
-    vocabulary = _read(folder / "vocabulary.yaml", schema.VocabularyFile, problems)
+    fitted = fitted_on(shelf, _read(vehicle, schema.VehicleFile, problems), problems)
+    if problems or fitted is None:
+        raise shelf.error(problems)
+    knowledge, outside, merging = fitted
+    problems = merging or crossref(knowledge, outside)  # after a failed merge every reference would be told twice
+    if problems:
+        raise shelf.error(problems)
+    for layer in knowledge.layers:
+        if layer.origin == LEARNED:
+            knowledge = taught(knowledge, read_learned(layer.folder / "learned.yaml"))
+    return knowledge
+
+
+def fitted_on(
+    shelf: Shelf, car: Source[schema.VehicleFile] | None, problems: list[Problem]
+) -> tuple[Knowledge, Outside, list[Problem]] | None:
+    """What is known of a vehicle from the files of a shelf, with what other circuits define and what went wrong in
+    putting it together; None where a file could not be read. What is wrong with files goes into `problems`; whether
+    references hold is not looked at."""
+    vocabulary = shelf.read("vocabulary.yaml", schema.VocabularyFile, problems)
     kinds = shelf.read("kinds.yaml", schema.KindsFile, problems)
     supply = shelf.read("supply.yaml", schema.SupplyFile, problems, expect="supply")
     shared = shelf.read("shared.yaml", schema.SharedFile, problems, expect="shared")
-    car = _read(vehicle, schema.VehicleFile, problems)
     circuits = _circuits(car, shelf, problems) if car else []
     problems += shelf.ledger.problems
     if problems or not (vocabulary and kinds and supply and shared and car):
-        raise shelf.error(problems)
+        return None
     every: list[Source[Any]] = [supply, *circuits, shared]
     absent = _skimmed(every, shelf)
     outside = _outside(every, absent)
@@ -97,18 +127,20 @@ def load_knowledge(vehicle: Path, rules: Path | None = None, layers: Sequence[La
         if source.model.beside
     }
     knowledge, merging = assemble(car, kinds, vocabulary, supply, every, outside, beside)
-    problems = merging or crossref(knowledge, outside)  # after a failed merge every reference would be told twice
-    if problems:
-        raise shelf.error(problems)
-    whole = replace(knowledge, layers=stack, layer_of=shelf.layer_of(knowledge), replaced=tuple(shelf.ledger.replaced))
-    for layer in stack:
-        if layer.origin == LEARNED:
-            whole = taught(whole, read_learned(layer.folder / "learned.yaml"))
-    return whole
+    laid = replace(
+        knowledge,
+        layers=tuple(shelf.layers),
+        layer_of=shelf.layer_of(knowledge),
+        replaced=tuple(shelf.ledger.replaced),
+    )
+    return laid, outside, merging
 
 
-def _stack(rules: Path | None, layers: Sequence[Layer] | None) -> tuple[Layer, ...]:
-    """The layers of one load, a whole rules folder first."""
+def stacked(rules: Path | None, layers: Sequence[Layer] | None) -> tuple[Layer, ...]:
+    """The layers of one load, lowest first: `rules` in place of the shipped ones, `layers` in place of the installed.
+
+    Raises KnowledgeError.
+    """
     if rules is None and layers is None:
         return installed_layers()
     if rules is not None and not rules.is_dir():
@@ -120,6 +152,7 @@ def _stack(rules: Path | None, layers: Sequence[Layer] | None) -> tuple[Layer, .
                     "",
                     "a folder with `vocabulary.yaml`, `kinds.yaml` and `supply.yaml`",
                     "Check its name.",
+                    code="unreadable",
                 )
             ]
         )
@@ -128,7 +161,7 @@ def _stack(rules: Path | None, layers: Sequence[Layer] | None) -> tuple[Layer, .
     return (*(base or [base_layer(rules)]), *above)
 
 
-class _Shelf:
+class Shelf:
     """The files of all layers, each joined with those of its name below it."""
 
     def __init__(self, layers: Sequence[Layer]) -> None:
@@ -146,11 +179,13 @@ class _Shelf:
         return [(layer, path) for layer, path in found if path.is_file()] or found[:1]
 
     def read(self, name: str, model: type[M], problems: list[Problem], expect: str = "") -> Source[M] | None:
-        """A file of the lowest layer that has it, with what higher layers add to it or replace."""
+        """A file of the lowest layer that has it, with what higher layers add to it or replace; the vocabulary is the
+        lowest layer's alone."""
         (first, path), *above = self.paths(name)
+        above = [] if model is schema.VocabularyFile else above
         self._by_file[str(path)] = first
-        if expect and first.origin != SHIPPED and (lone := _lone(path, self.circuit_names())):
-            problems += lone
+        if expect and first.origin != SHIPPED and (told := lone(path, self.circuit_names())):
+            problems += told
             return None
         lowest = _read(path, model, problems, expect)
         if lowest is None or not above:
@@ -173,11 +208,11 @@ class _Shelf:
     def error(self, problems: list[Problem]) -> KnowledgeError:
         """The problems, with the way round them where layers that can be left out had a part in this: what they
         replace may be missed in a file below."""
-        problems = [self._by_cause(problem) for problem in problems]
+        problems = [self.by_cause(problem) for problem in problems]
         above = any(layer.origin != SHIPPED for layer in self._by_file.values())
         return KnowledgeError(problems, WAY_OUT if above else "")
 
-    def _by_cause(self, problem: Problem) -> Problem:
+    def by_cause(self, problem: Problem) -> Problem:
         """A conclusion that is missed below is told where the rule stands that no longer draws it."""
         word = problem.found.strip("`")
         at = self.ledger.unsaid.get(word)
@@ -189,6 +224,7 @@ class _Shelf:
             f"{problem.found}, used at {problem.place}",
             "a rule that establishes it",
             f"Add `- {{establish: {word}}}` under `then`, or let a rule that stays establish it.",
+            "lost-conclusion",
         )
 
     def layer_of(self, knowledge: Knowledge) -> dict[str, str]:
@@ -201,7 +237,7 @@ class _Shelf:
         return found
 
 
-def _lone(path: Path, known: Sequence[str]) -> list[Problem]:
+def lone(path: Path, known: Sequence[str]) -> list[Problem]:
     """What is wrong with a file that adds to a circuit which no lower layer has."""
     try:
         marked = read_yaml(path)
@@ -217,6 +253,7 @@ def _lone(path: Path, known: Sequence[str]) -> list[Problem]:
             quoted(path.stem),
             "the name of a circuit that is there, or a file with a `title` and all parts",
             nearest(path.stem, others),
+            "unknown-circuit",
         )
     ]
 
@@ -227,7 +264,7 @@ def _upper(path: Path, lower: Marked, expect: str) -> tuple[Marked | None, list[
         marked = read_yaml(path)
     except KnowledgeError as error:
         return None, error.problems
-    _default_kinds(marked)
+    default_kinds(marked)
     model: type[schema.Model] = schema.CircuitFile if expect else schema.KindsFile
     needed = {"title": lower.data.get("title")} if expect else {"kinds": {}, "remedies": {}}
     whole = Marked(marked.file, {**needed, **marked.data}, marked.places, marked.key_places)
@@ -281,7 +318,7 @@ def _fresh(path: Path, model: type[M], expect: str) -> tuple[Source[M] | None, t
         marked = read_yaml(path)
     except KnowledgeError as error:
         return None, tuple(error.problems)
-    _default_kinds(marked)
+    default_kinds(marked)
     found, mistakes = validate(model, marked)
     if found is None:
         return None, tuple(mistakes)
@@ -292,10 +329,12 @@ def _fresh(path: Path, model: type[M], expect: str) -> tuple[Source[M] | None, t
 
 def _other_name(marked: Marked, found: str, expect: str) -> Problem:
     what = "the circuit's name is not its file's"
-    return Problem(marked.place(("circuit",)), what, quoted(found), f"`{expect}`", "Make the two agree.")
+    return Problem(
+        marked.place(("circuit",)), what, quoted(found), f"`{expect}`", "Make the two agree.", "wrong-file-name"
+    )
 
 
-def _default_kinds(marked: Marked) -> None:
+def default_kinds(marked: Marked) -> None:
     """Under `fuses` and `earths` the kind goes without saying."""
     for block in _blocks(marked.data):
         for section, kind in KIND_BY_SECTION.items():
@@ -304,7 +343,7 @@ def _default_kinds(marked: Marked) -> None:
                     entry.setdefault("kind", kind)
 
 
-def _circuits(car: Source[schema.VehicleFile], shelf: _Shelf, problems: list[Problem]) -> list[Source[Any]]:
+def _circuits(car: Source[schema.VehicleFile], shelf: Shelf, problems: list[Problem]) -> list[Source[Any]]:
     """The circuits that the vehicle names, each followed by those it needs."""
     known = shelf.circuit_names()
     loaded: dict[str, Source[Any] | None] = {"supply": None, "shared": None}  # always there, so may be named
@@ -312,7 +351,12 @@ def _circuits(car: Source[schema.VehicleFile], shelf: _Shelf, problems: list[Pro
     def missing(name: str, marked: Marked, key: str, index: int) -> Problem:
         at = marked.place((key, index))
         return Problem(
-            at, "there is no such circuit", quoted(name), f"a file `circuits/{name}.yaml`", nearest(name, known)
+            at,
+            "there is no such circuit",
+            quoted(name),
+            f"a file `circuits/{name}.yaml`",
+            nearest(name, known),
+            code="unknown-circuit",
         )
 
     def take(names: Iterable[str], marked: Marked, key: str) -> None:
@@ -336,7 +380,7 @@ def _circuits(car: Source[schema.VehicleFile], shelf: _Shelf, problems: list[Pro
     return [source for source in loaded.values() if source is not None]
 
 
-def _skimmed(fitted: list[Source[Any]], shelf: _Shelf) -> dict[str, list[Any]]:
+def _skimmed(fitted: list[Source[Any]], shelf: Shelf) -> dict[str, list[Any]]:
     """Content of the circuits that this vehicle does not have, from every layer.
 
     Their files are only skimmed: a mistake in a circuit that is not fitted must not stop the job.

@@ -91,6 +91,7 @@ __all__ = [
     "Mode",
     "Model",
     "MotorPart",
+    "Moved",
     "Option",
     "Part",
     "PartSort",
@@ -101,6 +102,7 @@ __all__ = [
     "ResistorPart",
     "RheostatPart",
     "Rule",
+    "RuleState",
     "Sections",
     "SortMode",
     "SenderPart",
@@ -116,20 +118,24 @@ __all__ = [
     "WiperMotorPart",
     "Wire",
     "WrittenFor",
+    "one_or_more",
 ]
 
 
+Day = Annotated[str, StringConstraints(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$")]
+"""YYYY-MM-DD."""
 Positions = Annotated[tuple[str, ...], Field(min_length=2)]
 OptionRef = Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]+(\.[a-z0-9-]+)?$", max_length=90)]
 """An option of the same circuit, `circuit.option`, or `earth`, `system-v`, `circuit`."""
 
 
-def _several(found: Any) -> Any:
+def one_or_more(found: Any) -> Any:
+    """One name stands for a list of it."""
     return (found,) if isinstance(found, str) else found
 
 
-OneOrMore = Annotated[tuple[Id, ...], BeforeValidator(_several), Field(min_length=1)]
-OneOrMorePositions = Annotated[tuple[str, ...], BeforeValidator(_several), Field(min_length=1)]
+OneOrMore = Annotated[tuple[Id, ...], BeforeValidator(one_or_more), Field(min_length=1)]
+OneOrMorePositions = Annotated[tuple[str, ...], BeforeValidator(one_or_more), Field(min_length=1)]
 
 
 # ---------------------------------------------------------------- checks, rules, remedies
@@ -183,7 +189,22 @@ class Conclusion(Model):
         return self
 
 
+RuleState = Literal["draft", "tested", "proven", "retired"]
+
+
+class Moved(Model):
+    """One step in the life of a rule: the day (YYYY-MM-DD), the states, and why where that is not in the jobs."""
+
+    date: Day
+    from_: RuleState
+    to: RuleState
+    because: Text | None = None
+
+
 class Rule(Model):
+    """What to conclude from findings. `state`: where it stands in its life; `leads-there`: recorded jobs that fire it
+    and end at what it says, `near-miss`: such that try it and must not fire it; `moved`: its life, oldest first."""
+
     id: RuleId
     title: Text
     when: Annotated[tuple[Condition, ...], Field(min_length=1, max_length=12)]
@@ -191,10 +212,11 @@ class Rule(Model):
     because: Text
     looks_like: Text | None = None
     source: Text
-    state: Literal["draft", "tested", "proven", "retired"]
+    state: RuleState
     replaced_by: RuleId | None = None
     leads_there: tuple[Id, ...] = ()
     near_miss: tuple[Id, ...] = ()
+    moved: tuple[Moved, ...] = ()
 
 
 class Choice(Model):
@@ -469,7 +491,7 @@ class KindsFile(Model):
 class Altered(Model):
     """One alteration that was done: the day (YYYY-MM-DD), its kind, and what changed, in words."""
 
-    date: Annotated[str, StringConstraints(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$")]
+    date: Day
     kind: Id
     what: tuple[Text, ...] = ()
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -99,6 +100,12 @@ class Chances:
         self._moves: dict[str, np.ndarray] = {}
         self._told: dict[_Answered, Told] = {}
         self._look_confusion = self._confusion_of_looks()
+
+    def without(self, rule_id: str) -> Chances:
+        """The same with one rule not there."""
+        out = copy(self)
+        out._ruled, out._by_rules, out._moves, out._told = self._ruled.without(rule_id), {}, {}, {}
+        return out
 
     # ------------------------------------------------------------ what is computed
 

@@ -5,6 +5,7 @@ Knows outcomes only; nothing of how they came about.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -88,7 +89,7 @@ def compare(before: Outcome | None, after: Outcome) -> Difference:
         why = "other remedies were carried out in it than before: the record itself changed"
         return Difference(name, vehicle, "new", False, now=now, sure_after=after.sure_after, why=why)
     was, right = _conclusion(before), after.remedies or _conclusion(before)
-    verdict, why = _verdict(was, now, right, carried=bool(after.carried))
+    verdict, lost = _verdict(was, now, right, carried=bool(after.carried))
     unknown = tuple(seq for seq in after.unknown if seq not in before.unknown)
     if unknown and before.source != "computed":
         unknown = after.unknown
@@ -98,7 +99,7 @@ def compare(before: Outcome | None, after: Outcome) -> Difference:
         name,
         vehicle,
         verdict,
-        bool(why) or bool(unknown),
+        bool(lost) or bool(unknown),
         was,
         now,
         tuple((a.remedy, a.p, b.p) for a, b in pairs),
@@ -106,8 +107,18 @@ def compare(before: Outcome | None, after: Outcome) -> Difference:
         before.sure_after,
         after.sure_after,
         unknown,
-        why or (f"answers {', '.join(map(str, unknown))} mean nothing to today's knowledge" if unknown else ""),
+        "; ".join(words for words in (lost, _meaningless(unknown), _unheard_of(after) if lost else "") if words),
     )
+
+
+def _meaningless(unknown: Sequence[int]) -> str:
+    """In words that answers lost their meaning."""
+    listed = ", ".join(map(str, unknown))
+    return f"answers {listed} mean nothing to today's knowledge" if unknown else ""
+
+
+def _unheard_of(after: Outcome) -> str:
+    return f"today's knowledge has no remedy {', '.join(after.gone)}" if after.gone else ""
 
 
 def _conclusion(outcome: Outcome) -> tuple[str, ...]:

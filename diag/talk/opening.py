@@ -41,6 +41,7 @@ __all__ = [
     "known_vehicle",
     "new_job",
     "open_reasoner",
+    "reasoner_of",
     "resume_job",
     "vehicle_file",
 ]
@@ -86,6 +87,16 @@ def open_reasoner(
     if without >= frozenset(WITHOUT):
         raise DiagError("without wiring and without rules nothing is left to reason with; leave one of them in")
     knowledge = load_knowledge(vehicle, layers=(base_layer(),) if "packs" in without else None)
+    return reasoner_of(knowledge, without, progress, matcher)
+
+
+def reasoner_of(
+    knowledge: Knowledge,
+    without: frozenset[str] = frozenset(),
+    progress: Callable[[float], None] | None = None,
+    matcher: Matcher | None = None,
+) -> Reasoner:
+    """The same of knowledge that is loaded already. Raises KnowledgeError and DiagError likewise."""
     predictor = None
     if "wiring" not in without:
         predictor = Predictor(knowledge, step_operates(knowledge), cache_folder(), progress, looked_at(knowledge))
@@ -106,7 +117,7 @@ def _beyond_limits(knowledge: Knowledge) -> list[Problem]:
     problems = []
     for told in check_limits(by_circuit):
         named = told.removeprefix("rule ").partition(": ")[0]
-        problems.append(Problem(knowledge.spots.place(named), told.removesuffix(".")))
+        problems.append(Problem(knowledge.spots.place(named), told.removesuffix("."), code="beyond-limits"))
     return problems
 
 

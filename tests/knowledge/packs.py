@@ -6,7 +6,7 @@ from pathlib import Path
 
 from diag.errors import Place
 
-__all__ = ["RULE", "place_in", "rule", "write_pack"]
+__all__ = ["HORN", "RULE", "VEHICLE", "place_in", "rule", "write_pack"]
 
 RULE = """\
   - id: {id}
@@ -18,6 +18,28 @@ RULE = """\
     because: A dark lamp is burnt out more often than not.
     source: common practice, no source
     state: {state}
+"""
+
+HORN = """\
+circuit: horn
+rules:
+  - id: horn/silent-in-the-wet
+    title: Horn silent after rain
+    when:
+      - {check: horn-sound, is: none}
+    then:
+      - {points-to: earth-column.open, weight: 2}
+    because: Water gets into the column.
+    source: common practice, no source
+    state: draft
+"""
+VEHICLE = """\
+vehicle: horn-only
+title: Horn only
+system-v: 12 V
+earth: negative
+history: rewired
+circuits: [horn]
 """
 
 
