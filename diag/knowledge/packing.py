@@ -105,7 +105,8 @@ def stray_files(folder: Path) -> list[Problem]:
             what, expected = "only files that end in `.yaml` are read", f"`{path.stem}.yaml`"
         else:
             continue
-        problems.append(Problem(Place(str(path)), what, quoted(name), expected, nearest(name, known) or "Move it."))
+        mend = nearest(name, known) or "Move it."
+        problems.append(Problem(Place(str(path)), what, quoted(name), expected, mend, "unknown-file"))
     return problems
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -99,6 +100,12 @@ class Chances:
         self._moves: dict[str, np.ndarray] = {}
         self._told: dict[_Answered, Told] = {}
         self._look_confusion = self._confusion_of_looks()
+
+    def without(self, rule_id: str) -> Chances:
+        """The same with one rule not there."""
+        out = copy(self)
+        out._ruled, out._by_rules, out._moves, out._told = self._ruled.without(rule_id), {}, {}, {}
+        return out
 
     # ------------------------------------------------------------ what is computed
 
@@ -393,6 +400,18 @@ class Chances:
         number = self.metered.number(step, row, sets)
         return None if math.isnan(number) else number
 
+    def true_words(self, step: Step, members: frozenset[int] = frozenset()) -> Floats:
+        """(outcomes,) the chance of each word for a step that is answered in words, with exactly these causes
+        (indices from 0) present and before anybody misjudges it: between two words the edge is soft. Raises
+        ValueError where nobody computes it."""
+        if not self.computed(step) or step.kind == "measure":
+            raise ValueError(f"{step.id} is not computed, or is not answered in words")
+        rows, sets = (np.array([HEALTHY, *(1 + i for i in members)]), None) if len(members) < 2 else (None, [members])
+        some = slice(None) if rows is None else rows
+        words = self._true_words(step, self._scatter(step, sets)[some], sets, rows, False)[-1]
+        out: Floats = words / words.sum()
+        return out
+
     def healthy_reading(self, step: Step) -> float:
         """What a meter shows on a sound vehicle, in the step's unit; nan where that means nothing.
 
@@ -474,15 +493,22 @@ class Chances:
         out: Floats = table[:, here].sum(axis=1)
         return out
 
-    def direction(self, rule: schema.Rule, steps: Mapping[str, Step]) -> Mapping[str, float]:
-        """For a rule whose checks are all computed: for each cause it speaks of, chance of all its
-        conditions with the cause present over the mean of all causes."""
+    def met(self, rule: schema.Rule, steps: Mapping[str, Step]) -> Floats | None:
+        """(1 + causes,) chance that all conditions of a rule are met; None where not all its checks are computed."""
         holds = np.ones(1 + len(self.causes))
         for condition in rule.when:
             step = steps.get(condition.check or "")
             if step is None or not self.computed(step):
-                return {}
+                return None
             holds *= self._meets(step, condition)
+        return holds
+
+    def direction(self, rule: schema.Rule, steps: Mapping[str, Step]) -> Mapping[str, float]:
+        """For a rule whose checks are all computed: for each cause it speaks of, chance of all its
+        conditions with the cause present over the mean of all causes."""
+        holds = self.met(rule, steps)
+        if holds is None:
+            return {}
         mean = float(holds[1:].mean())
         spoken = [weighed(effect)[0] for effect in rule.then]
         return {cause: float(holds[self._index[cause]]) / max(mean, 1e-12) for cause in spoken if cause in self._index}

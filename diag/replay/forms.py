@@ -22,11 +22,13 @@ _Chances = tuple[tuple[str, float], ...]
 @dataclass(frozen=True)
 class Expected:
     """What a recorded job must come to: `ends_at` remedies in order, `not_at` tempting wrong ones, `causes` what
-    was really wrong (empty where the record does not say)."""
+    was really wrong (empty where the record does not say), `superseded` the later job that showed it wrong (else
+    empty)."""
 
     ends_at: tuple[str, ...]
     not_at: tuple[str, ...] = ()
     causes: tuple[str, ...] = ()
+    superseded: str = ""
 
 
 @dataclass(frozen=True)
@@ -56,11 +58,11 @@ class Outcome:
 
     `answers` that stand, the complaint included; `carried` remedies in order; `top` the leading remedy at the end
     with its chance (None: none), `causes` the likeliest then, `healthy` the chance that nothing is wrong any more.
-    `sure_after`: number of answers after which one remedy first held at least `SURE`, looked for up to the last
-    remedy carried out (None: never). `unknown`: seqs of answers that mean nothing to this knowledge, `gone`:
-    remedies carried out that it does not have. `fired`: ids of rules that fired in any period of the job,
-    `pointing`: those of them that point to a cause which a remedy carried out cures, `against`: those that clear
-    one. `problem`: why it could not be replayed, else empty. `source`: computed now, or as the journal or the
+    `sure_after`: number of answers after which one remedy held at least `SURE` and kept it until the first remedy was
+    carried out, or to the end where none was (None: it did not). `unknown`: seqs of answers that mean nothing to this
+    knowledge, `gone`: remedies carried out that it does not have. `fired`: ids of rules that fired in any period of
+    the job, `pointing`: those of them that point to a cause which a remedy carried out cures, `against`: those that
+    clear one. `problem`: why it could not be replayed, else empty. `source`: computed now, or as the journal or the
     expectation beside it tells.
     """
 

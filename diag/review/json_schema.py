@@ -20,8 +20,10 @@ from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 
 from diag.knowledge import schema as schema_module
 from diag.knowledge.assemble import KIND_BY_SECTION
+from diag.knowledge.layers import PackFile
 from diag.knowledge.scalars import read_number, read_truth
 from diag.knowledge.units import CANONICAL, Quantity
+from diag.review.expect import ExpectFile
 
 __all__ = ["MODELS", "json_schema"]
 
@@ -33,10 +35,19 @@ MODELS: Mapping[str, type[BaseModel]] = MappingProxyType(
         "vehicle": schema_module.VehicleFile,
         "supply": schema_module.SupplyFile,
         "vocabulary": schema_module.VocabularyFile,
+        "pack": PackFile,
+        "expect": ExpectFile,
     }
 )
 """What a file may be, and its model."""
 
+_BELOW = {
+    "circuit": ("title",),
+    "shared": ("title",),
+    "supply": ("title", "controls", "places"),
+    "kinds": ("kinds", "remedies"),
+}
+"""Keys that a file need not have where it only adds to one of a lower layer."""
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _AMOUNT = r"^\s*[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]{1,2})?\s*[^0-9\s.,+-].*$"
 _FIGURE = r"^\s*[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?\s*$"
@@ -50,6 +61,8 @@ def json_schema(sort: str) -> dict[str, Any]:
     for name, found in {**defs, model.__name__: made}.items():
         _describe(found, name, model)
     _kind_goes_without_saying(made, defs)
+    needed = [key for key in made.get("required", []) if key not in _BELOW.get(sort, ())]
+    made["required"] = needed
     _tidy(made)
     head = {"$schema": _DIALECT, "title": f"{sort} file of diag"}
     return {**head, **{key: value for key, value in made.items() if key not in head}}
