@@ -27,7 +27,7 @@ _OFTEN_WORDS = {
     "sometimes": "sometimes",
     "often": "often, a usual fault of it",
 }
-_MOST = 6
+_MOST = 5
 _UNITS = {"ohm": "ohm", "volts": "V"}
 
 
