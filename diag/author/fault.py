@@ -27,7 +27,7 @@ _OFTEN_WORDS = {
     "sometimes": "sometimes",
     "often": "often, a usual fault of it",
 }
-_MOST = 5
+_MOST, _ALIKE = 5, 60
 _UNITS = {"ohm": "ohm", "volts": "V"}
 
 
@@ -67,7 +67,7 @@ class Fault:
         """Cause, then what is particular about it. `text`: what the person said of it."""
         yield from self._cause(cure, text, above)
         if self.own:
-            yield from self._likeness()
+            yield from self._likeness(text)
         if self.like is not None and self.reasoner.predictor is not None:
             yield from self._when()
             yield from self._amount()
@@ -147,9 +147,11 @@ class Fault:
     def _title_of(self, cause: str) -> str:
         return self.reasoner.causes[self.reasoner.index[cause]].title
 
-    def _likeness(self) -> Iterator[Asked]:
+    def _likeness(self, text: str) -> Iterator[Asked]:
         """What a cause of one's own shows: without a likeness no lamp or meter would change with it."""
-        near = self.scene.explainers(_MOST)
+        every = self.scene.explainers(_ALIKE)
+        near = [name for name in matched_causes(self.scene, text, _ALIKE) if name in every][: _MOST // 2 + 1]
+        near = list(dict.fromkeys([*near, *every]))[:_MOST]
         subject = self.filled.values.get("subject")
         if subject:
             near = list(dict.fromkeys([*(c.id for c in self._faults_of(subject) if c.electrical), *near]))[:_MOST]
