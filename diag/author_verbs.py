@@ -106,6 +106,7 @@ def _chosen_job() -> Path | None:
 
     jobs = [path for path in list_jobs() if _worked_on(path)][:_LISTED]
     if not jobs:
+        click.echo("No job was worked on yet: asked from nothing.")
         return None
     choices = {str(path): job_line(path) for path in jobs} | {"-": "none of these: from nothing"}
     asked = Asked("job", "Which job taught something?", str(jobs[0]), choices)
@@ -222,9 +223,9 @@ def _try(adding: Adding, answers: dict[str, str], whole: bool) -> Tried | None:
 
 def _save(adding: Adding, found: Tried) -> None:
     files = adding.save(found)
-    click.echo("\nSaved as a draft:")
+    click.echo(f"\nSaved as a draft in {adding.folder}:")
     for file in files:
-        click.echo(f"  {file}")
+        click.echo(f"  {file.relative_to(adding.folder).as_posix()}")
     if found.copy and not found.ends:
         click.echo(textwrap.fill("The job is not kept as a proof, for it does not end there yet.", _columns()))
     click.echo("Look it over: diag rules check")
@@ -296,13 +297,13 @@ def _kept_answers(adding: Adding, kept: Path) -> dict[str, str]:
 
     given, answers = _read_file(kept), dict[str, str]()
     while True:
-        asked = next((one for one in adding.guide.path(answers) if one.id not in answers), None)
-        if asked is None or asked.id not in given:
+        asked = next((one for one in adding.guide.path(answers) if one.id in given and one.id not in answers), None)
+        if asked is None:
             return answers
         try:
-            answers[asked.id] = read_answer(asked, given[asked.id])
+            answers[asked.id] = read_answer(asked, given.pop(asked.id))
         except ValueError:
-            return answers
+            continue  # it is asked again
 
 
 # ---------------------------------------------------------------- by hand

@@ -32,25 +32,27 @@ Opener = Callable[[Path, Sequence[Layer]], Reasoner]
 """Opens the reasoner of a vehicle file on these layers."""
 Progress = Callable[[float, str], None]
 _LESS = 0.05
-"""A chance of what cured it that falls by so much is told as worse."""
+"""A chance of what cured it that moves by so much is told."""
 
 
 @dataclass(frozen=True)
 class Effects:
-    """`looked`: recorded jobs looked at; `replayed`: those that could be touched. `worse`, `better`: jobs with what
-    changed in words; the rest of the replayed are as they were. `own`: what comes of the addition's own job (None:
+    """`looked`: recorded jobs looked at; `replayed`: those that could be touched. `worse` (a right conclusion is
+    lost), `weaker` (the same one, less sure or later) and `better`: jobs with what changed in words; the rest of the
+    replayed are as they were. `own`: what comes of the addition's own job (None:
     it has none)."""
 
     looked: int
     replayed: int
     worse: Mapping[str, str] = field(default_factory=dict)
     better: Mapping[str, str] = field(default_factory=dict)
+    weaker: Mapping[str, str] = field(default_factory=dict)
     own: Outcome | None = None
 
     @property
     def same(self) -> int:
         """Replayed jobs in which nothing changed that counts."""
-        return self.replayed - len(self.worse) - len(self.better)
+        return self.replayed - len(self.worse) - len(self.better) - len(self.weaker)
 
 
 def ends_right(own: Outcome, remedy: str) -> bool:
@@ -93,8 +95,7 @@ def effects_of(
         work.setdefault(mine, _Touched(known.knowledge))
     total = 1 + sum(2 * len(found.jobs) + 2 for found in work.values())
     telling = _Telling(progress, total)
-    worse: dict[str, str] = {}
-    better: dict[str, str] = {}
+    told: dict[str, dict[str, str]] = {"worse": {}, "better": {}, "weaker": {}}
     ended = None
     with tempfile.TemporaryDirectory(prefix="diag-narrow-") as folder:
         for vehicle, found in work.items():
@@ -111,8 +112,9 @@ def effects_of(
             for job, was, now in zip(found.jobs, before, after, strict=True):
                 verdict, words = _told(compare(was, now))
                 if verdict:
-                    (worse if verdict < 0 else better)[job.name] = words
-    return Effects(len(jobs), sum(len(found.jobs) for found in work.values()), worse, better, ended)
+                    told[verdict][job.name] = words
+    count = sum(len(found.jobs) for found in work.values())
+    return Effects(len(jobs), count, told["worse"], told["better"], told["weaker"], ended)
 
 
 @dataclass
@@ -193,19 +195,19 @@ def _circuits(knowledge: Knowledge, fields: Mapping[str, Any]) -> set[str]:
     return found | ({"shared"} if found else set())
 
 
-def _told(found: Difference) -> tuple[int, str]:
-    """-1 for worse, 1 for better, 0 for as good as the same; and in words."""
+def _told(found: Difference) -> tuple[str, str]:
+    """`worse`, `weaker`, `better`, or nothing for as good as the same; and in words."""
     if found.worse:
-        return -1, found.why or "worse"
+        return "worse", found.why or "worse"
     moved = [b - a for _, a, b in found.chances if a is not None and b is not None]
     if found.verdict == "found":
-        return 1, f"now concluded: {', '.join(name for name in found.now if name)}"
+        return "better", f"now concluded: {', '.join(name for name in found.now if name)}"
     if found.sooner:
         count = abs(found.sooner)
         words = f"sure {count} answer{'s' if count > 1 else ''} {'sooner' if found.sooner > 0 else 'later'}"
-        return (1 if found.sooner > 0 else -1), words
+        return ("better" if found.sooner > 0 else "weaker"), words
     if moved and min(moved) <= -_LESS:
-        return -1, f"what cured it falls by {-min(moved):.0%}"
+        return "weaker", f"what cured it falls by {-min(moved):.0%}"
     if moved and max(moved) >= _LESS:
-        return 1, f"what cured it rises by {max(moved):.0%}"
-    return 0, ""
+        return "better", f"what cured it rises by {max(moved):.0%}"
+    return "", ""

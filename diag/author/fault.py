@@ -27,7 +27,7 @@ _OFTEN_WORDS = {
     "sometimes": "sometimes",
     "often": "often, a usual fault of it",
 }
-_MOST = 6
+_MOST = 5
 _UNITS = {"ohm": "ohm", "volts": "V"}
 
 
@@ -73,7 +73,7 @@ class Fault:
             return
         yield self.filled.put(text_asked("title", "What was wrong, in a line", self._title(text)))
         self.title = self.filled["title"]
-        yield self.filled.put(Asked("often", "How often is it met?", "seldom", _OFTEN_WORDS))
+        yield self.filled.put(Asked("often", "How often is it met?", "sometimes", _OFTEN_WORDS))
         self.often = OFTEN[self.filled["often"]]
 
     # ------------------------------------------------------------ which one

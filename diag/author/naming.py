@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping
 
-from rapidfuzz import fuzz, process, utils
+from rapidfuzz import fuzz, utils
 
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED
@@ -16,7 +16,7 @@ from diag.knowledge.names import words
 
 __all__ = ["free_id", "named_like", "near_names", "operate_read", "slug", "subjects"]
 
-_LIKE_ENOUGH = 60.0
+_LIKE_ENOUGH = 50.0
 _MOST_NEAR = 3
 
 
@@ -45,10 +45,16 @@ def subjects(knowledge: Knowledge) -> dict[str, str]:
 
 
 def near_names(text: str, labels: Mapping[str, str], most: int) -> list[str]:
-    """Ids whose label or own name is like a text, best first."""
-    said = {name: f"{label} {name.replace('-', ' ')}" for name, label in labels.items()}
-    found = process.extract(text, said, scorer=fuzz.WRatio, processor=utils.default_process, limit=most)
-    return [name for _, score, name in found if score >= _LIKE_ENOUGH]
+    """Ids whose label or own name is like a text, best first: the same words in any order, few others, small slips."""
+    typed = utils.default_process(text)
+    scored = []
+    for name, label in labels.items():
+        said = utils.default_process(f"{label} {name.replace('-', ' ')}")
+        score = 0.4 * fuzz.token_set_ratio(typed, said) + 0.3 * fuzz.WRatio(typed, said)
+        score += 0.3 * fuzz.token_sort_ratio(typed, utils.default_process(label))
+        if score >= _LIKE_ENOUGH:
+            scored.append((-score, name))
+    return [name for _, name in sorted(scored)[:most]]
 
 
 def named_like(text: str, labels: Mapping[str, str]) -> str:

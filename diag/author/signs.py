@@ -33,6 +33,8 @@ _SHIFT = 0.4
 """How far from the reading towards the sound one a bound may lie at most, as a share of the way."""
 _LEAST_V, _SHARE_A, _LEAST_A = 1.0, 0.25, 0.2
 """Room left around a reading: volts on a 12 V vehicle, a share of the amps, amps (common practice, no source)."""
+_LEAST = 1e-3
+"""Room that is left even where a reading is the sound one."""
 _UNIT_POWERS = {"V": 1, "A": -1, "ohm": 2}
 _FAR_OHM = 1000.0
 """From here on ohms are as good as none (common practice, no source)."""
@@ -249,7 +251,7 @@ def _bound(knowledge: Knowledge, step: Step, value: float, sound: float | None) 
     room = _LEAST_V * knowledge.vehicle.system_v / 12.0 if unit == "V" else max(_SHARE_A * abs(value), _LEAST_A)
     if sound is None:
         return {"between": [_neat((value - room) * factor), _neat((value + room) * factor)]}
-    room = min(room, _SHIFT * abs(sound - value))
+    room = max(min(room, _SHIFT * abs(sound - value)), _LEAST)
     if value < sound:
         return {"below": _neat((value + room) * factor, up=True)}
     return {"above": _neat((value - room) * factor, up=False)}

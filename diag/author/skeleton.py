@@ -43,14 +43,14 @@ checks:
     choices:
       - {{value: good, label: {BLANK}}}   # what it is like where all is well
       - {{value: bad, label: {BLANK}}}    # what it is like with this fault
-    usual: {{good: 0.85, bad: 0.15}}
+    usual: {{good: 0.95, bad: 0.05}}
 
 causes:
   # A fault that is not known yet. Known ones: diag demo --fault list. Parts and wires of this circuit:
 {_listed(parts)}
   - id: {BLANK}                      # part-or-wire.what-is-wrong
     title: {BLANK}                   # in a line
-    frequency: 0.3                   # how often, per thousand faults: 0.3 seldom, 1.5 sometimes, 6 often
+    frequency: 1.5                   # how often, per thousand faults: 0.3 seldom, 1.5 sometimes, 6 often
     like: {BLANK}                    # the known fault that it looks like on lamps and meter; out where nothing shows
     # while: {{door-left: open}}       # only with this control so
     # ohm: 2 ohm                     # or another resistance, or `factor: 2.5`, than that fault usually has

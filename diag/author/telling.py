@@ -31,8 +31,10 @@ def effects_text(effects: Effects, columns: int) -> str:
     lines = [f"{count} recorded job{_s(count)} looked at, {found} can be touched by it."]
     if found:
         rows = [("unchanged", effects.same), ("better", len(effects.better)), ("worse", len(effects.worse))]
+        rows += [("less sure", len(effects.weaker))] if effects.weaker else []
         lines += [f"  {name:10}{number:5}" for name, number in rows]
         lines += _named("better", effects.better)
+        lines += _named("less sure", effects.weaker)
         lines += _named("worse", effects.worse)
     return "\n".join(_wrapped(lines, columns))
 

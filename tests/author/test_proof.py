@@ -57,7 +57,7 @@ def test_nothing_that_a_person_wrote_survives_stripping(tmp_path: Path) -> None:
     times = [record.at[10:] for record in copy]
     assert times == [f"T00:{minute:02}:00.000000Z" for minute in range(len(copy))]
     known = {word for record in records for word in words_in(dict(record.fields))}
-    own = {"greta.yaml", "own work", "left open", "skipped", "plate-wire.reconnect"}
+    own = {"remedy", "greta.yaml", "own work", "left open", "skipped", "plate-wire.reconnect"}
     assert {word for record in copy for word in words_in(dict(record.fields))} <= known | own
 
 
