@@ -53,6 +53,7 @@ def packs(added: str | None, removed: str | None, form: str) -> None:
     if added is not None:
         layer = add_pack(Path(added))
         click.echo(f"Added: {layer.called} ({layer.folder})")
+        click.echo("What it changes in recorded jobs: diag replay")
         return
     if removed is not None:
         click.echo(f"Taken off the list: {remove_pack(removed)}")
