@@ -33,8 +33,9 @@ create temp table record as
       '$.target', '$.also', '$.replaces'
     ])) as f from line
   )
-  select filename, f[1] as event, try_cast(f[2] as bigint) as seq, f[3] as told_at, f[4] as vehicle, f[5] as vehicle_file,
-    f[6] as without, f[7] as knowledge, f[8] as remedy, f[9] as target, f[10] as also, f[11] as replaces,
+  select filename, f[1] as event, try_cast(f[2] as bigint) as seq, f[3] as told_at, f[4] as vehicle,
+    f[5] as vehicle_file, f[6] as without, f[7] as knowledge, f[8] as remedy, f[9] as target, f[10] as also,
+    f[11] as replaces,
     case when f[1] in ('answered', 'found') then text end as answer
   from parsed where f[1] is not null
 """
