@@ -228,7 +228,7 @@ class _Run:
         self.problems += lone_files(self.target.files)
         looked = [Slips(found.knowledge, self.mine.__contains__) for found in self.fitted.values()]
         asked = Asked.of(looked)
-        if not any(sort in _OF_CIRCUITS for sort in self.target.files.values()) or not asked:
+        if not any(sort in _OF_CIRCUITS for sort in self.target.files.values()):
             return 0
         paths = vehicle_paths(self.shelf)
         fired: dict[str, frozenset[str]] = {}
