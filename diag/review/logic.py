@@ -232,7 +232,7 @@ def _compare(slips: Slips, first: _Read, second: _Read) -> None:
                 f"{quoted(cause)} here and in {where}", "one of the two", "Take one away, or narrow its conditions.",
                 code="contradiction", severity="error",
             )  # fmt: skip
-        if not opposed:
+        if not opposed and (slips.kin(told.id, other.id) or told.effects == other.effects):
             same = told.effects == other.effects and told.others == other.others
             slips.say(
                 slips.place(told.id, "id"),
