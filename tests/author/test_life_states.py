@@ -149,7 +149,7 @@ def test_rules_that_have_earned_it_are_moved_in_bulk_and_the_others_named_draft_
     assert earned_step(world, world.rule(FED), "draft", DAY, None) is None, "what is earned stays"
     back = earned_step(world, world.rule(LOW), "draft", DAY, None)
     assert back is not None and back.moved is not None
-    assert back.moved.because == "a recorded job in which it fires and ends at what it says: none"
+    assert back.moved.because == "missing: a recorded job in which it fires and ends at what it says"
 
 
 # ---------------------------------------------------------------- proven
