@@ -245,7 +245,8 @@ def _tell_changes(found: Sequence[Difference], every: bool) -> None:
 
     changed = [one for one in found if one.verdict != "same" or one.worse]
     moved = [one for one in found if one.changed and one not in changed]
-    click.echo(f"\nRecorded jobs replayed: {len(found)}; another conclusion in {len(changed)}, chances in {len(moved)}")
+    click.echo(f"\nRecorded jobs replayed: {len(found)}")
+    click.echo(_wrapped(f"another conclusion in {len(changed)}, other chances in {len(moved)}", "  "))
     for one in changed:
         mark = "WORSE: " if one.worse else ""
         click.echo(_wrapped(f"{mark}{one.job}: {VERDICTS[one.verdict]}{_from_to(one)}", "  "))

@@ -5,19 +5,20 @@ Knows how to open a vehicle twice; how a job is replayed and compared is known e
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping, Sequence
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from diag.errors import DiagError
-from diag.job.records import Record
+from diag.job.folder import SUFFIX
+from diag.job.records import LINE_LIMIT, Record
 from diag.job.state import replay
 from diag.knowledge.learned import Learned
-from diag.learn.lesson import published_reasoner, with_lesson
+from diag.learn.lesson import published_reasoner, vehicle_finder, with_lesson
 from diag.reason.reasoner import Reasoner
 from diag.replay.compare import Difference, compare
-from diag.replay.jobs import jobs_in
+from diag.replay.jobs import read_job
 from diag.replay.outcome import outcome
-from diag.talk.opening import known_vehicle
 
 __all__ = ["Recorded", "changes", "recorded_on"]
 
@@ -31,19 +32,33 @@ def recorded_on(files: Sequence[Path], folders: Sequence[Path]) -> dict[Path, di
     proves nothing."""
     wanted = {file.resolve(): file for file in files}
     found: dict[Path, dict[str, Sequence[Record]]] = {file: {} for file in files}
+    vehicle_of = vehicle_finder()
     for folder in folders:
         if not folder.is_dir():
             continue
-        for job in jobs_in(folder):
+        for path in sorted(folder.rglob(f"*{SUFFIX}")):
+            if _vehicle_name(path) not in {file.name for file in files}:
+                continue
+            job = read_job(path)
             if job.problem or not job.records:
                 continue
             try:
-                file = wanted.get(known_vehicle(replay(job.records)).resolve())
+                file = wanted.get(vehicle_of(replay(job.records)).resolve())
             except (DiagError, ValueError):
                 continue
             if file is not None:
                 found[file].setdefault(job.name, job.records)
     return found
+
+
+def _vehicle_name(path: Path) -> str:
+    """Name of the vehicle file that a journal's first line gives: most of many jobs need no more reading."""
+    try:
+        with path.open("rb") as stream:
+            first = json.loads(stream.readline(LINE_LIMIT))
+        return PurePath(str(first["vehicle-file"])).name
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""
 
 
 def changes(

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from diag.circuit.predict import Predictor
 from diag.errors import DiagError, KnowledgeError
+from diag.job.state import JobState
 from diag.knowledge.folders import packs_left_out
 from diag.knowledge.layers import LEARNED, WAY_OUT, Layer, base_layer, found_layers
 from diag.knowledge.learned import Learned, LearningFile, learned_file
@@ -24,7 +25,7 @@ from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
 from diag.talk.opening import cache_folder, known_vehicle
 
-__all__ = ["Group", "Lesson", "Names", "groups_of", "lesson_of", "published_reasoner", "with_lesson"]
+__all__ = ["Group", "Lesson", "Names", "groups_of", "lesson_of", "published_reasoner", "vehicle_finder", "with_lesson"]
 
 Tell = Callable[[float], None]
 
@@ -74,11 +75,25 @@ class Lesson:
     offs: tuple[Off, ...]
 
 
+def vehicle_finder() -> Callable[[JobState], Path]:
+    """What finds the vehicle file of a job; of many jobs on one vehicle the layers are searched once."""
+    found: dict[tuple[str, str], Path] = {}
+
+    def find(state: JobState) -> Path:
+        key = (state.vehicle_file, state.vehicle)
+        if key not in found:
+            found[key] = known_vehicle(state)
+        return found[key]
+
+    return find
+
+
 def groups_of(gathered: Gathered) -> list[Group]:
     """The jobs by what they were weighed with, in a fixed order."""
     found: dict[tuple[Path, frozenset[str]], list[Closed]] = {}
+    vehicle_of = vehicle_finder()
     for job in gathered.closed:
-        found.setdefault((known_vehicle(job.state), frozenset(job.state.without)), []).append(job)
+        found.setdefault((vehicle_of(job.state), frozenset(job.state.without)), []).append(job)
     order = sorted(found, key=lambda key: (str(key[0]), sorted(key[1])))
     return [Group(file, without, tuple(found[file, without])) for file, without in order]
 

@@ -133,9 +133,12 @@ def _vehicles(jobs: Sequence[Tallied]) -> dict[str, _Vehicle]:
     the causes of both."""
     found: dict[str, _Vehicle] = defaultdict(_Vehicle)
     lists: dict[str, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    taken: set[tuple[str, int]] = set()
     for job in jobs:
         vehicle = found[job.vehicle]
-        vehicle.causes |= {known.cause: known for known in job.causes}
+        if (job.vehicle, id(job.causes)) not in taken:  # thousands of jobs share one list
+            taken.add((job.vehicle, id(job.causes)))
+            vehicle.causes |= {known.cause: known for known in job.causes}
         vehicle.faults += len(job.counts.faults)
         for _, shares in job.counts.faults:
             for cause, share in shares.items():

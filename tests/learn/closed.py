@@ -81,9 +81,13 @@ def state_of(path: Path) -> JobState:
     return replay(read_journal(path)[0])
 
 
-def state_from(lines: Lines) -> JobState:
-    """The same of lines that were never written."""
-    records: list[Record] = [
+def records_of(lines: Lines) -> tuple[Record, ...]:
+    """Lines as the records of a job that was never written."""
+    return tuple(
         decode(line.encode(), "a job", number) for number, line in enumerate(text_of(lines).splitlines(), start=1)
-    ]
-    return replay(records)
+    )
+
+
+def state_from(lines: Lines) -> JobState:
+    """The state of the same."""
+    return replay(records_of(lines))

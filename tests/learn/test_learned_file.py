@@ -1,4 +1,4 @@
-"""The file of what was learned: read back it is the same, off it changes nothing, mistakes are told with their place."""
+"""The file of what was learned: read back it is the same, off it changes nothing, mistakes have their place."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from diag.knowledge.layers import installed_layers
 from diag.knowledge.learned import Learned, learned_file, learning, read_learned
 from diag.knowledge.load import load_knowledge
 from diag.knowledge.taught import taught
+from diag.learn.conclusions import changes
 from diag.learn.counting import Counts, Slip
 from diag.learn.lesson import with_lesson
 from diag.learn.tally import Tallied, known_causes, learned_from
@@ -23,7 +24,7 @@ from diag.learn.written import NothingLearnedError, forget, keep, learned_here, 
 from diag.reason.reasoner import Reasoner
 from diag.talk.findings import findings_of
 from diag.talk.opening import new_job, open_reasoner
-from tests.learn.closed import lines_of, state_from
+from tests.learn.closed import lines_of, records_of, state_from
 
 SLIPS = (Slip("sound", "none", "buzz"), Slip("sound", "none", "none", 0.75), Slip("light", "dim", "dark"))
 
@@ -162,6 +163,23 @@ def test_words_that_are_no_longer_known_are_passed_over(learned: Learned, horn: 
     odd = learned.model_copy(update={"misread": old, "kinds": {"gas-lamp": {"out": learned.kinds["horn"]["open"]}}})
     found = taught(horn.knowledge, odd)
     assert "gleaming" not in found.vocabulary.misread["light"]["dim"]
+
+
+def test_a_recorded_conclusion_that_changes_is_told(learned: Learned, horn: Reasoner, horn_file: Path) -> None:
+    """Few jobs move chances only; were a thousand of them fuses, a dead horn alone would say so."""
+    lines = lines_of("horn-fuse")
+    records = records_of([line for line in lines if line.get("check") in (None, "start")])
+    known = known_causes(horn)
+    thousand = [
+        Tallied(f"job-{n}", f"{n:016x}", "demo-pickup", known, Counts((("r", {"fuse-horn.blown": 1.0}),)))
+        for n in range(1000)
+    ]
+    jobs, much = {horn_file: {"horn-fuse": records}}, learned_from(thousand, learning(), "2026-11-29")
+    (few,) = changes(jobs, None, learned, open_with=lambda file, without: horn)
+    (many,) = changes(jobs, None, much, open_with=lambda file, without: horn)
+    (none,) = changes(jobs, much, much, open_with=lambda file, without: horn)
+    assert (few.verdict, many.verdict, none.verdict) == ("same", "found", "same") and not none.changed
+    assert many.now == ("fuse-horn.renew",) and not many.worse
 
 
 # ---------------------------------------------------------------- mistakes
