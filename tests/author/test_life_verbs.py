@@ -14,7 +14,7 @@ import pytest
 import yaml
 from click.testing import CliRunner, Result
 
-from diag.author import life_move
+from diag.author import life_move, life_world
 from diag.cli import main
 from diag.errors import DiagError
 from diag.knowledge import folders, load
@@ -117,6 +117,7 @@ def shipped(small: Small, monkeypatch: pytest.MonkeyPatch) -> Small:
     for module in (load, folders):
         monkeypatch.setattr(module, "_PACKAGE", small.rules.parent / "diag", raising=False)
     monkeypatch.setenv("DIAG_VEHICLE", str(small.vehicle))
+    monkeypatch.setattr(life_world, "shipped_jobs", lambda: small.rules / "jobs")
     assert installed_layers()[0].folder == small.rules
     return small
 
