@@ -24,6 +24,7 @@ _FROM = {
     "wheel": "wheel",
     "folder": "folder",
     "local": "your own folder",
+    "learned": "from closed jobs",
 }
 
 
@@ -86,6 +87,9 @@ def _lines(number: int, one: Held) -> Iterator[str]:
     yield from told(f"hash {layer.digest}")
     if layer.after:
         yield from told(f"laid over {', '.join(sorted(layer.after))}")
+    if layer.origin == "learned":
+        yield from told("see `diag rules learn --show`")
+        return
     yield from told(f"rules {one.rules}, circuits {len(one.circuits)}, vehicles {len(one.vehicles)}")
     if layer.origin != "shipped":
         if one.adds_to:
