@@ -29,7 +29,7 @@ from diag.reason.metered import Metered, wants_instrument
 from diag.reason.ruled import RuledChances, weighed
 from diag.reason.seldom import Seldom
 from diag.reason.steps import BODY, Step, Value, fits
-from diag.reason.tables import Folded, folded, noisy_or
+from diag.reason.tables import Folded, confusion, folded, noisy_or
 
 __all__ = ["Chances", "Told"]
 
@@ -298,14 +298,14 @@ class Chances:
         words = [str(outcome) for outcome in step.outcomes]
         misread = self.knowledge.vocabulary.misread
         if step.kind != "look":
-            return _confusion(words, misread.get("sound", {}))
-        return _confusion(words, misread.get("needle" if step.outcomes == observe.NEEDLES else "motor", {}))
+            return confusion(words, misread.get("sound", {}))
+        return confusion(words, misread.get("needle" if step.outcomes == observe.NEEDLES else "motor", {}))
 
     def _confusion_of_looks(self) -> Floats:
         misread = self.knowledge.vocabulary.misread
         lights, rhythms = list(observe.LIGHTS), list(observe.RHYTHMS)
-        light = _confusion(lights, misread.get("light", {}))
-        rhythm = _confusion(rhythms, misread.get("rhythm", {}))
+        light = confusion(lights, misread.get("light", {}))
+        rhythm = confusion(rhythms, misread.get("rhythm", {}))
         out = np.zeros((len(LOOKS), len(LOOKS)))
         column = {look: i for i, look in enumerate(LOOKS)}
         for i, (true_light, true_rhythm) in enumerate(LOOKS):
@@ -513,14 +513,3 @@ def _middles(edges: Sequence[float]) -> list[Value]:
         return [0.0]
     inner = [0.5 * (low + high) for low, high in zip(edges[:-1], edges[1:], strict=True)]
     return [edges[0] - 1.0, *inner, edges[-1] + 1.0]
-
-
-def _confusion(words: Sequence[str], misread: Mapping[str, Mapping[str, float]]) -> Floats:
-    """(true, said) chances from a vocabulary's table."""
-    out = np.eye(len(words))
-    for i, true in enumerate(words):
-        for said, share in misread.get(true, {}).items():
-            if said in words:
-                out[i, words.index(said)] += share
-                out[i, i] -= share
-    return out

@@ -6,7 +6,7 @@ steps of a vehicle rests on the same arithmetic.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,7 @@ import numpy as np
 from diag.circuit.network import Floats
 from diag.reason.ahead import best_first
 
-__all__ = ["Folded", "folded", "Check", "DecisionTable", "RankedCheck", "expected_bits", "noisy_or"]
+__all__ = ["Folded", "confusion", "folded", "Check", "DecisionTable", "RankedCheck", "expected_bits", "noisy_or"]
 
 
 @dataclass(frozen=True)
@@ -124,3 +124,14 @@ def folded(table: Floats) -> Folded:
     differs[0] = True
     place = np.where(differs, np.cumsum(differs) - 1, 0).astype(np.int32)
     return table[differs], place
+
+
+def confusion(words: Sequence[str], misread: Mapping[str, Mapping[str, float]]) -> Floats:
+    """(true, said) chances from a vocabulary's table."""
+    out = np.eye(len(words))
+    for i, true in enumerate(words):
+        for said, share in misread.get(true, {}).items():
+            if said in words:
+                out[i, words.index(said)] += share
+                out[i, i] -= share
+    return out
