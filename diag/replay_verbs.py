@@ -31,6 +31,7 @@ __all__ = ["replay"]
 @click.option(
     "--format", "form", type=click.Choice(["text", "json", "csv"]), default="text", show_default=True, help="Form."
 )
+@click.option("--without-packs", is_flag=True, help="Today's knowledge without packs and rules of your own.")
 @click.option("--afresh", is_flag=True, help="Work everything out, whatever was kept.")
 def replay(
     folder: str | None,
@@ -43,13 +44,14 @@ def replay(
     save: Path | None,
     only_changed: bool,
     form: str,
+    without_packs: bool,
     afresh: bool,
 ) -> None:
     """Live recorded jobs through again with what is known today, and tell what became different.
 
     FOLDER: any folder with NAME.jsonl in it or below it, or one such file; where none is named, the recorded jobs
-    that come with the program. Beside a job, NAME.expect.yaml may say what it must come to. Without --against a job
-    is compared with that, or with what it was told at the time.
+    that come with the program, with rule packs and with rules of your own. Beside a job, NAME.expect.yaml may say
+    what it must come to. Without --against a job is compared with that, or with what it was told at the time.
 
     \b
     diag replay --save before.json
@@ -74,7 +76,7 @@ def replay(
     from diag.talk.opening import cache_folder
 
     earlier = read_baseline(against) if against is not None else None
-    archive = read_archive(_folders(folder), Wanted(vehicle, since, remedy))
+    archive = read_archive(_folders(folder, not without_packs), Wanted(vehicle, since, remedy))
     if not archive.jobs:
         raise DiagError(f"{folder or 'the recorded jobs'}: found no job like that; expected NAME.jsonl in it or below.")
     columns = shutil.get_terminal_size().columns
@@ -83,7 +85,7 @@ def replay(
         return
     store = None if afresh else Store(cache_folder() / "outcomes")
     with _Bar(len(archive.jobs)) as telling:
-        done = replay_archive(archive, workers or os.cpu_count() or 1, store, telling)
+        done = replay_archive(archive, workers or os.cpu_count() or 1, store, telling, packs=not without_packs)
     outcomes = tuple(one.now for one in done)
     differences = tuple(compare(one.then if earlier is None else earlier.get(one.name), one.now) for one in done)
     aside = (*archive.aside, *(message for one in done for message in one.messages))
@@ -97,11 +99,16 @@ def replay(
         click.get_current_context().exit(1)
 
 
-def _folders(folder: str | None) -> list[Folder]:
+def _folders(folder: str | None, packs: bool) -> list[Folder]:
+    """The one that is named, else the recorded jobs of every layer."""
+    from diag.knowledge.layers import installed_layers
     from diag.replay.archive import Folder
     from diag.replay.jobs import shipped_jobs
 
-    return [Folder(folder)] if folder is not None else [Folder(str(shipped_jobs()))]
+    if folder is not None:
+        return [Folder(folder)]
+    own = [(layer.name, layer.folder / "jobs") for layer in (installed_layers()[1:] if packs else ())]
+    return [Folder(str(shipped_jobs())), *(Folder(str(where), f"{name}/") for name, where in own if where.is_dir())]
 
 
 def _overview(archive: Archive, columns: int) -> str:

@@ -144,7 +144,9 @@ class Fault:
         spoken = {f"{v.control}={v.position}": f"only with {_said(v.control)} {v.position}" for v in found}
         choices = {"always": "always", **spoken, "other": "only with another control"}
         choices["new"] = "only with something the files do not know, such as a lid"
-        usual = f"{found[0].control}={found[0].position}" if found and self.scene.better(found[0]) else "always"
+        usual = "new" if self.scene.fickle else "always"
+        if found and self.scene.better(found[0]):
+            usual = f"{found[0].control}={found[0].position}"
         yield self.filled.put(Asked("when", "When is it there?", usual, choices))
         chosen = self.filled["when"]
         if chosen == "new":

@@ -131,8 +131,9 @@ def _left_hanging(world: World, rule: Rule) -> Need:
         live = [one for one in knowledge.rules.values() if one.state != "retired" and one.id != rule.id]
         made = {effect.establish for one in live for effect in one.then}
         for one in live:
-            lost = {condition.established for condition in one.when} & own - made
-            users |= {one.id: str(word) for word in lost}
+            lost = sorted({str(condition.established) for condition in one.when if condition.established in own - made})
+            if lost:
+                users[one.id] = lost[0]
     found = ", ".join(f"`{name}` waits for `{word}`" for name, word in sorted(users.items())[:4])
     more = f" and {len(users) - 4} more" if len(users) > 4 else ""
     return Need(

@@ -45,8 +45,11 @@ class _Edit:
 
 
 def moved_on(text: str, steps: Sequence[Step]) -> str:
-    """The file with those rules moved on, each in every form that the file's variants give it. Raises KeyError where it does not hold one of them, ValueError where the
-    text cannot be changed without changing more."""
+    """The file with those rules moved on, each in every form that the file's variants give it.
+
+    Raises KeyError where the file does not hold one of them, ValueError where the text cannot be changed without
+    changing more.
+    """
     body = text.removeprefix("\ufeff")
     starts = _line_starts(body)
     nodes = _by_id(_rules(yaml.compose(body, Loader=_LOADER)))
@@ -221,7 +224,7 @@ def _entry(moved: Moved) -> str:
 def _same_but_for(before: str, after: str, steps: Sequence[Step]) -> None:
     old, new = yaml.load(before, Loader=_PLAIN), yaml.load(after, Loader=_PLAIN)
     rules = _by_id(_data_rules(old))
-    for step, rule in ((step, rule) for step in steps for rule in rules[step.rule]):
+    for step, rule in [(one, rule) for one in steps for rule in rules[one.rule]]:
         for key, value in (("state", step.state), ("replaced-by", step.replaced_by)):
             if value is not None:
                 rule[key] = value

@@ -96,27 +96,31 @@ def story_of(lived: Replayed, before: int | None = None) -> Story:
 
 
 def _signs(lived: Replayed, period: float) -> tuple[list[Sign], list[Sign]]:
-    seen: dict[str, tuple[Finding, Sign]] = {}
+    """Odd answers and right ones. Of each check the newest period counts, for work in between may have put it right;
+    within it both count, for what comes and goes is odd once and right once."""
+    newest: dict[str, int] = {}
+    seen: list[tuple[Finding, Sign]] = []
     for finding in lived.findings:
-        if finding.period < period:
-            sign = _sign(lived.reasoner, finding)
-            if sign is None:
-                continue
-            known = seen.get(sign.step.id)
-            if finding.symptom is None or known is None:
-                symptom = finding.symptom or (known[1].symptom if known is not None else None)
-                seen[sign.step.id] = finding, replace(sign, symptom=symptom)
-            else:
-                seen[sign.step.id] = known[0], replace(known[1], symptom=finding.symptom)
+        sign = _sign(lived.reasoner, finding) if finding.period < period else None
+        if sign is not None:
+            seen.append((finding, sign))
+            if finding.symptom is None:
+                newest[sign.step.id] = finding.period
     later = {f.step.id: lived.sound(f) for f in lived.findings if f.step is not None and f.period >= period}
-    signs, right = [], []
-    for check, (finding, sign) in seen.items():
-        if finding.symptom is not None or lived.sound(finding) is False:
-            signs.append(replace(sign, turned=later.get(check) is True))
-        elif sign.step.kind != "choose" or sign.step.id in lived.reasoner.knowledge.checks:
-            right.append(replace(sign, condition=right_condition(lived.reasoner.knowledge, sign)))
-    signs.sort(key=lambda sign: sign.seq)
-    return signs, right
+    told = {sign.step.id: sign.symptom for _, sign in seen if sign.symptom is not None}
+    signs: dict[str, Sign] = {}
+    right: dict[str, Sign] = {}
+    for finding, sign in seen:
+        check = sign.step.id
+        if finding.symptom is not None:
+            if check not in newest:
+                signs[check] = replace(sign, turned=later.get(check) is True)
+        elif finding.period == newest[check]:
+            if lived.sound(finding) is False:
+                signs[check] = replace(sign, turned=later.get(check) is True, symptom=told.get(check))
+            elif sign.step.kind != "choose" or check in lived.reasoner.knowledge.checks:
+                right[check] = replace(sign, condition=right_condition(lived.reasoner.knowledge, sign))
+    return sorted(signs.values(), key=lambda sign: sign.seq), list(right.values())
 
 
 def _sign(reasoner: Reasoner, finding: Finding) -> Sign | None:
@@ -143,7 +147,7 @@ def _complaint(reasoner: Reasoner, finding: Finding, words: str) -> Sign | None:
     if step is None or value is None:
         return None
     condition = {"check": step.id, **_tests(told)}
-    return Sign(finding.seq, words, step, value, sound_value(reasoner, step), condition)
+    return Sign(finding.seq, words, step, value, sound_value(reasoner, step), condition, symptom=finding.symptom)
 
 
 def _fits(condition: schema.Condition, value: Value) -> bool:

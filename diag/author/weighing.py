@@ -75,6 +75,22 @@ class Scene:
         controls = self.reasoner.knowledge.controls
         return all(sign.step.operate.get(c, controls.get(c, ("",))[0]) == position for c, position in at.items())
 
+    def agreement(self) -> Floats:
+        """(causes,) share of the answers that each cause would show. Where a check was odd once and right once only
+        the odd answer counts."""
+        odd = {sign.step.id for sign in self.signs}
+        keep = [i for i, sign in enumerate(self.every) if i < self._odd or sign.step.id not in odd]
+        if not keep:
+            return np.zeros(len(self.reasoner.causes))
+        rows = self._every[keep]
+        out: Floats = (rows[:, 1:] >= _EXPLAINS * rows.max(axis=1, keepdims=True)).mean(axis=0)
+        return out
+
+    @property
+    def fickle(self) -> bool:
+        """Whether a check was odd once and right once with nothing done in between."""
+        return bool({sign.step.id for sign in self.signs} & {sign.step.id for sign in self.right})
+
     def explainers(self, most: int) -> list[str]:
         """Derived causes that would show all the signs that are computed, commonest first."""
         keep = [i for i, computed in enumerate(self.computed[: self._odd]) if computed]
@@ -175,9 +191,7 @@ def matched_causes(scene: Scene, text: str, most: int) -> list[str]:
     """Derived causes that a person's own words may mean and that would show what was seen, best first."""
     reasoner = scene.reasoner
     said = utils.default_process(text)
-    rows = scene.rows
-    best = rows.max(axis=1, keepdims=True) if len(rows) else rows
-    explained = (rows[:, 1:] >= _EXPLAINS * best).mean(axis=0) if len(rows) else np.zeros(len(reasoner.causes))
+    explained = scene.agreement()
     scored = []
     for i, cause in enumerate(reasoner.causes):
         if cause.of is None:

@@ -18,6 +18,7 @@ __all__ = ["entry_text", "with_added"]
 
 Section = Sequence[Mapping[str, Any]] | Mapping[str, Sequence[str]]
 _WIDTH = 110
+_NOTHING = ("", "~", "null")
 _ORDER = ("controls", "places", "parts", "wires", "checks", "symptoms", "causes", "rules", "remedies", "cautions")
 
 
@@ -55,7 +56,9 @@ def _must_hold(old: Any, new: Any, entries: Mapping[str, Section]) -> None:
     wanted = dict(old)
     for section, added in entries.items():
         plain = yaml.load(yaml.dump(_tidy(added), Dumper=_Dumper, allow_unicode=True), Loader=yaml.BaseLoader)
-        before: Any = wanted.get(section) or ([] if isinstance(plain, list) else {})
+        before: Any = wanted.get(section)
+        if before in (None, *_NOTHING):
+            before = type(plain)()
         if plain:
             wanted[section] = [*before, *plain] if isinstance(plain, list) else {**before, **plain}
     if new != wanted:
@@ -76,15 +79,14 @@ def _section_added(text: str, section: str, added: Section, comment: str, newlin
         return f"{text}{gap}{newline}{section}:{newline}{body}"
     key, node = pair
     if isinstance(node, yaml.ScalarNode) or not node.value:  # nothing there yet: `rules:` or `rules: []`
-        if isinstance(node, yaml.ScalarNode) and node.value not in ("", "~", "null"):
+        if isinstance(node, yaml.ScalarNode) and node.value not in _NOTHING:
             raise DiagError(f"`{section}` holds {quoted(node.value)}; expected entries")
         body = _joined(_block(section, added, 2, comment), newline)
         return _after_empty(text, key, node, body, newline)
     if node.flow_style:
         return _into_flow(text, node, added)
     at = _line_after(text, node)
-    indent = node.value[0].start_mark.column - 2 if isinstance(added, Sequence) else node.value[0][0].start_mark.column
-    body = _joined(_block(section, added, max(indent, 0), comment), newline)
+    body = _joined(_block(section, added, node.start_mark.column, comment), newline)
     gap = newline if at == len(text) and not text.endswith("\n") else ""
     return f"{text[:at]}{gap}{body}{text[at:]}"
 
@@ -186,7 +188,9 @@ def _flow(value: Any) -> str:
 
 
 def _tidy(value: Any) -> Any:
-    """Whole numbers without a point."""
+    """Whole numbers without a point, texts without blanks that no reader sees."""
+    if isinstance(value, str):
+        return " ".join(value.split())
     if isinstance(value, float) and value.is_integer():
         return int(value)
     if isinstance(value, Mapping):

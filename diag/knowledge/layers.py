@@ -51,7 +51,9 @@ ENTRY_POINTS = "diag.rule_packs"
 SHIPPED: Literal["shipped"] = "shipped"
 LOCAL: Literal["local"] = "local"
 LEARNED: Literal["learned"] = "learned"
-WAY_OUT = "To go on with the shipped rules alone: --without-packs, or DIAG_PACKS=none."
+WAY_OUT = (
+    "To go on with the shipped rules alone: --without-packs at start, resume, talk and export; DIAG_PACKS=none at all."
+)
 """Told after a mistake in a layer that can be left out: it must not stand between a person and the vehicle."""
 FOLDERS = ("circuits", "vehicles", "alterations")
 """Folders of a layer whose files are knowledge. Recorded jobs prove it and are none."""
@@ -279,12 +281,8 @@ def _wheels(problems: list[Problem]) -> Iterator[_Found]:
     for point in metadata.entry_points(group=ENTRY_POINTS):
         owner = point.dist.metadata["Name"] if point.dist is not None else "a wheel"
         place = Place(f"{owner}: entry point {point.name}")
-        try:
-            spec = find_spec(point.module)
-        except (ImportError, ValueError):
-            spec = None
-        folders = list(spec.submodule_search_locations or ()) if spec is not None else []
-        if not folders:
+        folder = _package_folder(point)
+        if folder is None:
             problems.append(
                 Problem(
                     place,
@@ -296,9 +294,22 @@ def _wheels(problems: list[Problem]) -> Iterator[_Found]:
                 )
             )
             continue
-        found = read_pack(Path(folders[0]), problems, "wheel")
+        found = read_pack(folder, problems, "wheel")
         if found is not None:
             yield found
+
+
+def _package_folder(point: metadata.EntryPoint) -> Path | None:
+    """Where a package lies, without running any of its code: a pack is data."""
+    if point.dist is not None:
+        folder = Path(str(point.dist.locate_file(point.module.replace(".", "/"))))
+        if folder.is_dir():
+            return folder
+    try:  # installed for development, its files lie elsewhere
+        spec = find_spec(point.module) if "." not in point.module else None
+    except (ImportError, ValueError):
+        spec = None
+    return next((Path(place) for place in spec.submodule_search_locations or ()), None) if spec is not None else None
 
 
 def _folders(listed: Sequence[str] | None, problems: list[Problem]) -> Iterator[_Found]:

@@ -493,15 +493,22 @@ class Chances:
         out: Floats = table[:, here].sum(axis=1)
         return out
 
-    def direction(self, rule: schema.Rule, steps: Mapping[str, Step]) -> Mapping[str, float]:
-        """For a rule whose checks are all computed: for each cause it speaks of, chance of all its
-        conditions with the cause present over the mean of all causes."""
+    def met(self, rule: schema.Rule, steps: Mapping[str, Step]) -> Floats | None:
+        """(1 + causes,) chance that all conditions of a rule are met; None where not all its checks are computed."""
         holds = np.ones(1 + len(self.causes))
         for condition in rule.when:
             step = steps.get(condition.check or "")
             if step is None or not self.computed(step):
-                return {}
+                return None
             holds *= self._meets(step, condition)
+        return holds
+
+    def direction(self, rule: schema.Rule, steps: Mapping[str, Step]) -> Mapping[str, float]:
+        """For a rule whose checks are all computed: for each cause it speaks of, chance of all its
+        conditions with the cause present over the mean of all causes."""
+        holds = self.met(rule, steps)
+        if holds is None:
+            return {}
         mean = float(holds[1:].mean())
         spoken = [weighed(effect)[0] for effect in rule.then]
         return {cause: float(holds[self._index[cause]]) / max(mean, 1e-12) for cause in spoken if cause in self._index}

@@ -46,7 +46,9 @@ job as (
     any_value(r->>'$.knowledge') filter (where event = 'opened') as knowledge,
     min(r->>'$.at') as opened_at,
     max(r->>'$.at') as last_at,
-    count(*) filter (where event in ('answered', 'found') and gone.seq is null) as answers,
+    count(*) filter (
+      where event in ('answered', 'found') and gone.seq is null and (r->>'$.replaces') is null
+    ) as answers,
     list(r->>'$.remedy' order by record.seq) filter (where event = 'remedied' and gone.seq is null) as remedies
   from record left join undone as gone using (filename, seq)
   group by filename

@@ -58,11 +58,11 @@ class Outcome:
 
     `answers` that stand, the complaint included; `carried` remedies in order; `top` the leading remedy at the end
     with its chance (None: none), `causes` the likeliest then, `healthy` the chance that nothing is wrong any more.
-    `sure_after`: number of answers after which one remedy first held at least `SURE`, looked for up to the last
-    remedy carried out (None: never). `unknown`: seqs of answers that mean nothing to this knowledge, `gone`:
-    remedies carried out that it does not have. `fired`: ids of rules that fired in any period of the job,
-    `pointing`: those of them that point to a cause which a remedy carried out cures, `against`: those that clear
-    one. `problem`: why it could not be replayed, else empty. `source`: computed now, or as the journal or the
+    `sure_after`: number of answers after which one remedy held at least `SURE` and kept it until the first remedy was
+    carried out, or to the end where none was (None: it did not). `unknown`: seqs of answers that mean nothing to this
+    knowledge, `gone`: remedies carried out that it does not have. `fired`: ids of rules that fired in any period of
+    the job, `pointing`: those of them that point to a cause which a remedy carried out cures, `against`: those that
+    clear one. `problem`: why it could not be replayed, else empty. `source`: computed now, or as the journal or the
     expectation beside it tells.
     """
 

@@ -159,17 +159,17 @@ class _Replay:
         return replace(self.state, entries=entries, concluded=(), period=entries[-1].period if entries else 0)
 
     def _sure_after(self) -> int | None:
+        """Looked for backwards, so that only answers that came after it are weighed."""
         entries = self.state.entries
-        remedied = [index for index, entry in enumerate(entries) if entry.event == "remedied"]
-        answers = 0
-        for index, entry in enumerate(entries[: remedied[-1]] if remedied else entries):
-            if not _is_answer(entry):
-                continue
-            answers += 1
-            leader = self._believed(index + 1).leader if entry.seq in self._by_seq else None
-            if leader is not None and leader[1] >= SURE:
-                return answers
-        return None
+        last = next((index for index, entry in enumerate(entries) if entry.event == "remedied"), len(entries))
+        places = [index for index, entry in enumerate(entries[:last]) if _is_answer(entry)]
+        sure, leader = None, ""
+        for count in range(len(places), 0, -1):
+            found = self._believed(places[count - 1] + 1).leader
+            if found is None or found[1] < SURE or (leader and found[0] != leader):
+                break
+            sure, leader = count, found[0]
+        return sure
 
 
 def _is_answer(entry: Entry) -> bool:

@@ -120,7 +120,7 @@ def _unformula(cell: str) -> str:
 
 def as_text(report: Report, columns: int) -> str:
     """What became different, at most `columns` wide."""
-    width = max(columns, 20)
+    width = max(columns, 32)
     lines = _head(report, width)
     told = report.told
     if told:

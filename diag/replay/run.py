@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Protocol
 
 from diag.errors import DiagError, KnowledgeError
-from diag.knowledge.load import default_vehicle, load_knowledge
+from diag.knowledge.layers import Layer, base_layer, installed_layers, layered_vehicle
+from diag.knowledge.load import load_knowledge
 from diag.replay.archive import Archive, Filed
 from diag.replay.forms import Outcome
 from diag.replay.store import Store, key_of
@@ -34,31 +35,40 @@ class Telling(Protocol):
         """Something worth a line."""
 
 
-def replay_archive(archive: Archive, workers: int, store: Store | None, telling: Telling) -> list[Replayed]:
+def replay_archive(
+    archive: Archive, workers: int, store: Store | None, telling: Telling, *, packs: bool = True
+) -> list[Replayed]:
     """What came of every job, by name; the same however many `workers` there are. A vehicle that cannot be opened is
-    the problem of each of its jobs."""
+    the problem of each of its jobs. `packs` False: without rule packs and rules of the user's own. Raises
+    KnowledgeError for packs that cannot be used."""
+    layers = installed_layers() if packs else (base_layer(),)
     groups: dict[Vehicle | str, list[Filed]] = {}
+    known: dict[tuple[str, str, str, tuple[str, ...]], Vehicle | str] = {}
     for filed in archive.jobs:
-        groups.setdefault(_vehicle_of(filed), []).append(filed)
+        key = (str(Path(filed.path).parent), filed.vehicle_file, filed.vehicle, filed.without)
+        if key not in known:
+            known[key] = _vehicle_of(filed, layers)
+        groups.setdefault(known[key], []).append(filed)
     run = _Run(archive, workers, store, telling)
     for vehicle, jobs in sorted(groups.items(), key=lambda group: str(group[0])):
         run.take(vehicle, jobs)
     return sorted(run.done, key=lambda replayed: replayed.name)
 
 
-def _vehicle_of(filed: Filed) -> Vehicle | str:
-    """The vehicle to replay a job on: the file that it names, one of that name near the job, else the shipped one;
-    in words what is wrong where there is none."""
+def _vehicle_of(filed: Filed, layers: Sequence[Layer]) -> Vehicle | str:
+    """The vehicle to replay a job on: the file that it names, one of that name near the job, else of the highest
+    layer that has one; in words what is wrong where there is none."""
     path = Path(filed.vehicle_file or f"{filed.vehicle}.yaml")
     near = Path(filed.path).parent
-    places = [path] if path.is_absolute() else []
-    places += [near / path.name, near.parent / "vehicles" / path.name, default_vehicle().parent / path.name]
+    places: list[Path | None] = [path] if path.is_absolute() else []
+    places += [near / path.name, near.parent / "vehicles" / path.name, layered_vehicle(path.name, layers)]
+    without = filed.without if len(layers) > 1 or "packs" in filed.without else (*filed.without, "packs")
     for place in places:
-        if place.is_file():
-            return Vehicle(place, filed.without)
+        if place is not None and place.is_file():
+            return Vehicle(place, tuple(sorted(without)))
     if not filed.vehicle:
         return ""
-    return f"found no vehicle file {path.name}; expected it where the job names it, beside the job, or shipped."
+    return f"found no vehicle file {path.name}; expected it where the job names it, beside the job, or in a layer."
 
 
 class _Run:
@@ -72,7 +82,8 @@ class _Run:
             self._fail(jobs, vehicle)
             return
         try:
-            knowledge = load_knowledge(vehicle.file).content_hash
+            layers = (base_layer(),) if "packs" in vehicle.without else None
+            knowledge = load_knowledge(vehicle.file, layers=layers).content_hash
             keys = {filed.name: key_of(knowledge, vehicle.without, filed.sha, filed.beside) for filed in jobs}
             left = self._look_up(jobs, keys)
             if left:

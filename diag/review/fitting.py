@@ -7,7 +7,7 @@ What does not hold is told and cut out, so that one mistake hides no other. Know
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +28,7 @@ __all__ = ["Fitted", "fit", "invented", "small_vehicle", "vehicle_paths"]
 _ROUNDS = 8
 _HARMLESS = frozenset({
     "unknown-place", "unknown-caution", "unknown-colour", "unknown-conclusion", "lost-conclusion", "unknown-rule",
-    "unknown-cause", "unknown-sort", "unknown-mode", "idle-value",
+    "unknown-cause", "unknown-sort", "unknown-mode", "idle-value", "given-twice", "at-rest",
     "unknown-circuit", "unknown-option", "unknown-choice", "usual-shares", "limits-swapped", "wrong-prefix",
     "no-successor", "misread-shares", "duplicate-id", "ring", "bad-override", "controls-disagree", "no-remedy",
 })  # fmt: skip
@@ -98,8 +98,14 @@ def fit(shelf: ReviewShelf, car: Source[schema.VehicleFile]) -> Fitted | None:
     on it goes with it untold. None where nothing can be put together."""
     problems: list[Problem] = []
     first: Knowledge | None = None
+    shelf.uncut()
     for turn in range(_ROUNDS):
-        fitted = fitted_on(shelf, car, [])
+        unread: list[Problem] = []
+        fitted = fitted_on(shelf, car, unread)
+        problems += [problem for problem in unread if not _rests_on(problem, shelf.lost) and problem not in problems]
+        if fitted is None and unread:
+            car = _with_known(shelf, car)
+            fitted = fitted_on(shelf, car, [])
         if fitted is None:
             return None
         knowledge, outside, merging = fitted
@@ -116,10 +122,17 @@ def fit(shelf: ReviewShelf, car: Source[schema.VehicleFile]) -> Fitted | None:
     return Fitted(car.model.title, knowledge, causes, tuple(problems))
 
 
+def _with_known(shelf: ReviewShelf, car: Source[schema.VehicleFile]) -> Source[schema.VehicleFile]:
+    """The vehicle without circuits that no file describes."""
+    known = {*shelf.circuit_names(), "supply", "shared"}
+    circuits = tuple(name for name in car.model.circuits if name in known)
+    return replace(car, model=car.model.model_copy(update={"circuits": circuits}))
+
+
 def _causes(knowledge: Knowledge) -> tuple[frozenset[str] | None, list[Problem]]:
     try:
         network = build_network(knowledge)
-        causes = frozenset(cause.id for cause in derive_causes(knowledge, network))
+        causes = frozenset(cause.id for cause in derive_causes(knowledge, network) if cause.kind != "added")
     except (KeyError, ValueError, IndexError, StopIteration):  # a network of what is wrong beyond what could be cut
         return None, []
     return causes, cause_problems(knowledge, network, causes)

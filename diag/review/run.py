@@ -29,7 +29,7 @@ from diag.review.expect import ExpectFile
 from diag.review.fitting import Fitted, fit, invented, small_vehicle, vehicle_paths
 from diag.review.life import judge_life
 from diag.review.logic import judge_rules
-from diag.review.recorded import jobs_of, lone_files
+from diag.review.recorded import Asked, bad_job, jobs_of, lone_files
 from diag.review.salvage import salvage
 from diag.review.shelf import ReviewShelf
 from diag.review.slips import Slips
@@ -88,6 +88,8 @@ class _Run:
     progress: Callable[[float], None]
     problems: list[Problem] = field(default_factory=list)
     heard: dict[tuple[Place, str, str], _Heard] = field(default_factory=dict)
+    never: set[str] = field(default_factory=set)
+    """Rules that cannot fire."""
     seen_on: dict[str, int] = field(default_factory=dict)
     """Entry to the number of vehicles that have it."""
 
@@ -197,11 +199,13 @@ class _Run:
         self.problems += found.problems
         self.problems += _beyond_limits(know)
         slips = Slips(know, self.mine.__contains__)
-        judge_rules(slips)
+        self.never |= judge_rules(slips)
         judge_cures(slips, found.causes)
         self.problems += [one for one in slips.found if one.code not in ON_EVERY_VEHICLE]
         once = [one for one in slips.found if one.code in ON_EVERY_VEHICLE]
         slight = [one for one in warnings(know) if one.place.file in self.mine]
+        if self.shelf.lost:  # a wire may have gone with what is wrong
+            slight = [one for one in slight if one.code not in ("bare-terminal", "lone-bundle")]
         self.problems += [one for one in slight if one.code not in ON_EVERY_VEHICLE]
         for entry in know.circuit_of:
             self.seen_on[entry] = self.seen_on.get(entry, 0) + 1
@@ -222,22 +226,23 @@ class _Run:
         jobs, problems = jobs_of(self.target.layers)
         self.problems += problems
         self.problems += lone_files(self.target.files)
-        rules = {rule for found in self.fitted.values() for rule in found.knowledge.rules}
-        if not any(sort in _OF_CIRCUITS for sort in self.target.files.values()) or not rules:
+        looked = [Slips(found.knowledge, self.mine.__contains__) for found in self.fitted.values()]
+        asked = Asked.of(looked)
+        if not any(sort in _OF_CIRCUITS for sort in self.target.files.values()) or not asked:
             return 0
         paths = vehicle_paths(self.shelf)
         fired: dict[str, frozenset[str]] = {}
         for number, (name, records) in enumerate(jobs.items()):
-            found = self._vehicle_of(records, paths)
+            found = self._vehicle_of(records, paths) if asked.in_job(name, records) else None
             if found is not None:
                 try:
                     fired[name] = fired_in(found.knowledge, records)
-                except (DiagError, ValueError):
-                    continue
+                except (DiagError, ValueError) as error:
+                    self.problems.append(bad_job(self.target.layers, name, str(error)))
             self.progress(0.3 + 0.2 * number / len(jobs))
-        for found in list(self.fitted.values()):
-            slips = Slips(found.knowledge, self.mine.__contains__)
-            judge_life(slips, jobs, fired)
+        for slips in looked:
+            slips.found.clear()
+            judge_life(slips, jobs, fired, self.never)
             self.problems += slips.found
         return len(fired)
 
@@ -269,7 +274,8 @@ class _Run:
             slips = Slips(fitted.knowledge, self.mine.__contains__)
             new = set(slips.owned(iter(fitted.knowledge.rules))) - told
             if new:
-                judge_directions(slips, reasoner_of(slips, self.cache, self._part(0.5, 1.0, number, len(cars))))
+                progress = self._part(0.5, 1.0, number, len(cars))
+                judge_directions(slips, reasoner_of(slips, self.cache, progress), new)
                 self.problems += slips.found
                 told |= new
 

@@ -106,6 +106,7 @@ def _measured(folder: Path, count: int, workers: int, home: Path) -> int:
     _plain(folder)  # so that both find the files in memory
     plain_s, records = _timed(lambda: _plain(folder))
     read_s, archive = _timed(lambda: read_archive([Folder(str(folder))], Wanted()))
+    print(f"load of the machine before: {os.getloadavg()[0]:.1f}")
     print(
         f"plain Python reads and decodes {records} records in {plain_s:.2f} s; DuckDB reads them and gives the "
         f"overview in {read_s:.2f} s, {read_s / plain_s:.2f} x"
@@ -124,11 +125,12 @@ def _measured(folder: Path, count: int, workers: int, home: Path) -> int:
         f"{took_s / kept_s:.0f} x quicker"
     )
     rates = []
-    for part in (16, 8, 4, 2, 1):
+    for part in (16, 8, 4, 2):
         some = replace(archive, jobs=archive.jobs[: count // part])
-        part_s, _ = _timed(lambda some=some: replay_archive(some, 1, None, _Quiet()))  # type: ignore[misc]
+        part_s, _ = _timed(lambda some=some: replay_archive(some, workers, None, _Quiet()))  # type: ignore[misc]
         rates.append(f"{len(some.jobs)}: {part_s:.1f} s ({len(some.jobs) / part_s:.0f}/s)")
-    print(f"growth in one process, opening the vehicle included: {'; '.join(rates)}")
+    rates.append(f"{count}: {took_s:.1f} s ({count / took_s:.0f}/s)")
+    print(f"growth, opening the vehicle included: {'; '.join(rates)}")
     own, children = (
         resource.getrusage(who).ru_maxrss / 1024 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
     )

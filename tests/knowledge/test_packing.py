@@ -20,7 +20,10 @@ from diag.errors import KnowledgeError
 from diag.fit.questions import Catalogue
 from diag.knowledge.folders import local_folder, packs_file
 from diag.knowledge.layers import installed_layers
+from diag.knowledge.learned import learning
 from diag.knowledge.load import default_vehicle, load_knowledge, rules_folder
+from diag.learn.tally import learned_from
+from diag.learn.written import keep
 from diag.reason.engine import default_matcher
 from diag.reason.forward import Fact, forward
 from diag.talk.opening import open_reasoner, vehicle_file
@@ -320,3 +323,11 @@ def test_a_vehicle_of_a_pack_is_not_altered_in_place(tmp_path: Path) -> None:
     result = CliRunner().invoke(main, ["vehicle", "alter", "mine.yaml", "horn-relay"])
     assert result.exit_code == 2 and "of the rule pack `one`" in result.output
     assert (vehicles / "mine.yaml").read_text() == VEHICLE
+
+
+def test_what_was_learned_is_in_the_list() -> None:
+    """It moves what is believed, so it is shown, though it has no entries of its own."""
+    keep(learned_from([], learning(), "2026-11-29"))
+    result = run()
+    assert result.exit_code == 0 and "learned from closed jobs" in result.output
+    assert json.loads(run("--format", "json").output)[-1]["origin"] == "learned"
