@@ -29,7 +29,7 @@ from diag.reason.metered import Metered, wants_instrument
 from diag.reason.ruled import RuledChances, weighed
 from diag.reason.seldom import Seldom
 from diag.reason.steps import BODY, Step, Value, fits
-from diag.reason.tables import Folded, confusion, folded, noisy_or
+from diag.reason.tables import Folded, confusion, folded, middles, noisy_or
 
 __all__ = ["Chances", "Told"]
 
@@ -175,7 +175,7 @@ class Chances:
             return rows[place]
         key = (step.id, self._ruled.holding(step, context or {}))
         if key not in self._by_rules:
-            values = _middles(self.edges(step)) if step.kind == "measure" else list(step.outcomes)
+            values = middles(self.edges(step)) if step.kind == "measure" else list(step.outcomes)
             chance = self._ruled.table(step, values, context or {})
             self._by_rules[key] = self.seldom.mixed((1 - self._floor) * chance + self._floor / len(values))
         return self._by_rules[key]
@@ -483,7 +483,7 @@ class Chances:
         values: Sequence[Value] = (
             step.outcomes
             if step.kind != "measure"
-            else _middles(
+            else middles(
                 tuple(10**edge for edge in self.edges(step))
                 if step.unit == "ohm" and self.computed(step)
                 else self.edges(step)
@@ -512,11 +512,3 @@ class Chances:
         mean = float(holds[1:].mean())
         spoken = [weighed(effect)[0] for effect in rule.then]
         return {cause: float(holds[self._index[cause]]) / max(mean, 1e-12) for cause in spoken if cause in self._index}
-
-
-def _middles(edges: Sequence[float]) -> list[Value]:
-    """A number inside each interval that the edges part."""
-    if not edges:
-        return [0.0]
-    inner = [0.5 * (low + high) for low, high in zip(edges[:-1], edges[1:], strict=True)]
-    return [edges[0] - 1.0, *inner, edges[-1] + 1.0]

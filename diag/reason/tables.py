@@ -14,7 +14,17 @@ import numpy as np
 from diag.circuit.network import Floats
 from diag.reason.ahead import best_first
 
-__all__ = ["Folded", "confusion", "folded", "Check", "DecisionTable", "RankedCheck", "expected_bits", "noisy_or"]
+__all__ = [
+    "Folded",
+    "confusion",
+    "folded",
+    "middles",
+    "Check",
+    "DecisionTable",
+    "RankedCheck",
+    "expected_bits",
+    "noisy_or",
+]
 
 
 @dataclass(frozen=True)
@@ -135,3 +145,11 @@ def confusion(words: Sequence[str], misread: Mapping[str, Mapping[str, float]]) 
                 out[i, words.index(said)] += share
                 out[i, i] -= share
     return out
+
+
+def middles(edges: Sequence[float]) -> list[float]:
+    """A number inside each interval that the edges part."""
+    if not edges:
+        return [0.0]
+    inner = [0.5 * (low + high) for low, high in zip(edges[:-1], edges[1:], strict=True)]
+    return [edges[0] - 1.0, *inner, edges[-1] + 1.0]
