@@ -147,9 +147,7 @@ def add_pack(folder: Path) -> Layer:
     if not folder.is_dir():
         raise DiagError(f"{folder}: there is no such folder; expected the folder of a rule pack. Check its name.")
     if folder == local_folder().resolve():
-        raise DiagError(
-            f"{folder}: this is your own folder, which counts without a list; expected a pack."
-        )
+        raise DiagError(f"{folder}: this is your own folder, which counts without a list; expected a pack.")
     problems: list[Problem] = []
     found = read_pack(folder, problems)
     if found is None:
