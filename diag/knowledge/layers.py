@@ -171,8 +171,14 @@ def _learned(problems: list[Problem]) -> Iterator[Layer]:
 
 def read_pack(folder: Path, problems: list[Problem], origin: Origin = "folder") -> _Found | None:
     """The pack.yaml of a folder, None (and its problems told) where it cannot be used."""
+    file = folder / "pack.yaml"
+    if folder.is_dir() and not file.exists():
+        needed = "pack.yaml with `pack`, `title`, `version` and `source`"
+        what = "a rule pack says in pack.yaml what it is"
+        problems.append(Problem(Place(str(file)), what, "no such file", needed, "Write one.", "no-pack"))
+        return None
     try:
-        marked = read_yaml(folder / "pack.yaml")
+        marked = read_yaml(file)
     except KnowledgeError as error:
         problems += error.problems
         return None
@@ -322,7 +328,7 @@ def _folders(listed: Sequence[str] | None, problems: list[Problem]) -> Iterator[
             return
         listed = written.packs
     for index, name in enumerate(listed):
-        folder = packs_file().parent / Path(name).expanduser()
+        folder = (packs_file().parent / Path(name).expanduser()).resolve()
         if not folder.is_dir():
             at = marked.place(("packs", index)) if marked is not None else Place(str(packs_file()))
             problems.append(

@@ -326,3 +326,26 @@ def test_every_text_of_a_joined_circuit_has_its_own_place(tmp_path: Path, circui
 def own_circuit(name: str, text: str) -> Path:
     """The local folder's file of a circuit."""
     return write_pack(local_folder(), **{name: text}) / "circuits" / f"{name}.yaml"
+
+
+def test_a_mistake_in_a_further_variant(tmp_path: Path) -> None:
+    """Behind those of the lower file, where its number is another than in the layer's own."""
+    path = own("variants:\n" + variant("{earth: negative}", "lamp/negative", "Mine").replace("lamp-on", "lamp-un"))
+    assert str(place_in(path, "lamp-un")) in told(varied(tmp_path))
+
+
+def test_an_only_is_the_same_in_any_order(tmp_path: Path) -> None:
+    """Else two variants that hold together would give one id."""
+    small = varied(tmp_path)
+    path = small.rules / "circuits/lamp.yaml"
+    path.write_text(path.read_text().replace("only: {glass: amber}", "only: {glass: [amber, clear]}"))
+    own("variants:\n" + variant("{glass: [clear, amber]}", "lamp/amber-dark", "Mine"))
+    assert over(small).rules["lamp/amber-dark"].title == "Mine"
+
+
+def test_a_retired_rule_establishes_nothing(tmp_path: Path) -> None:
+    """Others that rest on its conclusion would never fire again; told where it was retired."""
+    name = "lamp/feed-without-light"
+    text = rule(name, state="retired").replace("    because", "      - {establish: lamp-is-fed}\n    because")
+    path = own("rules:\n" + text)
+    assert f"{place_in(path, name)}: the rule that stands here" in told(write_small(tmp_path / "base"))
