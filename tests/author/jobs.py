@@ -113,6 +113,3 @@ def lid_job(vehicle: Path) -> list[Record]:
         ],
         vehicle,
     )
-
-
-events = recorded

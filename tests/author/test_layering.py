@@ -118,8 +118,10 @@ def test_files_that_are_written_are_nobody_elses_business() -> None:
     assert (local_folder() / "jobs" / "a.jsonl").stat().st_mode & 0o077 == 0 or os.name == "nt"
 
 
-def test_ids_of_every_layer_variant_and_state_are_taken() -> None:
+def test_ids_of_every_layer_variant_and_state_are_taken(tmp_path: Path) -> None:
     """Shipped, retired, of a variant that the vehicle at hand does not have."""
+    fitted = load_knowledge(small_vehicle(tmp_path, "horn", "headlamps", "gauges"))
+    assert set(fitted.circuit_of) <= taken_ids(installed_layers())
     put(planned(local_folder(), draft(state="retired"), "added", {}))
     taken = taken_ids(installed_layers())
     assert {"horn/added", "horn/silent-though-fused", "horn/relay-chatters", "horn-renew", "horn-relay"} <= taken
