@@ -16,7 +16,6 @@ from diag.reason.reasoner import Reasoner
 
 __all__ = [
     "complaint",
-    "events",
     "heard",
     "looked",
     "measured",
