@@ -13,11 +13,13 @@ import pytest
 from diag.author import layering
 from diag.author.draft import Draft
 from diag.author.layering import Planned, planned, put, taken_ids, trial
+from diag.author.narrowed import narrowed
 from diag.author.skeleton import BLANK, skeleton
 from diag.errors import DiagError, KnowledgeError
 from diag.knowledge.layers import installed_layers, local_folder
 from diag.knowledge.load import load_knowledge
 from tests.author.jobs import small_vehicle
+from tests.reasoners import file_of
 
 RULE = {
     "id": "horn/added",
@@ -146,3 +148,21 @@ def test_the_skeleton_loads_once_its_blanks_are_filled(tmp_path: Path) -> None:
     knowledge = load_knowledge(vehicle)
     assert knowledge.rules["horn/bracket-rusted"].then[0].points_to == "horn.bracket-rusted"
     assert knowledge.checks["bracket-look"].choices[1].label == "Rusted"
+
+
+@pytest.mark.parametrize("vehicle", ["demo-van.yaml", "demo-motorcycle.yaml"])
+def test_a_vehicle_narrowed_to_some_circuits_is_else_as_it_was(tmp_path: Path, vehicle: str) -> None:
+    """Recorded jobs of a whole vehicle are tried in seconds: what differs from the circuits must not be lost."""
+    file = file_of(vehicle)
+    whole = load_knowledge(file)
+    small = narrowed(whole, file, {"horn"}, installed_layers(), tmp_path)
+    assert small != file
+    found = load_knowledge(small)
+    assert set(found.vehicle.circuits) < set(whole.vehicle.circuits) and "horn" in found.circuits
+    assert (found.vehicle.system_v, found.vehicle.earth) == (whole.vehicle.system_v, whole.vehicle.earth)
+    for name in found.circuits["horn"].parts:
+        assert found.parts[name] == whole.parts[name]
+    for name in found.circuits["horn"].wires:
+        assert found.wires[name] == whole.wires[name]
+    everything = set(whole.vehicle.circuits)
+    assert narrowed(whole, file, everything, installed_layers(), tmp_path) == file
