@@ -348,3 +348,25 @@ def test_a_path_in_the_list_may_be_relative_to_it(tmp_path: Path) -> None:
     packs_file().write_text("packs:\n  - sticks/wet\n")
     assert installed_layers()[1].folder == (packs_file().parent / "sticks" / "wet").resolve()
     assert run("--remove", "wet").exit_code == 0
+
+
+def test_wheels_come_by_the_name_of_their_pack(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In which order they were installed is nobody's wish."""
+    for package, pack in (("a_rules", "zinc"), ("b_rules", "amber")):
+        write_pack(tmp_path / package, pack)
+        info = tmp_path / f"{package}-1.0.dist-info"
+        info.mkdir()
+        (info / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {package}\nVersion: 1.0\n")
+        (info / "entry_points.txt").write_text(f"[diag.rule_packs]\n{pack} = {package}\n")
+    monkeypatch.syspath_prepend(str(tmp_path))
+    assert listed() == ["amber", "zinc"]
+
+
+def test_nothing_goes_on_the_list_while_another_pack_is_broken(tmp_path: Path) -> None:
+    """Whether the new one loads beside it cannot be known."""
+    broken = write_pack(tmp_path / "one", "one")
+    run("--add", str(broken))
+    (broken / "pack.yaml").write_text("pack: one\n")
+    result = run("--add", str(write_pack(tmp_path / "two", "two")))
+    assert result.exit_code == 2 and "one/pack.yaml" in result.output and "Nothing was changed." in result.output
+    assert "two" not in packs_file().read_text()
