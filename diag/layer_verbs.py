@@ -24,7 +24,7 @@ _FROM = {
     "wheel": "wheel",
     "folder": "folder",
     "local": "your own folder",
-    "learned": "learned from closed jobs",
+    "learned": "from closed jobs",
 }
 
 
@@ -89,7 +89,8 @@ def _lines(number: int, one: Held) -> Iterator[str]:
     if layer.after:
         yield from told(f"laid over {', '.join(sorted(layer.after))}")
     if layer.origin == "learned":
-        return  # it has no entries of its own
+        yield from told("see `diag rules learn --show`")
+        return
     yield from told(f"rules {one.rules}, circuits {len(one.circuits)}, vehicles {len(one.vehicles)}")
     if layer.origin != "shipped":
         if one.adds_to:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["show", "state"]
 
-_NARROW, _WIDEST = 40, 100
+_NARROW, _WIDEST, _MANY = 40, 100, 500
 _STATES = ("draft", "tested", "proven", "retired")
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
@@ -62,6 +62,9 @@ def _world(vehicle: str | None, jobs: tuple[Path, ...], own: bool, folder: Path 
     mine = [jobs_folder()] if own and jobs_folder().is_dir() else []
     first = [vehicle_file(vehicle)] if vehicle is not None or folder is None else []
     world = gather(first, [*jobs, *mine], folder)
+    count = sum(len(found) for found in world.jobs.values())
+    if count >= _MANY:
+        click.echo(f"Going through {count} closed jobs; what each says is kept for next time.", err=True)
     for problem in world.problems:
         click.echo(f"Left out: {problem}", err=True)
     return world
@@ -94,7 +97,7 @@ def show(
     narrow: bool,
     form: str,
 ) -> None:
-    """Tell all that is known of an ID: a rule, cause, check, remedy, part, wire, symptom or caution.
+    """Tell all that is known of an ID: rule, cause, check, remedy, part, wire, symptom, caution, circuit.
 
     Of a rule: what it says and how strongly, where it stands, which layer it comes from, which recorded jobs fire it
     and how often it was right, and whether the computed network agrees. Without an ID: the list of rules.

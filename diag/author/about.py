@@ -45,6 +45,7 @@ def known_ids(knowledge: Knowledge, words: Words) -> dict[str, tuple[str, str]]:
     add("remedy", ((name, remedy.title) for name, remedy in knowledge.remedies.items()))
     add("remedy", ((cause.remedy, f"Cures: {cause.title}") for cause in words.causes.values()))
     add("caution", ((name, caution.text) for name, caution in knowledge.cautions.items()))
+    add("circuit", ((name, circuit.title) for name, circuit in knowledge.circuits.items()))
     return out
 
 
@@ -90,7 +91,8 @@ def _about(world: World, knowledge: Knowledge, words: Words, name: str, sort: st
 def _home(knowledge: Knowledge, name: str) -> Object:
     """File, line and layer of an id; of a derived one, of the part or wire that it is about."""
     at = name if name in knowledge.places_of else name.split(".")[0]
-    place: Place | None = knowledge.places_of.get(at)
+    whole = knowledge.spots.files[name].file if name in knowledge.circuits else ""
+    place = knowledge.places_of.get(at) or (Place(whole) if whole else None)
     layer = next((one for one in knowledge.layers if one.name == knowledge.layer_of.get(at)), None)
     replaced = [one for one in knowledge.replaced if one.id == name]
     return {

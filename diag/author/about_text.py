@@ -149,6 +149,8 @@ def _thing(found: Object, width: int) -> list[str]:
     if found["what"] == "wire":
         lines += _said("From, to", f"{found['from']} to {found['to']}", width)
         lines += _said("Wire", f"{found['section-mm2']:g} mm², {found['colour']}, {found['length-m']:.2g} m", width)
+    lines += _said("Needs the circuits", ", ".join(found["needs"]), width) if "needs" in found else []
+    lines += _items("Options", list(get("options", ())), width)
     lines += _said("Asked as", get("text"), width)
     lines += _said("Kind", get("kind"), width) + _said("Place", get("place"), width)
     lines += _said("Minutes", f"{found['minutes']:g}", width) if "minutes" in found else []
@@ -167,7 +169,7 @@ def _thing(found: Object, width: int) -> list[str]:
     lines += _items("Checks", _with_ids(get("checks", ())), width)
     lines += _items("Ways to fail", _with_ids(get("causes", ())), width)
     for key, head in (
-        ("rules", "Rules that rest on it"),
+        ("rules", "Its rules" if found["what"] == "circuit" else "Rules that rest on it"),
         ("asked-for-by", "Rules that ask for it"),
         ("proves", "Remedies that it proves"),
         ("pointed-to-by", "Rules that point to it"),

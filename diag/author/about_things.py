@@ -1,4 +1,4 @@
-"""What is known of a cause, check, remedy, part, wire, symptom or caution, as a plain object.
+"""What is known of a cause, check, remedy, part, wire, symptom, caution or circuit, as a plain object.
 
 Knows one vehicle's knowledge; nothing of jobs or pages.
 """
@@ -141,6 +141,17 @@ def _caution(knowledge: Knowledge, words: Words, name: str) -> Object:
     return {"title": caution.text, "source": caution.source, "acknowledged": caution.harm, "used-by": used}
 
 
+def _circuit(knowledge: Knowledge, words: Words, name: str) -> Object:
+    circuit = knowledge.circuits[name]
+    return {
+        "title": circuit.title,
+        "needs": list(circuit.needs),
+        "options": [f"{option.title}: {', '.join(option.choices.values())}" for option in circuit.options.values()],
+        "checks": [{"id": check.id, "text": check.title} for check in circuit.checks],
+        "rules": [rule.id for rule in circuit.rules],
+    }
+
+
 _TELL: dict[str, Callable[[Knowledge, Words, str], Object]] = {
     "check": _check,
     "symptom": _symptom,
@@ -149,4 +160,5 @@ _TELL: dict[str, Callable[[Knowledge, Words, str], Object]] = {
     "part": _part,
     "wire": _wire,
     "caution": _caution,
+    "circuit": _circuit,
 }

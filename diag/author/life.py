@@ -214,6 +214,11 @@ def _proven(world: World, rule: Rule) -> list[Need]:
     ]
 
 
+def _lacks(need: Need) -> str:
+    words = f"{need.words[0].lower()}{need.words[1:]}"
+    return words if need.found == "none" else f"{words} ({need.found})"
+
+
 def _named(jobs: Sequence[JobFacts]) -> str:
     names = [job.name for job in jobs[:3]]
     return ", ".join(names) + (f" and {len(jobs) - 3} more" if len(jobs) > 3 else "")
@@ -307,7 +312,7 @@ def earned_step(world: World, rule: Rule, to: RuleState, day: str, because: str 
         lacking = [need for need in _tested(world, rule) if not need.met]
         if not lacking:
             return None
-        told = because or "; ".join(f"{need.words[0].lower()}{need.words[1:]}: {need.found}" for need in lacking)
+        told = because or "missing: " + "; ".join(_lacks(need) for need in lacking)
         return step_of(world, rule, to, day, because=told)
     if rule.state == to == "tested":
         found = tally(world, rule.id)

@@ -13,7 +13,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from diag.author import life_jobs
-from diag.author.life_jobs import JobFacts, facts_of, job_digest
+from diag.author.life_jobs import JobFacts, facts_of
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.writer import replaced
 from diag.reason import forward, reasoner, ruled
@@ -53,7 +53,8 @@ def _named(facts: JobFacts, job: Job) -> JobFacts:
 
 
 def _key(job: Job) -> str:
-    return hashlib.sha256(f"{job_digest(job)} {job.records[0].fields!r} {job.expected!r}".encode()).hexdigest()[:32]
+    records = [(record.event, record.at, dict(record.fields)) for record in job.records]
+    return hashlib.sha256(f"{records!r} {job.expected!r}".encode()).hexdigest()[:32]
 
 
 @lru_cache(maxsize=1)

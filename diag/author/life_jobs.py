@@ -110,10 +110,15 @@ def is_closed(job: Job) -> bool:
 
 
 def job_digest(job: Job) -> str:
-    """Equal for copies of one job, whatever their names and notes."""
-    told = [(r.event, sorted((name, repr(value)) for name, value in r.fields.items()))
-            for r in job.records if r.event in ("answered", "found", "remedied", "undone")]  # fmt: skip
-    return hashlib.sha256(repr((job.records[0].at, told)).encode()).hexdigest()
+    """Equal for copies of one job, whatever their names, notes and minutes: what was answered and carried out on one
+    day at one vehicle."""
+    told = [
+        tuple(repr(record.fields.get(name)) for name in ("target", "red", "black", "through", "value", "remedy"))
+        for record in job.records
+        if record.event in ("answered", "found", "remedied")
+    ]
+    first = job.records[0]
+    return hashlib.sha256(repr((first.at[:10], first.fields.get("vehicle"), told)).encode()).hexdigest()
 
 
 # ---------------------------------------------------------------- what a job says

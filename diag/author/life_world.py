@@ -19,14 +19,14 @@ from diag.job.state import replay
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.layers import base_layer, installed_layers
 from diag.knowledge.lint import check_causes
-from diag.knowledge.load import load_knowledge, rules_folder
+from diag.knowledge.load import load_knowledge
 from diag.knowledge.schema import Rule
 from diag.reason.engine import default_matcher
 from diag.reason.reasoner import Reasoner
-from diag.replay.jobs import Job
+from diag.replay.jobs import Job, shipped_jobs
 from diag.talk.opening import cache_folder, known_vehicle
 
-__all__ = ["World", "gather", "shipped_jobs"]
+__all__ = ["World", "gather", "jobs_beside"]
 
 
 @dataclass
@@ -119,12 +119,10 @@ class World:
         return out
 
 
-def shipped_jobs(rules: Path | None = None) -> list[Path]:
-    """The folder of the recorded jobs that belong to the shipped rules, or to a rules folder, if it is there: beside
-    the rules."""
-    folder = (rules or rules_folder()).resolve()
-    beside = (folder.parent / "transcripts", folder.parent / "_transcripts", folder / "jobs")
-    return [found for found in beside if found.is_dir()]
+def jobs_beside(rules: Path) -> list[Path]:
+    """The folders of recorded jobs that belong to a whole rules folder: beside it, as in a checkout, or in it."""
+    folder = rules.resolve()
+    return [found for found in (folder.parent / "transcripts", folder / "jobs") if found.is_dir()]
 
 
 def gather(
@@ -142,7 +140,7 @@ def gather(
     layers = installed_layers() if rules is None else (base_layer(rules),)
     own = tuple(own)
     beside = [found for layer in layers[1:] if (found := layer.folder / "jobs").is_dir()]
-    jobs, problems = closed_jobs([*shipped_jobs(rules), *beside, *own])
+    jobs, problems = closed_jobs([*([shipped_jobs()] if rules is None else jobs_beside(rules)), *beside, *own])
     known = {path.resolve(): load_knowledge(path, layers=layers) for path in vehicles}
     homes = {name: path for layer in layers for name, path in _vehicles(layer.folder).items()}
     by_vehicle: dict[Path, list[Job]] = {}

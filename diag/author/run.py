@@ -158,7 +158,7 @@ class Run:
         usual = scene.telling(mine, self._own(), by_eye=fault.own)
         every = scene.every
         lines = [condition_words(sign.step, sign.condition) for sign in every]
-        if not lines:
+        if not lines or not self.signs:
             return
         if len(lines) > 1:
             yield self.filled.put(numbered("signs", "Which of these together tell it?", usual, lines))

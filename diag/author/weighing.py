@@ -140,6 +140,8 @@ class Scene:
         """The fewest answers (by place: the signs, then what was right) that tell a cause from all others, at most
         three and at least one of them odd. `mine`: its chances; `own`: causes that are no rivals; `by_eye`: at least
         one that nobody computes, where there is one."""
+        if not self._odd:
+            return ()
         rivals = self._rivals(own)
         chosen: list[int] = []
         uncomputed = [i for i, computed in enumerate(self.computed[: self._odd]) if not computed]

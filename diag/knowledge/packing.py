@@ -24,6 +24,7 @@ from diag.knowledge.layers import (
     read_packs_file,
     vehicles_in,
 )
+from diag.knowledge.learned import learned_file
 from diag.knowledge.load import check_layers, circuit_names, load_knowledge
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Marked, read_yaml
@@ -96,6 +97,8 @@ def stray_files(folder: Path) -> list[Problem]:
     for path in sorted(folder.rglob("*.y*ml")):
         inside = path.relative_to(folder)
         name = inside.parts[0]
+        if path == learned_file():  # a layer of its own
+            continue
         known: tuple[str, ...] = ()
         if len(inside.parts) == 1 and name not in _FILES:
             what, expected, known = "nothing reads a file of this name", words(_FILES), _FILES
@@ -144,9 +147,7 @@ def add_pack(folder: Path) -> Layer:
     if not folder.is_dir():
         raise DiagError(f"{folder}: there is no such folder; expected the folder of a rule pack. Check its name.")
     if folder == local_folder().resolve():
-        raise DiagError(
-            f"{folder}: this is your own folder, which counts without a list; expected a pack."
-        )
+        raise DiagError(f"{folder}: this is your own folder, which counts without a list; expected a pack.")
     problems: list[Problem] = []
     found = read_pack(folder, problems)
     if found is None:
@@ -195,6 +196,7 @@ def _not_listed(name: str, names: Mapping[str, int]) -> DiagError:
     why = {
         "wheel": "it is installed as a wheel; expected a folder on the list. Uninstall the wheel instead",
         "local": "it is the folder of your own rules; expected a pack. Move files out of it instead",
+        "learned": "it was learned from closed jobs; expected a pack. `diag rules learn --off` goes on without it",
         "shipped": "it comes with the program; expected a pack. `--without-rules` works without it",
     }.get(layer.origin if layer is not None else "")
     if why is None:

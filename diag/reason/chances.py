@@ -26,6 +26,7 @@ from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.targets import part_of_target
 from diag.reason.metered import Metered, wants_instrument
+from diag.reason.misread import confusion, looks_confusion
 from diag.reason.ruled import RuledChances, weighed
 from diag.reason.seldom import Seldom
 from diag.reason.steps import BODY, Step, Value, fits
@@ -99,7 +100,8 @@ class Chances:
         self._by_rules: dict[tuple[str, tuple[bool, ...]], Floats] = {}
         self._moves: dict[str, np.ndarray] = {}
         self._told: dict[_Answered, Told] = {}
-        self._look_confusion = self._confusion_of_looks()
+        misread = knowledge.vocabulary.misread
+        self._look_confusion = looks_confusion(misread.get("light", {}), misread.get("rhythm", {}))
 
     def without(self, rule_id: str) -> Chances:
         """The same with one rule not there."""
@@ -298,27 +300,8 @@ class Chances:
         words = [str(outcome) for outcome in step.outcomes]
         misread = self.knowledge.vocabulary.misread
         if step.kind != "look":
-            return _confusion(words, misread.get("sound", {}))
-        return _confusion(words, misread.get("needle" if step.outcomes == observe.NEEDLES else "motor", {}))
-
-    def _confusion_of_looks(self) -> Floats:
-        misread = self.knowledge.vocabulary.misread
-        lights, rhythms = list(observe.LIGHTS), list(observe.RHYTHMS)
-        light = _confusion(lights, misread.get("light", {}))
-        rhythm = _confusion(rhythms, misread.get("rhythm", {}))
-        out = np.zeros((len(LOOKS), len(LOOKS)))
-        column = {look: i for i, look in enumerate(LOOKS)}
-        for i, (true_light, true_rhythm) in enumerate(LOOKS):
-            for j, said_light in enumerate(lights):
-                p_light = light[lights.index(true_light), j]
-                if said_light == "dark":
-                    out[i, 0] += p_light
-                    continue
-                for k, said_rhythm in enumerate(rhythms):
-                    rhythm_row = rhythms.index("steady" if true_rhythm == "none" else true_rhythm)
-                    said = "steady" if said_rhythm == "none" else said_rhythm
-                    out[i, column[said_light, said]] += p_light * rhythm[rhythm_row, k]
-        return out
+            return confusion(words, misread.get("sound", {}))
+        return confusion(words, misread.get("needle" if step.outcomes == observe.NEEDLES else "motor", {}))
 
     # ------------------------------------------------------------ the chance of one answer
 
@@ -520,14 +503,3 @@ def _middles(edges: Sequence[float]) -> list[Value]:
         return [0.0]
     inner = [0.5 * (low + high) for low, high in zip(edges[:-1], edges[1:], strict=True)]
     return [edges[0] - 1.0, *inner, edges[-1] + 1.0]
-
-
-def _confusion(words: Sequence[str], misread: Mapping[str, Mapping[str, float]]) -> Floats:
-    """(true, said) chances from a vocabulary's table."""
-    out = np.eye(len(words))
-    for i, true in enumerate(words):
-        for said, share in misread.get(true, {}).items():
-            if said in words:
-                out[i, words.index(said)] += share
-                out[i, i] -= share
-    return out

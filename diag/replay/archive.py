@@ -27,29 +27,37 @@ _FIELDS = ("check", "kind", "operate", "target", "red", "black", "through", "uni
 _GROUPED = """
 create temp table record as
   with line as (select filename, unnest(string_split(try(decode(content)), chr(10))) as text from file),
-  parsed as (select filename, case when json_valid(text) then text::json end as r from line)
-  select filename, r, r->>'$.event' as event, try_cast(r->>'$.seq' as bigint) as seq from parsed
-  where json_type(r) = 'OBJECT'
+  parsed as (
+    select filename, text, try(json_extract_string(text, [
+      '$.event', '$.seq', '$.at', '$.vehicle', '$."vehicle-file"', '$.without', '$.knowledge', '$.remedy',
+      '$.target', '$.also', '$.replaces'
+    ])) as f from line
+  )
+  select filename, f[1] as event, try_cast(f[2] as bigint) as seq, f[3] as told_at, f[4] as vehicle,
+    f[5] as vehicle_file, f[6] as without, f[7] as knowledge, f[8] as remedy, f[9] as target, f[10] as also,
+    f[11] as replaces,
+    case when f[1] in ('answered', 'found') then text end as answer
+  from parsed where f[1] is not null
 """
 _OVERVIEW = """
 with undone as (
-  select filename, try_cast(r->>'$.target' as bigint) as seq from record where event = 'undone'
+  select filename, try_cast(target as bigint) as seq from record where event = 'undone'
   union
-  select filename, unnest(try_cast(r->'$.also' as bigint[])) from record where event = 'undone'
+  select filename, unnest(try_cast(also as bigint[])) from record where event = 'undone'
 ),
 job as (
   select
     filename,
-    any_value(r->>'$.vehicle') filter (where event = 'opened') as vehicle,
-    any_value(r->>'$."vehicle-file"') filter (where event = 'opened') as vehicle_file,
-    any_value(r->>'$.without') filter (where event = 'opened') as without,
-    any_value(r->>'$.knowledge') filter (where event = 'opened') as knowledge,
-    min(r->>'$.at') as opened_at,
-    max(r->>'$.at') as last_at,
+    any_value(vehicle) filter (where event = 'opened') as vehicle,
+    any_value(vehicle_file) filter (where event = 'opened') as vehicle_file,
+    any_value(without) filter (where event = 'opened') as without,
+    any_value(knowledge) filter (where event = 'opened') as knowledge,
+    min(told_at) as opened_at,
+    max(told_at) as last_at,
     count(*) filter (
-      where event in ('answered', 'found') and gone.seq is null and (r->>'$.replaces') is null
+      where event in ('answered', 'found') and gone.seq is null and replaces is null
     ) as answers,
-    list(r->>'$.remedy' order by record.seq) filter (where event = 'remedied' and gone.seq is null) as remedies
+    list(remedy order by record.seq) filter (where event = 'remedied' and gone.seq is null) as remedies
   from record left join undone as gone using (filename, seq)
   group by filename
 )
@@ -65,9 +73,9 @@ where vehicle is null or (
 order by file.filename
 """
 _DEEDS = f"""
-select distinct opened.r->>'$."vehicle-file"', {", ".join(f"(record.r->'$.{name}')::varchar" for name in _FIELDS)}
+select distinct opened.vehicle_file, json_extract(record.answer, [{", ".join(f"'$.{name}'" for name in _FIELDS)}])
 from record join record as opened using (filename)
-where opened.event = 'opened' and record.event in ('answered', 'found')
+where opened.event = 'opened' and record.answer is not null
 order by all
 """
 
@@ -272,9 +280,9 @@ def _words(text: str | None) -> tuple[str, ...]:
     return tuple(sorted(str(word) for word in found)) if isinstance(found, list) else ()
 
 
-def _deeds(rows: Sequence[Sequence[str | None]]) -> dict[str, tuple[dict[str, Any], ...]]:
+def _deeds(rows: Sequence[tuple[str | None, Sequence[str | None]]]) -> dict[str, tuple[dict[str, Any], ...]]:
     by_vehicle: dict[str, list[dict[str, Any]]] = {}
-    for vehicle_file, *found in rows:
+    for vehicle_file, found in rows:
         deed = {name: json.loads(text) for name, text in zip(_FIELDS, found, strict=True) if text is not None}
         by_vehicle.setdefault(vehicle_file or "", []).append(deed)
     return {vehicle_file: tuple(deeds) for vehicle_file, deeds in by_vehicle.items()}

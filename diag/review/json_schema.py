@@ -49,6 +49,8 @@ _BELOW = {
 }
 """Keys that a file need not have where it only adds to one of a lower layer."""
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
+_BOUNDS = {"ge": "minimum", "le": "maximum", "gt": "exclusiveMinimum", "lt": "exclusiveMaximum"}
+"""As the models name bounds that stand behind a validator, and as JSON Schema does."""
 _AMOUNT = r"^\s*[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]{1,2})?\s*[^0-9\s.,+-].*$"
 _FIGURE = r"^\s*[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?\s*$"
 
@@ -192,6 +194,10 @@ def _tidy(node: Any) -> None:
         node["default"] = f"{node['default']:g} {node['examples'][0].split()[-1]}"
     if "patternProperties" in node:
         node.setdefault("additionalProperties", False)
+    bounds = {word: node.pop(key) for key, word in _BOUNDS.items() if key in node}
+    for choice in node.get("anyOf", [node]) if bounds else ():
+        if choice.get("type") == "number":
+            choice.update(bounds)
     alike = node.get("prefixItems")
     if isinstance(alike, list) and all(item == alike[0] for item in alike):
         node["items"] = alike[0]  # older validators know no `prefixItems`

@@ -160,8 +160,10 @@ def _reaches(slips: Slips, spaces: Spaces, one: _Read, ways: list[Grounded]) -> 
         return False
     needed = [(index, condition.established) for index, condition in enumerate(one.rule.when) if condition.established]
     makers = {effect.establish for rule in slips.know.rules.values() if rule.state != "retired" for effect in rule.then}
-    if not needed or any(word not in makers or _rests_on_itself(slips, word) for _, word in needed):
-        return True  # an unknown word and a ring are told where references are checked
+    if not needed or any(word not in makers for _, word in needed):
+        return True  # an unknown word is told where references are checked
+    if any(_rests_on_itself(slips, word) for _, word in needed):
+        return False  # and so is a ring
     if any(spaces.met(c for conditions in way.conditions.values() for c in conditions).possible for way in ways):
         return True
     index, word = needed[0]
@@ -230,7 +232,7 @@ def _compare(slips: Slips, first: _Read, second: _Read) -> None:
                 f"{quoted(cause)} here and in {where}", "one of the two", "Take one away, or narrow its conditions.",
                 code="contradiction", severity="error",
             )  # fmt: skip
-        if not opposed:
+        if not opposed and (slips.kin(told.id, other.id) or told.effects == other.effects):
             same = told.effects == other.effects and told.others == other.others
             slips.say(
                 slips.place(told.id, "id"),

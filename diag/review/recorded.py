@@ -127,7 +127,7 @@ def lone_files(files: Mapping[Path, str]) -> list[Problem]:
                 Problem(
                     Place(str(path)), "there is no recorded job beside this", "",
                     f"a file `{path.name.removesuffix(_EXPECT)}.jsonl`", "Put the job beside it, or take this away.",
-                    "lone-job",
+                    "lone-job", "warning",
                 )
             )  # fmt: skip
     return out

@@ -51,6 +51,8 @@ class Review:
     files: tuple[Path, ...]
     vehicles: tuple[str, ...]
     jobs: int
+    only: frozenset[str] = frozenset()
+    """Sorts that alone are told of; empty for all."""
 
     @property
     def errors(self) -> int:
@@ -228,7 +230,7 @@ class _Run:
         self.problems += lone_files(self.target.files)
         looked = [Slips(found.knowledge, self.mine.__contains__) for found in self.fitted.values()]
         asked = Asked.of(looked)
-        if not any(sort in _OF_CIRCUITS for sort in self.target.files.values()) or not asked:
+        if not any(sort in _OF_CIRCUITS for sort in self.target.files.values()):
             return 0
         paths = vehicle_paths(self.shelf)
         fired: dict[str, frozenset[str]] = {}
@@ -265,14 +267,17 @@ class _Run:
     def _computed(self) -> None:
         """Which way rules point, on small vehicles."""
         circuits = [self._circuit(path) for path, sort in self.target.files.items() if sort == "circuit"]
-        cars = [*invented(self.shelf, circuits), *self._spanned()]
+        own = [*invented(self.shelf, circuits)]
+        cars = [*own, *self._spanned()]
         told: set[str] = set()
         for number, car in enumerate(cars):
             fitted = fit(self.shelf, car)
             if fitted is None or fitted.causes is None:
                 continue
             slips = Slips(fitted.knowledge, self.mine.__contains__)
-            new = set(slips.owned(iter(fitted.knowledge.rules))) - told
+            about = {"shared", "supply"} if number >= len(own) else {car.model.circuits[0]}
+            rules = (name for name in fitted.knowledge.rules if fitted.knowledge.circuit_of[name] in about)
+            new = set(slips.owned(rules)) - told
             if new:
                 progress = self._part(0.5, 1.0, number, len(cars))
                 judge_directions(slips, reasoner_of(slips, self.cache, progress), new)
@@ -284,18 +289,16 @@ class _Run:
         return lambda done: self.progress(start + (end - start) * (number + done) / count)
 
     def _spanned(self) -> list[Source[schema.VehicleFile]]:
-        """Small vehicles for rules that span circuits: one for each set of circuits that such a rule looks at."""
-        sets: dict[tuple[str, ...], None] = {}
+        """A vehicle for rules that span circuits, with all that they look at: what is usual there depends on what there
+        is beside."""
+        names: set[str] = set()
         for found in self.fitted.values():
             know = found.knowledge
-            shared = know.circuits["shared"].rules if "shared" in know.circuits else ()
-            for rule in shared:
+            for rule in know.circuits["shared"].rules:
                 if know.spots.place(rule.id).file in self.mine:
-                    checks = (know.circuit_of.get(condition.check or "", "") for condition in rule.when)
-                    names = tuple(sorted({name for name in checks if name not in ("", "supply", "shared")}))
-                    if names:
-                        sets[names] = None
-        return [small_vehicle(list(names), {}) for names in sets]
+                    names |= {know.circuit_of.get(condition.check or "", "") for condition in rule.when}
+        names -= {"", "supply", "shared"}
+        return [small_vehicle(sorted(names), {})] if names else []
 
 
 def _has(know: Knowledge) -> Iterable[tuple[str, ...]]:

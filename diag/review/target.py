@@ -12,6 +12,7 @@ from pathlib import Path
 
 from diag.errors import DiagError, KnowledgeError, Place, Problem
 from diag.knowledge.layers import (
+    LEARNED,
     LOCAL,
     SHIPPED,
     Layer,
@@ -85,7 +86,7 @@ def sort_of(path: Path, root: Path) -> str:
 
 def _everything() -> Target:
     layers, problems = found_layers()
-    own = [layer for layer in layers if layer.origin != SHIPPED]
+    own = [layer for layer in layers if layer.origin not in (SHIPPED, LEARNED)]
     if not own and not problems:
         return replace(_whole(layers[0].folder), title="the shipped rules, for nothing is added here")
     files = {file: sort for layer in own for file, sort in _files(layer.folder)}
@@ -127,7 +128,7 @@ def _layer(root: Path) -> Target:
     installed, _ = found_layers()  # what is wrong with other packs is theirs
     resolved = root.resolve()
     own = resolved == local_folder().resolve()
-    known = [layer.name for layer in installed if layer.origin not in (SHIPPED, LOCAL)]
+    known = [layer.name for layer in installed if layer.origin not in (SHIPPED, LOCAL, LEARNED)]
     pack, problems = _told(root, known, own)
     needed = {other for layer in installed if layer.name in pack.after for other in (layer.name, *layer.after)}
     below = [one for one in installed if one.origin == SHIPPED or own or one.name in needed]

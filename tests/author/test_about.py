@@ -77,7 +77,7 @@ def test_a_condition_that_another_rule_makes_names_that_rule(small: Small) -> No
 IDS = {
     FED: "RULE", "lamp-on": "CHECK", "lamp-dead": "SYMPTOM", "work-lamp": "PART", "lamp-feed": "WIRE",
     "work-lamp.open": "CAUSE", "work-lamp.glass-painted": "CAUSE", "lamp-renew": "REMEDY",
-    "earth-front.clean": "REMEDY", "battery-off-first": "CAUTION",
+    "earth-front.clean": "REMEDY", "battery-off-first": "CAUTION", "lamp": "CIRCUIT",
 }  # fmt: skip
 
 

@@ -149,7 +149,7 @@ def test_rules_that_have_earned_it_are_moved_in_bulk_and_the_others_named_draft_
     assert earned_step(world, world.rule(FED), "draft", DAY, None) is None, "what is earned stays"
     back = earned_step(world, world.rule(LOW), "draft", DAY, None)
     assert back is not None and back.moved is not None
-    assert back.moved.because == "a recorded job in which it fires and ends at what it says: none"
+    assert back.moved.because == "missing: a recorded job in which it fires and ends at what it says"
 
 
 # ---------------------------------------------------------------- proven
@@ -182,13 +182,17 @@ def test_a_rule_is_proven_at_real_vehicles(
 
 
 def test_jobs_written_by_hand_and_copies_prove_nothing(small: Small, tmp_path: Path) -> None:
-    """Six facts of the trade are no six vehicles, and one job kept twice is one job."""
+    """Six facts of the trade are no six vehicles, and one job kept twice is one job, also where the copy that proves a
+    rule was stripped of its minutes and its checks' names."""
     with_state(small, FED, "tested")
     said_once = (*DARK_AND_FED[:1], ("lamp-volts", 11.9))
     for number in range(6):
         said = (("lamp-on", {"light": "dark", "rhythm": "none"}), ("lamp-volts", 12.0 + number / 10))
         write_job(small.rules / "jobs", f"written-{number}", said, "lamp-renew", cause="work-lamp.open")
         write_job(tmp_path / "own", f"copy-{number}", said_once, "lamp-renew", knowledge="0" * 16)
+    stripped = tmp_path / "own" / "copy-9.jsonl"
+    text = (tmp_path / "own" / "copy-0.jsonl").read_text(encoding="utf-8").replace("T09:", "T00:")
+    stripped.write_text(text.replace('"check": "lamp-volts", ', ""), encoding="utf-8")
     found = tally(world_of(small, tmp_path / "own"), FED)
     assert len(found.fired) == 7
     assert [job.name for job in found.real().fired] == ["copy-0"]

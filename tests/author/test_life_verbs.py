@@ -6,6 +6,7 @@ source of all expectations: the project's own; common practice, no source
 from __future__ import annotations
 
 import json
+import os
 import shutil
 from pathlib import Path
 
@@ -13,7 +14,7 @@ import pytest
 import yaml
 from click.testing import CliRunner, Result
 
-from diag.author import life_move
+from diag.author import life_move, life_world
 from diag.cli import main
 from diag.errors import DiagError
 from diag.knowledge import folders, load
@@ -116,6 +117,7 @@ def shipped(small: Small, monkeypatch: pytest.MonkeyPatch) -> Small:
     for module in (load, folders):
         monkeypatch.setattr(module, "_PACKAGE", small.rules.parent / "diag", raising=False)
     monkeypatch.setenv("DIAG_VEHICLE", str(small.vehicle))
+    monkeypatch.setattr(life_world, "shipped_jobs", lambda: small.rules / "jobs")
     assert installed_layers()[0].folder == small.rules
     return small
 
@@ -191,3 +193,53 @@ def test_all_files_of_a_bulk_move_go_back_where_one_cannot_be_put(small: Small) 
     with pytest.raises(DiagError, match="does not load"):
         life_move.move_in_place(steps, refuse)
     assert (first.read_bytes(), second.read_bytes()) == before
+
+
+OWN = """\
+# What we learned ourselves.
+circuit: lamp
+rules:
+  # Seen on the grey one.
+  - id: lamp/own-marking   # ours
+    title: Dark with another fuse
+    when:
+      - {check: lamp-on, light: is dark}
+      - {check: fuse-marking, is: wrong}
+    then:
+      - {points-to: fuse-lamp.blown, weight: 6}
+    because: Somebody tried fuses until none was left.
+    source: own job
+    state: draft   # new
+"""
+
+
+def test_a_rule_of_the_local_folder_is_changed_there_by_jobs_kept_there(shipped: Small) -> None:
+    """What a workshop adds goes through the same life, in its own file, comments kept."""
+    local = folders.local_folder()
+    (local / "circuits").mkdir(parents=True)
+    file = local / "circuits" / "lamp.yaml"
+    file.write_text(OWN, encoding="utf-8")
+    assert "MISSING" in run("lamp/own-marking").stdout
+    dark = ("lamp-on", {"light": "dark", "rhythm": "none"})
+    for name, marking, remedy, cause in (
+        ("grey-one", "wrong", "fuse-lamp.renew", "fuse-lamp.blown"),
+        ("blue-one", "right", "lamp-renew", "work-lamp.open"),
+    ):
+        said = (dark, ("fuse-marking", marking))
+        write_job(local / "jobs", name, said, remedy, cause=cause, knowledge="0" * 16)
+    done = run("lamp/own-marking", "tested")
+    assert done.exit_code == 0, done.stderr
+    added = "    leads-there: [grey-one]\n    near-miss: [blue-one, bulb-dead]\n    moved:\n"
+    before, after = OWN.split("state: draft   # new\n")
+    text = file.read_text(encoding="utf-8")
+    assert text.startswith(f"{before}state: tested   # new\n{added}      - {{date: ") and text.endswith("to: tested}\n")
+    assert after == ""
+    shown = CliRunner().invoke(main, ["rules", "show", "lamp/own-marking", "--quick"]).stdout
+    assert "Layer: local" in shown and "right in 1 of 1 job" in shown and "written by hand" not in shown
+
+
+def test_a_folder_that_cannot_be_written_to_is_told(small: Small, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Before anything is tried."""
+    monkeypatch.setattr(os, "access", lambda path, how, **_: how != os.W_OK)
+    refused = run(FED, "tested", "--in", str(small.rules))
+    assert refused.exit_code == 2 and "expected a file that can be written to" in refused.stderr

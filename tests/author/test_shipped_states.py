@@ -13,7 +13,7 @@ from diag.author.life import needs, tally
 from diag.author.life_jobs import RIGHT, SILENT
 from diag.author.life_world import World, gather
 
-NTH = 8
+NTH = 12
 """Of so many rules one is also tried with and without itself in every job; all by `diag rules state --all draft
 --dry-run --in rules`."""
 

@@ -11,9 +11,14 @@ from typing import Any
 import numpy as np
 import pytest
 
+from diag.job.state import replay
 from diag.knowledge.load import default_vehicle
 from diag.learn.counting import Counts, Slip, axis_of, counts_of, slips_of
 from diag.reason.reasoner import Reasoner
+from diag.talk.conversation import Conversation
+from diag.talk.demo import play_through
+from diag.talk.opening import Rehearsed
+from diag.talk.rehearsal import SimulatedFitter
 from tests.jobs.recorded import NAMES, Recorded
 from tests.learn.closed import HORN_JOBS, Lines, at, lines_of, state_from
 
@@ -183,3 +188,21 @@ def test_readings_are_told_beside_what_is_computed(horn: Reasoner) -> None:
     found = counted(horn, lines_of("horn-button-earth"))
     assert {off.unit for off in found.offs} == {"V"}
     assert all(math.isclose(off.told, off.computed, abs_tol=0.15) for off in found.offs)
+
+
+# ---------------------------------------------------------------- whole conversations
+
+
+@pytest.mark.parametrize(
+    "fault", ["fuse-horn.blown", "horn.open", "horn-feed.open", "slip-ring-wire.open", "horn-to-column.to-body"]
+)
+def test_a_whole_conversation_counts_the_fault_that_was_hidden(horn: Reasoner, fault: str) -> None:
+    """Asked, concluded, remedied and proved as a person would; the journal alone says what was wrong."""
+    keeper = Rehearsed.opened(horn)
+    conversation = Conversation(horn, keeper, "job")
+    played = play_through(conversation, SimulatedFitter(horn, [fault]), lambda told: None, lambda said: None)
+    assert played.cured and keeper.records[-1].event == "proved"
+    found = counts_of(horn, replay(keeper.records))
+    assert [name for name, _ in found.faults] == [horn.remedy_of[horn.index[fault]]]
+    assert causes(found) == [fault]
+    assert found.slips and all(slip.true == slip.told for slip in found.slips)

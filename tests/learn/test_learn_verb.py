@@ -11,9 +11,12 @@ from click.testing import CliRunner, Result
 
 from diag.cli import main
 from diag.job.folder import jobs_folder
+from diag.knowledge.folders import local_folder
 from diag.knowledge.learned import learned_file, read_learned
 from diag.knowledge.load import default_vehicle
+from diag.knowledge.packing import stray_files
 from diag.learn.conclusions import recorded_on
+from diag.review.target import target_of
 from diag.talk.conversation import Conversation
 from diag.talk.opening import Rehearsed, open_reasoner
 from diag.talk.screen_why import account_page
@@ -125,6 +128,19 @@ def test_a_conclusion_says_on_which_counts_it_rests(jobs: Path, horn_file: Path)
     page = " ".join(line.text for line in account_page(told, 40))
     assert "closed jobs" in page and "times as often as" in page
     assert "learned" not in talk.take({"why": "battery.flat"})
+
+
+def test_other_verbs_of_the_rules_know_it(jobs: Path) -> None:
+    """It is told among the layers, is no pack, and is no stray file among one's own rules."""
+    learn("--apply")
+    (local_folder() / "shared.yaml").write_text("circuit: shared\n", encoding="utf-8")
+    run = CliRunner().invoke
+    told = run(main, ["rules", "packs"])
+    assert told.exit_code == 0 and "Learned from closed jobs" in told.output
+    taken = run(main, ["rules", "packs", "--remove", "learned"])
+    assert taken.exit_code == 2 and "rules learn --off" in taken.output
+    assert stray_files(local_folder()) == []
+    assert learned_file() not in target_of(None).files
 
 
 def test_recorded_jobs_of_the_vehicle_are_found() -> None:
