@@ -370,3 +370,23 @@ def test_nothing_goes_on_the_list_while_another_pack_is_broken(tmp_path: Path) -
     result = run("--add", str(write_pack(tmp_path / "two", "two")))
     assert result.exit_code == 2 and "one/pack.yaml" in result.output and "Nothing was changed." in result.output
     assert "two" not in packs_file().read_text()
+
+
+def test_a_pack_can_be_taken_off_while_another_is_broken(tmp_path: Path) -> None:
+    """What was wrong before is not made worse by it."""
+    one, two = write_pack(tmp_path / "one", "one"), write_pack(tmp_path / "two", "two")
+    for folder in (one, two):
+        run("--add", str(folder))
+    (one / "pack.yaml").write_text("pack: one\n")
+    assert run("--remove", "two").exit_code == 0
+    assert str(one) in packs_file().read_text() and str(two) not in packs_file().read_text()
+
+
+def test_what_spans_circuits_is_tried_on_every_vehicle(tmp_path: Path) -> None:
+    """A shared rule that speaks of a check which no vehicle has would break every job."""
+    text = (
+        HORN.replace("circuit: horn", "circuit: shared").replace(NEW, "shared/wet").replace("horn-sound", "horn-sond")
+    )
+    folder = write_pack(tmp_path / "wet", "wet", shared=text)
+    result = run("--add", str(folder))
+    assert result.exit_code == 2 and f"{folder / 'shared.yaml'}:6:" in result.output and "`horn-sond`" in result.output
