@@ -329,7 +329,7 @@ def test_what_was_learned_is_in_the_list() -> None:
     """It moves what is believed, so it is shown, though it has no entries of its own."""
     keep(learned_from([], learning(), "2026-11-29"))
     result = run()
-    assert result.exit_code == 0 and "learned from closed jobs" in result.output
+    assert result.exit_code == 0 and "from closed jobs" in result.output
     assert json.loads(run("--format", "json").output)[-1]["origin"] == "learned"
 
 
