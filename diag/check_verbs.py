@@ -80,7 +80,7 @@ def check(ctx: click.Context, path: Path | None, form: str, strict: bool, quick:
         found = review(path, compute=not quick, cache=cache_folder(), progress=tell)
     if wanted:
         kept = tuple(one for one in found.problems if one.code in wanted or one.severity in wanted)
-        found = replace(found, problems=kept)
+        found = replace(found, problems=kept, only=wanted)
     if form == "json":
         click.echo(json.dumps(as_plain(found), indent=1, ensure_ascii=False))
     else:

@@ -325,7 +325,7 @@ def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
         list_faults(reasoner, click.echo)
         return
     with_job = play(
-        reasoner, fault, lambda: new_job(reasoner, file, job, ("test-lamp", "meter"), frozenset()), click.echo
+        reasoner, fault, lambda: new_job(reasoner, file, job, ("test-lamp", "meter"), frozenset(), True), click.echo
     )
     from diag.log.export import export_job
 

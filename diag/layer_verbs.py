@@ -24,6 +24,7 @@ _FROM = {
     "wheel": "wheel",
     "folder": "folder",
     "local": "your own folder",
+    "learned": "from closed jobs",
 }
 
 
@@ -52,6 +53,7 @@ def packs(added: str | None, removed: str | None, form: str) -> None:
     if added is not None:
         layer = add_pack(Path(added))
         click.echo(f"Added: {layer.called} ({layer.folder})")
+        click.echo("What it changes in recorded jobs: diag replay")
         return
     if removed is not None:
         click.echo(f"Taken off the list: {remove_pack(removed)}")
@@ -86,6 +88,9 @@ def _lines(number: int, one: Held) -> Iterator[str]:
     yield from told(f"hash {layer.digest}")
     if layer.after:
         yield from told(f"laid over {', '.join(sorted(layer.after))}")
+    if layer.origin == "learned":
+        yield from told("see `diag rules learn --show`")
+        return
     yield from told(f"rules {one.rules}, circuits {len(one.circuits)}, vehicles {len(one.vehicles)}")
     if layer.origin != "shipped":
         if one.adds_to:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import os
 import shutil
 import tempfile
@@ -15,7 +16,9 @@ from tests.vehicles import SIX
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads only wait for each other
 os.environ.pop("DIAG_PACKS", None)
-os.environ["DIAG_HOME"] = tempfile.mkdtemp(prefix="diag-no-home-")  # what is loaded while tests are collected
+_NO_HOME = tempfile.mkdtemp(prefix="diag-no-home-")
+os.environ["DIAG_HOME"] = _NO_HOME  # for what is loaded while tests are collected
+atexit.register(shutil.rmtree, _NO_HOME, ignore_errors=True)
 TABLES = Path(tempfile.gettempdir()) / f"diag-tests-{os.getuid()}"
 """Kept between runs and shared by the workers; tables are found by the hash of code and knowledge."""
 
@@ -25,11 +28,6 @@ def pytest_configure() -> None:
     packs = [point.value for point in metadata.entry_points(group="diag.rule_packs")]
     if packs:
         raise pytest.UsageError(f"rule packs are installed here: {', '.join(packs)}; test where there are none")
-
-
-def pytest_unconfigure() -> None:
-    """The folder of the collection goes again."""
-    shutil.rmtree(os.environ["DIAG_HOME"], ignore_errors=True)
 
 
 @pytest.fixture(autouse=True)

@@ -52,6 +52,7 @@ def _misused(knowledge: Knowledge, name: str, note: schema.CauseNote, able: Mapp
             f"`{key}`",
             words(sorted(like.takes)) or "neither `ohm` nor `factor`",
             f"Leave it out, or make it like {words(others)}." if others else "Leave it out.",
+            code="idle-value",
         )
 
 
@@ -74,6 +75,7 @@ def _idle_modes(knowledge: Knowledge, parts: Mapping[str, str], able: Mapping[st
                     quoted(like),
                     words(modes),
                     nearest(like, modes) or "Say which of them it shows itself as: `like`.",
+                    code="unknown-mode",
                 )
             for value in ("ohm", "factor"):
                 if like in modes and getattr(mode, value) is not None and value not in modes[like]:
@@ -83,4 +85,5 @@ def _idle_modes(knowledge: Knowledge, parts: Mapping[str, str], able: Mapping[st
                         f"`{value}`",
                         words(sorted(modes[like])) or "neither `ohm` nor `factor`",
                         "Leave it out.",
+                        code="idle-value",
                     )

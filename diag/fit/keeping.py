@@ -32,12 +32,13 @@ def draft_of(out: Path) -> Path:
     return out.with_name(f"{out.name}.draft")
 
 
-def keep_draft(file: Path, answers: Answers) -> None:
-    """Put all answers on disk, whole or not at all; without any the file goes. Raises OSError."""
+def keep_draft(file: Path, answers: Answers, by: str = "diag vehicle new") -> None:
+    """Put all answers on disk, whole or not at all; without any the file goes. `by`: the call they are for. Raises
+    OSError."""
     if not answers:
         file.unlink(missing_ok=True)
         return
-    lines = ["# Answers of `diag vehicle new`, one a line; the same call goes on with them."]
+    lines = [f"# Answers of `{by}`, one a line; the same call goes on with them."]
     lines += [f"{name}: {scalar(value)}" for name, value in answers.items()]
     replaced(file, ("\n".join(lines) + "\n").encode("utf-8"), _ordinary())
 

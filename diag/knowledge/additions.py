@@ -185,6 +185,8 @@ class _Laid:
                 code="retired-again",
             )
             return
+        if section in ("controls", "places") and old == new:
+            return  # the same words for the same place are no clash
         if section == "rules":
             self.ledger.unsaid |= dict.fromkeys(_established(old) - _established(new), place)
         self.ledger.replace(name, section, place, was)

@@ -19,6 +19,7 @@ from diag.knowledge.adapt import adapted, stretched, without_amps, without_idle_
 from diag.knowledge.additions import Replaced
 from diag.knowledge.bridging import bridge_problem
 from diag.knowledge.layers import Layer
+from diag.knowledge.learned import Learned
 from diag.knowledge.names import nearest, quoted, shown
 from diag.knowledge.omit import Outside, joined, leave_out
 from diag.knowledge.reader import Loc, Marked
@@ -127,6 +128,8 @@ class Knowledge:
     content_hash: str
     """16 hex digits of the SHA-256 of the validated content, whatever the files' layout."""
     spots: Spots = field(repr=False)
+    learned: Learned | None = field(default=None, repr=False)
+    """What closed jobs taught, where it is used."""
     layers: tuple[Layer, ...] = ()
     """What it is made of, lowest first."""
     layer_of: Mapping[str, str] = field(default_factory=dict)
@@ -220,7 +223,7 @@ def assemble(
     for file in files.values():
         parts |= {**file.parts, **file.fuses, **file.earths}
     wires = {name: wire for file in files.values() for name, wire in file.wires.items()}
-    named = {section: by_id(section) for section in _LISTS}
+    named: dict[str, Any] = {section: by_id(section) for section in _LISTS}
     fitted = {*parts, *wires, *(name for entries in named.values() for name in entries)}
     knowledge = Knowledge(
         vehicle.model,

@@ -19,6 +19,7 @@ from pydantic import StringConstraints
 from diag import __version__
 from diag.errors import KnowledgeError, Place, Problem
 from diag.knowledge.folders import local_folder, packs_file, packs_left_out, rules_folder
+from diag.knowledge.learned import learned_file, read_learned
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Loc, Marked, read_yaml
 from diag.knowledge.scalars import Id, Model, Text
@@ -26,6 +27,7 @@ from diag.knowledge.translate import validate
 
 __all__ = [
     "ENTRY_POINTS",
+    "LEARNED",
     "LOCAL",
     "SHIPPED",
     "WAY_OUT",
@@ -48,12 +50,15 @@ ENTRY_POINTS = "diag.rule_packs"
 """Group of entry points; each names the package of a wheel whose folder holds `pack.yaml`."""
 SHIPPED: Literal["shipped"] = "shipped"
 LOCAL: Literal["local"] = "local"
-WAY_OUT = "To go on with the shipped rules alone: --without-packs, or DIAG_PACKS=none."
+LEARNED: Literal["learned"] = "learned"
+WAY_OUT = (
+    "To go on with the shipped rules alone: --without-packs at start, resume, talk and export; DIAG_PACKS=none at all."
+)
 """Told after a mistake in a layer that can be left out: it must not stand between a person and the vehicle."""
 FOLDERS = ("circuits", "vehicles", "alterations")
 """Folders of a layer whose files are knowledge. Recorded jobs prove it and are none."""
 
-Origin = Literal["shipped", "wheel", "folder", "local"]
+Origin = Literal["shipped", "wheel", "folder", "local", "learned"]
 Version = Annotated[str, StringConstraints(pattern=r"^[0-9]+(\.[0-9]+)*$", max_length=30)]
 
 
@@ -147,13 +152,33 @@ def found_layers(listed: Sequence[str] | None = None) -> tuple[tuple[Layer, ...]
                 _digest(own),
             )
         )
+    layers += _learned(problems)
     return tuple(layers), problems
+
+
+def _learned(problems: list[Problem]) -> Iterator[Layer]:
+    """What closed jobs taught, as the highest layer: it has no entries of its own and moves how often causes and
+    misreadings are met."""
+    try:
+        found = read_learned()
+    except KnowledgeError as error:
+        problems += error.problems
+        return
+    if found is not None and found.used:
+        title = "Learned from closed jobs"
+        yield Layer(LEARNED, title, found.date, learned_file().parent, LEARNED, found.digest)
 
 
 def read_pack(folder: Path, problems: list[Problem], origin: Origin = "folder") -> _Found | None:
     """The pack.yaml of a folder, None (and its problems told) where it cannot be used."""
+    file = folder / "pack.yaml"
+    if folder.is_dir() and not file.exists():
+        needed = "pack.yaml with `pack`, `title`, `version` and `source`"
+        what = "a rule pack says in pack.yaml what it is"
+        problems.append(Problem(Place(str(file)), what, "no such file", needed, "Write one.", "no-pack"))
+        return None
     try:
-        marked = read_yaml(folder / "pack.yaml")
+        marked = read_yaml(file)
     except KnowledgeError as error:
         problems += error.problems
         return None
@@ -162,7 +187,7 @@ def read_pack(folder: Path, problems: list[Problem], origin: Origin = "folder") 
     if model is None:
         return None
     own = folder == local_folder()
-    if (model.pack in (LOCAL, SHIPPED)) != own or (own and model.pack != LOCAL):
+    if (model.pack in (LEARNED, LOCAL, SHIPPED)) != own or (own and model.pack != LOCAL):
         problems.append(
             Problem(
                 marked.place(("pack",)),
@@ -262,12 +287,8 @@ def _wheels(problems: list[Problem]) -> Iterator[_Found]:
     for point in metadata.entry_points(group=ENTRY_POINTS):
         owner = point.dist.metadata["Name"] if point.dist is not None else "a wheel"
         place = Place(f"{owner}: entry point {point.name}")
-        try:
-            spec = find_spec(point.module)
-        except (ImportError, ValueError):
-            spec = None
-        folders = list(spec.submodule_search_locations or ()) if spec is not None else []
-        if not folders:
+        folder = _package_folder(point)
+        if folder is None:
             problems.append(
                 Problem(
                     place,
@@ -279,9 +300,22 @@ def _wheels(problems: list[Problem]) -> Iterator[_Found]:
                 )
             )
             continue
-        found = read_pack(Path(folders[0]), problems, "wheel")
+        found = read_pack(folder, problems, "wheel")
         if found is not None:
             yield found
+
+
+def _package_folder(point: metadata.EntryPoint) -> Path | None:
+    """Where a package lies, without running any of its code: a pack is data."""
+    if point.dist is not None:
+        folder = Path(str(point.dist.locate_file(point.module.replace(".", "/"))))
+        if folder.is_dir():
+            return folder
+    try:  # installed for development, its files lie elsewhere
+        spec = find_spec(point.module) if "." not in point.module else None
+    except (ImportError, ValueError):
+        spec = None
+    return next((Path(place) for place in spec.submodule_search_locations or ()), None) if spec is not None else None
 
 
 def _folders(listed: Sequence[str] | None, problems: list[Problem]) -> Iterator[_Found]:
@@ -294,7 +328,7 @@ def _folders(listed: Sequence[str] | None, problems: list[Problem]) -> Iterator[
             return
         listed = written.packs
     for index, name in enumerate(listed):
-        folder = packs_file().parent / Path(name).expanduser()
+        folder = (packs_file().parent / Path(name).expanduser()).resolve()
         if not folder.is_dir():
             at = marked.place(("packs", index)) if marked is not None else Place(str(packs_file()))
             problems.append(

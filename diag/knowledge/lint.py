@@ -267,4 +267,5 @@ def _never_there(knowledge: Knowledge) -> Iterator[Problem]:
                 ", ".join(f"`{control}: {' or '.join(wanted)}`" for control, wanted in note.while_.items()),
                 "",
                 "Add a check with an `operate` like it.",
+                code="unseen-cause",
             )

@@ -19,10 +19,12 @@ from diag.knowledge.additions import Ledger, Replaced, lay_circuit, lay_kinds
 from diag.knowledge.assemble import KIND_BY_SECTION, Knowledge, Source, assemble
 from diag.knowledge.crossref import crossref
 from diag.knowledge.folders import rules_folder
-from diag.knowledge.layers import SHIPPED, WAY_OUT, Layer, base_layer, installed_layers
+from diag.knowledge.layers import LEARNED, SHIPPED, WAY_OUT, Layer, base_layer, installed_layers
+from diag.knowledge.learned import read_learned
 from diag.knowledge.names import nearest, quoted
 from diag.knowledge.omit import Outside
 from diag.knowledge.reader import Marked, read_yaml
+from diag.knowledge.taught import taught
 from diag.knowledge.translate import validate
 from diag.knowledge.variants import MAPPINGS
 
@@ -96,6 +98,9 @@ def load_knowledge(vehicle: Path, rules: Path | None = None, layers: Sequence[La
     problems = merging or crossref(knowledge, outside)  # after a failed merge every reference would be told twice
     if problems:
         raise shelf.error(problems)
+    for layer in knowledge.layers:
+        if layer.origin == LEARNED:
+            knowledge = taught(knowledge, read_learned(layer.folder / "learned.yaml"))
     return knowledge
 
 

@@ -13,8 +13,9 @@ from typing import Any
 
 from diag.errors import DiagError, KnowledgeError, Place, Problem
 from diag.knowledge.additions import Replaced
-from diag.knowledge.folders import packs_file
+from diag.knowledge.folders import local_folder, packs_file
 from diag.knowledge.layers import (
+    LEARNED,
     SHIPPED,
     Layer,
     found_layers,
@@ -23,6 +24,7 @@ from diag.knowledge.layers import (
     read_packs_file,
     vehicles_in,
 )
+from diag.knowledge.learned import learned_file
 from diag.knowledge.load import check_layers, circuit_names, load_knowledge
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Marked, read_yaml
@@ -91,21 +93,25 @@ def _list(found: Any) -> list[Any]:
 def stray_files(folder: Path) -> list[Problem]:
     """Files of a pack that nothing reads, for a rule in them would never be missed."""
     problems = []
+    folders = (*_FOLDERS, LEARNED) if folder == local_folder() else _FOLDERS
     for path in sorted(folder.rglob("*.y*ml")):
         inside = path.relative_to(folder)
         name = inside.parts[0]
+        if path == learned_file():  # a layer of its own
+            continue
         known: tuple[str, ...] = ()
         if len(inside.parts) == 1 and name not in _FILES:
             what, expected, known = "nothing reads a file of this name", words(_FILES), _FILES
-        elif len(inside.parts) > 1 and name not in _FOLDERS and "_" not in name:
-            what, expected, known = "nothing reads a folder of this name", words(_FOLDERS), _FOLDERS
+        elif len(inside.parts) > 1 and name not in folders and "_" not in name:
+            what, expected, known = "nothing reads a folder of this name", words(folders), folders
         elif len(inside.parts) > 2 and name != "jobs":
             what, expected = "nothing reads a folder in this folder", f"the file in `{name}` itself"
         elif path.suffix != ".yaml":
             what, expected = "only files that end in `.yaml` are read", f"`{path.stem}.yaml`"
         else:
             continue
-        problems.append(Problem(Place(str(path)), what, quoted(name), expected, nearest(name, known) or "Move it."))
+        mend = nearest(name, known) or "Move it."
+        problems.append(Problem(Place(str(path)), what, quoted(name), expected, mend, "unknown-file"))
     return problems
 
 
@@ -140,6 +146,8 @@ def add_pack(folder: Path) -> Layer:
     folder = folder.expanduser().resolve()
     if not folder.is_dir():
         raise DiagError(f"{folder}: there is no such folder; expected the folder of a rule pack. Check its name.")
+    if folder == local_folder().resolve():
+        raise DiagError(f"{folder}: this is your own folder, which counts without a list; expected a pack.")
     problems: list[Problem] = []
     found = read_pack(folder, problems)
     if found is None:
@@ -188,6 +196,7 @@ def _not_listed(name: str, names: Mapping[str, int]) -> DiagError:
     why = {
         "wheel": "it is installed as a wheel; expected a folder on the list. Uninstall the wheel instead",
         "local": "it is the folder of your own rules; expected a pack. Move files out of it instead",
+        "learned": "it was learned from closed jobs; expected a pack. `diag rules learn --off` goes on without it",
         "shipped": "it comes with the program; expected a pack. `--without-rules` works without it",
     }.get(layer.origin if layer is not None else "")
     if why is None:

@@ -41,7 +41,9 @@ class Referee:
         self.problems: list[Problem] = []
         self.terminals = frozenset(knowledge.terminals)
 
-    def say(self, place: Place, what: str, found: str = "", expected: str = "", mend: str = "", *, code: str) -> None:
+    def say(
+        self, place: Place, what: str, found: str = "", expected: str = "", mend: str = "", *, code: str = ""
+    ) -> None:
         """Report a problem."""
         self.problems.append(Problem(place, what, found, expected, mend, code))
 

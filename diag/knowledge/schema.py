@@ -1,7 +1,7 @@
 """The shape of every knowledge file, as pydantic models: keys, types, units, allowed words.
 
 Knows nothing of files on disk, of equations or of questions. YAML keys are the field names in
-kebab case. What a part or wire may be stands in `parts` and may be had from here too.
+kebab case. What a part or wire may be stands in `parts`, how it fails in `modes`; both may be had from here too.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, StringConstraints, model_validator
 
+from diag.knowledge.modes import KindsFile, Mode, PartSort, RemedyForm, SortMode
 from diag.knowledge.parts import (
     PART_KINDS,
     AlternatorPart,
@@ -43,6 +44,7 @@ from diag.knowledge.parts import (
     WiperMotorPart,
     Wire,
 )
+from diag.knowledge.ruleform import Conclusion, Condition, Day, Moved, Rule, RuleState
 from diag.knowledge.scalars import (
     Bool,
     CauseRef,
@@ -53,12 +55,10 @@ from diag.knowledge.scalars import (
     Number,
     Ohms,
     Positive,
-    RuleId,
     Share,
     TargetRef,
     Text,
     Volts,
-    Weight,
 )
 
 __all__ = [
@@ -91,6 +91,7 @@ __all__ = [
     "Mode",
     "Model",
     "MotorPart",
+    "Moved",
     "Option",
     "Part",
     "PartSort",
@@ -98,9 +99,11 @@ __all__ = [
     "RegulatorPart",
     "RelayPart",
     "Remedy",
+    "RemedyForm",
     "ResistorPart",
     "RheostatPart",
     "Rule",
+    "RuleState",
     "Sections",
     "SortMode",
     "SenderPart",
@@ -134,69 +137,7 @@ OneOrMore = Annotated[tuple[Id, ...], BeforeValidator(one_or_more), Field(min_le
 OneOrMorePositions = Annotated[tuple[str, ...], BeforeValidator(one_or_more), Field(min_length=1)]
 
 
-# ---------------------------------------------------------------- checks, rules, remedies
-
-
-class Condition(Model):
-    """One test on a finding, reading or intermediate conclusion. Words: `is steady`, `is-not dark`
-    or just `steady`; numbers: below, above, between (in the check's unit)."""
-
-    check: Id | None = None
-    established: Id | None = None
-    light: Text | None = None
-    rhythm: Text | None = None
-    is_: Text | None = None
-    is_not: Text | None = None
-    below: Number | None = None
-    above: Number | None = None
-    between: tuple[Number, Number] | None = None
-
-    @model_validator(mode="after")
-    def _one_subject(self) -> Condition:
-        tests = (self.light, self.rhythm, self.is_, self.is_not, self.below, self.above, self.between)
-        given = sum(found is not None for found in tests)
-        if (self.check is None) == (self.established is None):
-            raise ValueError("expected either `check` or `established`")
-        if self.established is not None and given:
-            raise ValueError("`established` stands alone")
-        if self.check is not None and not given:
-            raise ValueError("expected a test beside `check`: light, rhythm, is, is-not, below, above or between")
-        return self
-
-
-class Conclusion(Model):
-    """One effect of a rule; exactly one of its kinds."""
-
-    points_to: CauseRef | None = None
-    weight: Weight | None = None
-    clears: CauseRef | None = None
-    establish: Id | None = None
-    ask: Id | None = None
-    warn: Id | None = None
-    stop: Id | None = None
-
-    @model_validator(mode="after")
-    def _one_kind(self) -> Conclusion:
-        kinds = [self.points_to, self.clears, self.establish, self.ask, self.warn, self.stop]
-        if sum(found is not None for found in kinds) != 1:
-            raise ValueError("expected exactly one of points-to, clears, establish, ask, warn, stop")
-        if (self.weight is not None) != (self.points_to is not None):
-            raise ValueError("`points-to` needs a `weight`, and only it takes one")
-        return self
-
-
-class Rule(Model):
-    id: RuleId
-    title: Text
-    when: Annotated[tuple[Condition, ...], Field(min_length=1, max_length=12)]
-    then: Annotated[tuple[Conclusion, ...], Field(min_length=1, max_length=12)]
-    because: Text
-    looks_like: Text | None = None
-    source: Text
-    state: Literal["draft", "tested", "proven", "retired"]
-    replaced_by: RuleId | None = None
-    leads_there: tuple[Id, ...] = ()
-    near_miss: tuple[Id, ...] = ()
+# ---------------------------------------------------------------- checks, remedies
 
 
 class Choice(Model):
@@ -404,74 +345,13 @@ class SharedFile(CircuitFile):
     """rules/shared.yaml: rules, checks, cautions and remedies that span circuits."""
 
 
-# ---------------------------------------------------------------- kinds, vehicles, vocabulary
-
-
-class Mode(Model):
-    """One way in which a kind of part or a wire fails.
-
-    `frequency` per thousand faults in an old untouched loom, `rewired` the same just after a
-    rewire. `ohm` for resistive modes, `volts` of a worn source on a 12 V vehicle (in proportion on
-    others), `factor` for what is too small or too large (lamps, fuses, windings), `spread` how far
-    real cases stray from the value (natural log). `at-times`: share of these faults that come and go; of a
-    wire's only where it ends at what is worked, turned or plugged. `shows`: chance that such a one is there
-    at a moment."""
-
-    title: Text
-    frequency: Positive
-    rewired: Positive
-    remedy: Id
-    ohm: Ohms | None = None
-    volts: Volts | None = None
-    factor: Positive | None = None
-    spread: Share = 0.05
-    at_times: Share | None = None
-    shows: Share = 0.5
-    source: Text
-
-
-class RemedyForm(Model):
-    """Wording of a derived remedy; `{part}`, `{place}`, `{marking}` (what is stamped on a lamp or fuse) and
-    `{wire}` (section, colour and length of a wire) are filled in."""
-
-    title: Text
-    steps: Annotated[tuple[Text, ...], Field(min_length=1)]
-    cautions: tuple[Id, ...] = ()
-    parts: tuple[Text, ...] = ()
-    minutes: Minutes = 10.0
-
-
-class SortMode(Mode):
-    """One way in which a sort of part fails. `like`: the mode of its kind that it shows itself as, with `ohm` or
-    `factor` of its own where that mode has one; left out: the mode of the same name."""
-
-    like: Id | None = None
-
-
-class PartSort(Model):
-    """A sort of part that is electrically a kind, and fails in ways of its own: a fuel pump is a motor. Modes of
-    the kind that it does not name stay as they are, but for those in `without`."""
-
-    based_on: Id
-    modes: Mapping[Id, SortMode] = {}
-    without: tuple[Id, ...] = ()
-
-
-class KindsFile(Model):
-    """rules/kinds.yaml: fault modes of every kind, and the wording of their remedies."""
-
-    kinds: Mapping[Id, Mapping[Id, Mode]]
-    sorts: Mapping[Id, PartSort] = {}
-    """Sorts of part that are based on a kind; a part says which it is by `sort`."""
-    remedies: Mapping[Id, RemedyForm]
-    outside_chance: Share = 0.01
-    """Prior of a cause that is not in the model."""
+# ---------------------------------------------------------------- vehicles, vocabulary
 
 
 class Altered(Model):
     """One alteration that was done: the day (YYYY-MM-DD), its kind, and what changed, in words."""
 
-    date: Annotated[str, StringConstraints(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$")]
+    date: Day
     kind: Id
     what: tuple[Text, ...] = ()
 

@@ -63,6 +63,9 @@ def validate(model: type[M], marked: Marked) -> tuple[M | None, list[Problem]]:
 def problems_of(error: ValidationError, place: Any, model: Any, at: Loc = ()) -> list[Problem]:
     """Problems of a pydantic error, placed by `place(loc, key=...)`; `at` is put before each `loc`."""
     mistakes = error.errors(include_url=False)
+    inside = {mistake["loc"][:length] for mistake in mistakes for length in range(len(mistake["loc"]))}
+    # of a list whose entries are wrong it is also said that it is too short
+    mistakes = [one for one in mistakes if one["type"] != "too_short" or one["loc"] not in inside]
     problems = []
     for mistake in mistakes[:MOST_PROBLEMS]:
         found = _problem(mistake, place, model, (*at, *mistake["loc"]))

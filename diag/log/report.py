@@ -149,7 +149,8 @@ class Cause:
 @dataclass(frozen=True)
 class Candidate:
     """A remedy held likely. `id`, `title`, `chance` that it is needed, `causes` it would cure, likeliest
-    first; `steps`, `cautions`, `parts` at hand, `minutes`."""
+    first; `steps`, `cautions`, `parts` at hand, `minutes`; `learned`: what closed jobs taught of it, where that
+    says much."""
 
     id: str
     title: str
@@ -159,6 +160,7 @@ class Candidate:
     cautions: tuple[str, ...]
     parts: tuple[str, ...]
     minutes: float
+    learned: str = ""
 
 
 @dataclass(frozen=True)

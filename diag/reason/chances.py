@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,7 @@ from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.targets import part_of_target
 from diag.reason.metered import Metered, wants_instrument
+from diag.reason.misread import confusion, looks_confusion
 from diag.reason.ruled import RuledChances, weighed
 from diag.reason.seldom import Seldom
 from diag.reason.steps import BODY, Step, Value, fits
@@ -98,7 +100,14 @@ class Chances:
         self._by_rules: dict[tuple[str, tuple[bool, ...]], Floats] = {}
         self._moves: dict[str, np.ndarray] = {}
         self._told: dict[_Answered, Told] = {}
-        self._look_confusion = self._confusion_of_looks()
+        misread = knowledge.vocabulary.misread
+        self._look_confusion = looks_confusion(misread.get("light", {}), misread.get("rhythm", {}))
+
+    def without(self, rule_id: str) -> Chances:
+        """The same with one rule not there."""
+        out = copy(self)
+        out._ruled, out._by_rules, out._moves, out._told = self._ruled.without(rule_id), {}, {}, {}
+        return out
 
     # ------------------------------------------------------------ what is computed
 
@@ -291,27 +300,8 @@ class Chances:
         words = [str(outcome) for outcome in step.outcomes]
         misread = self.knowledge.vocabulary.misread
         if step.kind != "look":
-            return _confusion(words, misread.get("sound", {}))
-        return _confusion(words, misread.get("needle" if step.outcomes == observe.NEEDLES else "motor", {}))
-
-    def _confusion_of_looks(self) -> Floats:
-        misread = self.knowledge.vocabulary.misread
-        lights, rhythms = list(observe.LIGHTS), list(observe.RHYTHMS)
-        light = _confusion(lights, misread.get("light", {}))
-        rhythm = _confusion(rhythms, misread.get("rhythm", {}))
-        out = np.zeros((len(LOOKS), len(LOOKS)))
-        column = {look: i for i, look in enumerate(LOOKS)}
-        for i, (true_light, true_rhythm) in enumerate(LOOKS):
-            for j, said_light in enumerate(lights):
-                p_light = light[lights.index(true_light), j]
-                if said_light == "dark":
-                    out[i, 0] += p_light
-                    continue
-                for k, said_rhythm in enumerate(rhythms):
-                    rhythm_row = rhythms.index("steady" if true_rhythm == "none" else true_rhythm)
-                    said = "steady" if said_rhythm == "none" else said_rhythm
-                    out[i, column[said_light, said]] += p_light * rhythm[rhythm_row, k]
-        return out
+            return confusion(words, misread.get("sound", {}))
+        return confusion(words, misread.get("needle" if step.outcomes == observe.NEEDLES else "motor", {}))
 
     # ------------------------------------------------------------ the chance of one answer
 
@@ -392,6 +382,18 @@ class Chances:
             return step.outcomes[int(table[row].argmax())]
         number = self.metered.number(step, row, sets)
         return None if math.isnan(number) else number
+
+    def true_words(self, step: Step, members: frozenset[int] = frozenset()) -> Floats:
+        """(outcomes,) the chance of each word for a step that is answered in words, with exactly these causes
+        (indices from 0) present and before anybody misjudges it: between two words the edge is soft. Raises
+        ValueError where nobody computes it."""
+        if not self.computed(step) or step.kind == "measure":
+            raise ValueError(f"{step.id} is not computed, or is not answered in words")
+        rows, sets = (np.array([HEALTHY, *(1 + i for i in members)]), None) if len(members) < 2 else (None, [members])
+        some = slice(None) if rows is None else rows
+        words = self._true_words(step, self._scatter(step, sets)[some], sets, rows, False)[-1]
+        out: Floats = words / words.sum()
+        return out
 
     def healthy_reading(self, step: Step) -> float:
         """What a meter shows on a sound vehicle, in the step's unit; nan where that means nothing.
@@ -474,15 +476,22 @@ class Chances:
         out: Floats = table[:, here].sum(axis=1)
         return out
 
-    def direction(self, rule: schema.Rule, steps: Mapping[str, Step]) -> Mapping[str, float]:
-        """For a rule whose checks are all computed: for each cause it speaks of, chance of all its
-        conditions with the cause present over the mean of all causes."""
+    def met(self, rule: schema.Rule, steps: Mapping[str, Step]) -> Floats | None:
+        """(1 + causes,) chance that all conditions of a rule are met; None where not all its checks are computed."""
         holds = np.ones(1 + len(self.causes))
         for condition in rule.when:
             step = steps.get(condition.check or "")
             if step is None or not self.computed(step):
-                return {}
+                return None
             holds *= self._meets(step, condition)
+        return holds
+
+    def direction(self, rule: schema.Rule, steps: Mapping[str, Step]) -> Mapping[str, float]:
+        """For a rule whose checks are all computed: for each cause it speaks of, chance of all its
+        conditions with the cause present over the mean of all causes."""
+        holds = self.met(rule, steps)
+        if holds is None:
+            return {}
         mean = float(holds[1:].mean())
         spoken = [weighed(effect)[0] for effect in rule.then]
         return {cause: float(holds[self._index[cause]]) / max(mean, 1e-12) for cause in spoken if cause in self._index}
@@ -494,14 +503,3 @@ def _middles(edges: Sequence[float]) -> list[Value]:
         return [0.0]
     inner = [0.5 * (low + high) for low, high in zip(edges[:-1], edges[1:], strict=True)]
     return [edges[0] - 1.0, *inner, edges[-1] + 1.0]
-
-
-def _confusion(words: Sequence[str], misread: Mapping[str, Mapping[str, float]]) -> Floats:
-    """(true, said) chances from a vocabulary's table."""
-    out = np.eye(len(words))
-    for i, true in enumerate(words):
-        for said, share in misread.get(true, {}).items():
-            if said in words:
-                out[i, words.index(said)] += share
-                out[i, i] -= share
-    return out

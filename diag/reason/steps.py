@@ -17,7 +17,7 @@ from diag.knowledge.assemble import Knowledge, operate_key, terminals_of
 from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED, bridge_ends, spelt
 from diag.knowledge.targets import part_of_target, target_title
 from diag.reason.jumpers import CAUTION, jumps
-from diag.reason.operates import battery_off, operate_of, plain, splits
+from diag.reason.operates import battery_off, moved, operate_of, plain, splits
 
 __all__ = [
     "BODY",
@@ -193,7 +193,11 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
         }
     calm = {key: operate for key, operate in found.items() if operate.get("engine") != "running"} or found
     seldom = {
-        (control, position) for cause in predictor.causes for control, wanted in cause.only for position in wanted
+        (control, position)
+        for cause in predictor.causes
+        if cause.only and knowledge.circuit_of.get(cause.subject) == circuit
+        for control, wanted in cause.only
+        for position in wanted
     }
     out = []
     for key, operate in calm.items():
@@ -237,6 +241,7 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
     taken = {(step.red, step.black, step.unit, operate_key(step.operate)) for step in written}
     cautions = {operate_key(step.operate): step.caution for step in written if step.caution is not None}
     working = {circuit: working_operates(knowledge, predictor, circuit) for circuit in knowledge.circuits}
+    lids = moved(knowledge)
     body_is_plus = knowledge.vehicle.earth == "positive"  # then the red probe is on body, so that volts read above zero
     off_caution = next((s.caution for s in written if s.operate.get("battery") == "disconnected" and s.caution), None)
     for hub, other in splits(knowledge):
@@ -302,22 +307,24 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
                     caution=caution,
                     generated=True,
                 )
-            if (name, BODY, "ohm", operate_key(battery_off({}))) not in taken:
-                yield Step(
-                    f"ohm:{name}",
-                    f"Ohms from {where} to body, battery off",
-                    "measure",
-                    battery_off({}),
-                    circuit,
-                    part.place,
-                    part.reach + 0.5 + _BATTERY_OFF_MINUTES,
-                    red=name,
-                    black=BODY,
-                    unit="ohm",
-                    instruments=("meter",),
-                    caution=off_caution,
-                    generated=True,
-                )
+            for operate in ({}, *lids.get(circuit, ())):
+                setting = battery_off(operate)
+                if (name, BODY, "ohm", operate_key(setting)) not in taken:
+                    yield Step(
+                        f"ohm:{name}:{_key(operate)}" if operate else f"ohm:{name}",
+                        f"Ohms from {where} to body, battery off{_spoken(operate)}",
+                        "measure",
+                        setting,
+                        circuit,
+                        part.place,
+                        part.reach + 0.5 + _BATTERY_OFF_MINUTES,
+                        red=name,
+                        black=BODY,
+                        unit="ohm",
+                        instruments=("meter",),
+                        caution=off_caution,
+                        generated=True,
+                    )
 
 
 def _bridged(knowledge: Knowledge, predictor: Predictor) -> Iterator[Step]:

@@ -22,11 +22,13 @@ _Chances = tuple[tuple[str, float], ...]
 @dataclass(frozen=True)
 class Expected:
     """What a recorded job must come to: `ends_at` remedies in order, `not_at` tempting wrong ones, `causes` what
-    was really wrong (empty where the record does not say)."""
+    was really wrong (empty where the record does not say), `superseded` the later job that showed it wrong (else
+    empty)."""
 
     ends_at: tuple[str, ...]
     not_at: tuple[str, ...] = ()
     causes: tuple[str, ...] = ()
+    superseded: str = ""
 
 
 @dataclass(frozen=True)

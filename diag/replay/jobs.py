@@ -114,6 +114,7 @@ def _expected(content: bytes, file: str) -> Expected:
         tuple(found["ends-at"]),
         tuple(not_at) if _are_words(not_at) else (),
         tuple(causes) if _are_words(causes) else (),
+        found["superseded-by"] if isinstance(found.get("superseded-by"), str) else "",
     )
 
 

@@ -7,10 +7,11 @@ What does not hold is told and cut out, so that one mistake hides no other. Know
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from diag.circuit.doubts import cause_problems
 from diag.circuit.faults import derive_causes
 from diag.circuit.parts import build_network
 from diag.errors import Problem
@@ -27,8 +28,8 @@ __all__ = ["Fitted", "fit", "invented", "small_vehicle", "vehicle_paths"]
 _ROUNDS = 8
 _HARMLESS = frozenset({
     "unknown-place", "unknown-caution", "unknown-colour", "unknown-conclusion", "lost-conclusion", "unknown-rule",
-    "unknown-cause", "unknown-circuit", "unknown-option", "unknown-choice", "usual-shares", "limits-swapped",
-    "wrong-prefix",
+    "unknown-cause", "unknown-sort", "unknown-mode", "idle-value", "given-twice", "at-rest",
+    "unknown-circuit", "unknown-option", "unknown-choice", "usual-shares", "limits-swapped", "wrong-prefix",
     "no-successor", "misread-shares", "duplicate-id", "ring", "bad-override", "controls-disagree", "no-remedy",
 })  # fmt: skip
 """Mistakes with which the rest can be looked over as it stands."""
@@ -96,27 +97,45 @@ def fit(shelf: ReviewShelf, car: Source[schema.VehicleFile]) -> Fitted | None:
     """What is known of a vehicle. What does not hold is cut out of the shelf's files, round by round, and what rested
     on it goes with it untold. None where nothing can be put together."""
     problems: list[Problem] = []
+    first: Knowledge | None = None
+    shelf.uncut()
     for turn in range(_ROUNDS):
-        fitted = fitted_on(shelf, car, [])
+        unread: list[Problem] = []
+        fitted = fitted_on(shelf, car, unread)
+        problems += [problem for problem in unread if not _rests_on(problem, shelf.lost) and problem not in problems]
+        if fitted is None and unread:
+            car = _with_known(shelf, car)
+            fitted = fitted_on(shelf, car, [])
         if fitted is None:
             return None
         knowledge, outside, merging = fitted
+        first = first or knowledge
         wrong = [shelf.by_cause(problem) for problem in (*merging, *crossref(knowledge, outside))]
         problems += [problem for problem in wrong if not _rests_on(problem, shelf.lost) and problem not in problems]
         broken = [problem for problem in wrong if problem.code not in _HARMLESS]
         if not broken or turn == _ROUNDS - 1 or not shelf.cut_out(problem.place for problem in broken):
             break
     causes, more = _causes(knowledge)
+    if causes is not None and first is not None and first is not knowledge:
+        more += check_causes(first, causes)  # what was cut out may name a wrong cause beside
     problems += [problem for problem in more if not _rests_on(problem, shelf.lost)]
     return Fitted(car.model.title, knowledge, causes, tuple(problems))
 
 
+def _with_known(shelf: ReviewShelf, car: Source[schema.VehicleFile]) -> Source[schema.VehicleFile]:
+    """The vehicle without circuits that no file describes."""
+    known = {*shelf.circuit_names(), "supply", "shared"}
+    circuits = tuple(name for name in car.model.circuits if name in known)
+    return replace(car, model=car.model.model_copy(update={"circuits": circuits}))
+
+
 def _causes(knowledge: Knowledge) -> tuple[frozenset[str] | None, list[Problem]]:
     try:
-        causes = frozenset(cause.id for cause in derive_causes(knowledge, build_network(knowledge)))
+        network = build_network(knowledge)
+        causes = frozenset(cause.id for cause in derive_causes(knowledge, network) if cause.kind != "added")
     except (KeyError, ValueError, IndexError, StopIteration):  # a network of what is wrong beyond what could be cut
         return None, []
-    return causes, check_causes(knowledge, causes)
+    return causes, cause_problems(knowledge, network, causes)
 
 
 def _rests_on(problem: Problem, lost: set[str]) -> bool:

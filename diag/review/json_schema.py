@@ -20,8 +20,10 @@ from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 
 from diag.knowledge import schema as schema_module
 from diag.knowledge.assemble import KIND_BY_SECTION
+from diag.knowledge.layers import PackFile
 from diag.knowledge.scalars import read_number, read_truth
 from diag.knowledge.units import CANONICAL, Quantity
+from diag.review.expect import ExpectFile
 
 __all__ = ["MODELS", "json_schema"]
 
@@ -33,11 +35,22 @@ MODELS: Mapping[str, type[BaseModel]] = MappingProxyType(
         "vehicle": schema_module.VehicleFile,
         "supply": schema_module.SupplyFile,
         "vocabulary": schema_module.VocabularyFile,
+        "pack": PackFile,
+        "expect": ExpectFile,
     }
 )
 """What a file may be, and its model."""
 
+_BELOW = {
+    "circuit": ("title",),
+    "shared": ("title",),
+    "supply": ("title", "controls", "places"),
+    "kinds": ("kinds", "remedies"),
+}
+"""Keys that a file need not have where it only adds to one of a lower layer."""
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
+_BOUNDS = {"ge": "minimum", "le": "maximum", "gt": "exclusiveMinimum", "lt": "exclusiveMaximum"}
+"""As the models name bounds that stand behind a validator, and as JSON Schema does."""
 _AMOUNT = r"^\s*[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]{1,2})?\s*[^0-9\s.,+-].*$"
 _FIGURE = r"^\s*[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?\s*$"
 
@@ -50,6 +63,8 @@ def json_schema(sort: str) -> dict[str, Any]:
     for name, found in {**defs, model.__name__: made}.items():
         _describe(found, name, model)
     _kind_goes_without_saying(made, defs)
+    needed = [key for key in made.get("required", []) if key not in _BELOW.get(sort, ())]
+    made["required"] = needed
     _tidy(made)
     head = {"$schema": _DIALECT, "title": f"{sort} file of diag"}
     return {**head, **{key: value for key, value in made.items() if key not in head}}
@@ -179,6 +194,10 @@ def _tidy(node: Any) -> None:
         node["default"] = f"{node['default']:g} {node['examples'][0].split()[-1]}"
     if "patternProperties" in node:
         node.setdefault("additionalProperties", False)
+    bounds = {word: node.pop(key) for key, word in _BOUNDS.items() if key in node}
+    for choice in node.get("anyOf", [node]) if bounds else ():
+        if choice.get("type") == "number":
+            choice.update(bounds)
     alike = node.get("prefixItems")
     if isinstance(alike, list) and all(item == alike[0] for item in alike):
         node["items"] = alike[0]  # older validators know no `prefixItems`

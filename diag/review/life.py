@@ -16,8 +16,11 @@ from diag.review.slips import Slips
 __all__ = ["judge_life"]
 
 
-def judge_life(slips: Slips, jobs: Collection[str], fired: Mapping[str, frozenset[str]]) -> None:
-    """`jobs`: names of all recorded jobs; `fired`: the rules that fired in each job that could be lived through."""
+def judge_life(
+    slips: Slips, jobs: Collection[str], fired: Mapping[str, frozenset[str]], never: Collection[str] = ()
+) -> None:
+    """`jobs`: names of all recorded jobs; `fired`: the rules that fired in each job that could be lived through;
+    `never`: rules that cannot fire at all, which is told already."""
     every = frozenset(rule for found in fired.values() for rule in found)
     for name in slips.owned(iter(slips.know.rules)):
         rule = slips.know.rules[name]
@@ -32,7 +35,7 @@ def judge_life(slips: Slips, jobs: Collection[str], fired: Mapping[str, frozense
         if rule.state == "retired":
             continue
         _claims(slips, rule, fired)
-        if name not in every and fired:
+        if name not in every and name not in never:
             slips.say(
                 slips.place(name), "no recorded job exercises this rule", quoted(name), "",
                 "Record a job in which it fires, and name it under `leads-there`.", code="not-exercised",

@@ -45,8 +45,9 @@ class _Read:
         )  # fmt: skip
 
 
-def judge_rules(slips: Slips) -> None:
-    """Report every rule that never fires, opposes or repeats another one, or takes part in a push beyond recall."""
+def judge_rules(slips: Slips) -> frozenset[str]:
+    """Report every rule that never fires, opposes or repeats another one, or takes part in a push beyond recall.
+    Returns those that never fire."""
     spaces = Spaces(slips.know)
     live = [rule for rule in slips.know.rules.values() if rule.state != "retired"]
     read = [_Read(rule, spaces.met(rule.when), _effects(rule)) for rule in live]
@@ -62,6 +63,7 @@ def judge_rules(slips: Slips) -> None:
     for first, second in _alike(sound):
         _compare(slips, first, second)
     push_beyond_recall(slips, spaces, {one.id: one.effects for one in sound}, ways)
+    return frozenset(one.id for one in read) - {one.id for one in sound}
 
 
 def _effects(rule: schema.Rule) -> dict[str, float]:
@@ -160,6 +162,8 @@ def _reaches(slips: Slips, spaces: Spaces, one: _Read, ways: list[Grounded]) -> 
     makers = {effect.establish for rule in slips.know.rules.values() if rule.state != "retired" for effect in rule.then}
     if not needed or any(word not in makers for _, word in needed):
         return True  # an unknown word is told where references are checked
+    if any(_rests_on_itself(slips, word) for _, word in needed):
+        return False  # and so is a ring
     if any(spaces.met(c for conditions in way.conditions.values() for c in conditions).possible for way in ways):
         return True
     index, word = needed[0]
@@ -176,6 +180,22 @@ def _reaches(slips: Slips, spaces: Spaces, one: _Read, ways: list[Grounded]) -> 
             "a conclusion whose rules can fire", "Mend the rules that establish it.",
             code="dead-chain", severity="error",
         )  # fmt: skip
+    return False
+
+
+def _rests_on_itself(slips: Slips, word: str) -> bool:
+    """Whether a conclusion is needed to establish itself."""
+    seen: set[str] = set()
+    queue = [word]
+    while queue:
+        wanted = queue.pop()
+        for rule in slips.know.rules.values():
+            if rule.state != "retired" and any(effect.establish == wanted for effect in rule.then):
+                needed = {condition.established for condition in rule.when if condition.established} - seen
+                if word in needed:
+                    return True
+                seen |= needed
+                queue += sorted(needed)
     return False
 
 
@@ -212,7 +232,7 @@ def _compare(slips: Slips, first: _Read, second: _Read) -> None:
                 f"{quoted(cause)} here and in {where}", "one of the two", "Take one away, or narrow its conditions.",
                 code="contradiction", severity="error",
             )  # fmt: skip
-        if not opposed:
+        if not opposed and (slips.kin(told.id, other.id) or told.effects == other.effects):
             same = told.effects == other.effects and told.others == other.others
             slips.say(
                 slips.place(told.id, "id"),

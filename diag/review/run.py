@@ -16,8 +16,9 @@ from diag.job.records import Record
 from diag.knowledge import schema
 from diag.knowledge.alterations import load_alteration
 from diag.knowledge.assemble import Knowledge, Source
-from diag.knowledge.layers import PackFile, PacksFile
+from diag.knowledge.layers import SHIPPED, PackFile, PacksFile
 from diag.knowledge.lint import warnings
+from diag.knowledge.packing import stray_files
 from diag.reason.forward import check_limits
 from diag.replay.outcome import fired_in
 from diag.review.against import judge_directions, reasoner_of
@@ -28,7 +29,7 @@ from diag.review.expect import ExpectFile
 from diag.review.fitting import Fitted, fit, invented, small_vehicle, vehicle_paths
 from diag.review.life import judge_life
 from diag.review.logic import judge_rules
-from diag.review.recorded import jobs_of, lone_files
+from diag.review.recorded import Asked, bad_job, jobs_of, lone_files
 from diag.review.salvage import salvage
 from diag.review.shelf import ReviewShelf
 from diag.review.slips import Slips
@@ -50,6 +51,8 @@ class Review:
     files: tuple[Path, ...]
     vehicles: tuple[str, ...]
     jobs: int
+    only: frozenset[str] = frozenset()
+    """Sorts that alone are told of; empty for all."""
 
     @property
     def errors(self) -> int:
@@ -87,6 +90,8 @@ class _Run:
     progress: Callable[[float], None]
     problems: list[Problem] = field(default_factory=list)
     heard: dict[tuple[Place, str, str], _Heard] = field(default_factory=dict)
+    never: set[str] = field(default_factory=set)
+    """Rules that cannot fire."""
     seen_on: dict[str, int] = field(default_factory=dict)
     """Entry to the number of vehicles that have it."""
 
@@ -101,6 +106,10 @@ class _Run:
         self.problems += self.target.problems
         for path, sort in self.target.files.items():
             self._file(path, sort)
+        for layer in self.target.layers:
+            its = any(layer.folder in path.parents for path in self.target.files)
+            if self.target.whole and layer.origin != SHIPPED and its:
+                self.problems += stray_files(layer.folder)
         self.progress(0.05)
         self._vehicles()
         jobs = self._jobs()
@@ -143,14 +152,6 @@ class _Run:
                 load_alteration(path)
             except KnowledgeError as error:
                 self.problems += error.problems
-        elif sort == "" and path.suffix in (".yaml", ".yml", ".jsonl"):
-            self.problems.append(
-                Problem(
-                    Place(str(path)), "nothing reads a file of this name here", path.name,
-                    "pack.yaml, kinds.yaml, shared.yaml, or files in circuits/, vehicles/, alterations/, jobs/",
-                    "Move or rename it; knowledge files end in `.yaml`.", "unknown-file", "warning",
-                )
-            )  # fmt: skip
 
     def _of_shelf(self, path: Path, sort: str) -> None:
         models: dict[str, type[Any]] = {
@@ -200,11 +201,13 @@ class _Run:
         self.problems += found.problems
         self.problems += _beyond_limits(know)
         slips = Slips(know, self.mine.__contains__)
-        judge_rules(slips)
+        self.never |= judge_rules(slips)
         judge_cures(slips, found.causes)
         self.problems += [one for one in slips.found if one.code not in ON_EVERY_VEHICLE]
         once = [one for one in slips.found if one.code in ON_EVERY_VEHICLE]
         slight = [one for one in warnings(know) if one.place.file in self.mine]
+        if self.shelf.lost:  # a wire may have gone with what is wrong
+            slight = [one for one in slight if one.code not in ("bare-terminal", "lone-bundle")]
         self.problems += [one for one in slight if one.code not in ON_EVERY_VEHICLE]
         for entry in know.circuit_of:
             self.seen_on[entry] = self.seen_on.get(entry, 0) + 1
@@ -225,22 +228,23 @@ class _Run:
         jobs, problems = jobs_of(self.target.layers)
         self.problems += problems
         self.problems += lone_files(self.target.files)
-        rules = {rule for found in self.fitted.values() for rule in found.knowledge.rules}
-        if not any(sort in _OF_CIRCUITS for sort in self.target.files.values()) or not rules:
+        looked = [Slips(found.knowledge, self.mine.__contains__) for found in self.fitted.values()]
+        asked = Asked.of(looked)
+        if not any(sort in _OF_CIRCUITS for sort in self.target.files.values()):
             return 0
         paths = vehicle_paths(self.shelf)
         fired: dict[str, frozenset[str]] = {}
         for number, (name, records) in enumerate(jobs.items()):
-            found = self._vehicle_of(records, paths)
+            found = self._vehicle_of(records, paths) if asked.in_job(name, records) else None
             if found is not None:
                 try:
                     fired[name] = fired_in(found.knowledge, records)
-                except (DiagError, ValueError):
-                    continue
+                except (DiagError, ValueError) as error:
+                    self.problems.append(bad_job(self.target.layers, name, str(error)))
             self.progress(0.3 + 0.2 * number / len(jobs))
-        for found in list(self.fitted.values()):
-            slips = Slips(found.knowledge, self.mine.__contains__)
-            judge_life(slips, jobs, fired)
+        for slips in looked:
+            slips.found.clear()
+            judge_life(slips, jobs, fired, self.never)
             self.problems += slips.found
         return len(fired)
 
@@ -263,16 +267,20 @@ class _Run:
     def _computed(self) -> None:
         """Which way rules point, on small vehicles."""
         circuits = [self._circuit(path) for path, sort in self.target.files.items() if sort == "circuit"]
-        cars = [*invented(self.shelf, circuits), *self._spanned()]
+        own = [*invented(self.shelf, circuits)]
+        cars = [*own, *self._spanned()]
         told: set[str] = set()
         for number, car in enumerate(cars):
             fitted = fit(self.shelf, car)
             if fitted is None or fitted.causes is None:
                 continue
             slips = Slips(fitted.knowledge, self.mine.__contains__)
-            new = set(slips.owned(iter(fitted.knowledge.rules))) - told
+            about = {"shared", "supply"} if number >= len(own) else {car.model.circuits[0]}
+            rules = (name for name in fitted.knowledge.rules if fitted.knowledge.circuit_of[name] in about)
+            new = set(slips.owned(rules)) - told
             if new:
-                judge_directions(slips, reasoner_of(slips, self.cache, self._part(0.5, 1.0, number, len(cars))))
+                progress = self._part(0.5, 1.0, number, len(cars))
+                judge_directions(slips, reasoner_of(slips, self.cache, progress), new)
                 self.problems += slips.found
                 told |= new
 
@@ -281,18 +289,16 @@ class _Run:
         return lambda done: self.progress(start + (end - start) * (number + done) / count)
 
     def _spanned(self) -> list[Source[schema.VehicleFile]]:
-        """Small vehicles for rules that span circuits: one for each set of circuits that such a rule looks at."""
-        sets: dict[tuple[str, ...], None] = {}
+        """A vehicle for rules that span circuits, with all that they look at: what is usual there depends on what there
+        is beside."""
+        names: set[str] = set()
         for found in self.fitted.values():
             know = found.knowledge
-            shared = know.circuits["shared"].rules if "shared" in know.circuits else ()
-            for rule in shared:
+            for rule in know.circuits["shared"].rules:
                 if know.spots.place(rule.id).file in self.mine:
-                    checks = (know.circuit_of.get(condition.check or "", "") for condition in rule.when)
-                    names = tuple(sorted({name for name in checks if name not in ("", "supply", "shared")}))
-                    if names:
-                        sets[names] = None
-        return [small_vehicle(list(names), {}) for names in sets]
+                    names |= {know.circuit_of.get(condition.check or "", "") for condition in rule.when}
+        names -= {"", "supply", "shared"}
+        return [small_vehicle(sorted(names), {})] if names else []
 
 
 def _has(know: Knowledge) -> Iterable[tuple[str, ...]]:

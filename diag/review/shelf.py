@@ -18,7 +18,7 @@ from diag.knowledge.additions import lay_circuit, lay_kinds
 from diag.knowledge.assemble import Source
 from diag.knowledge.layers import SHIPPED, Layer
 from diag.knowledge.load import Shelf, default_kinds, lone, rules_folder
-from diag.knowledge.names import quoted
+from diag.knowledge.names import nearest, quoted
 from diag.knowledge.reader import Marked
 from diag.knowledge.translate import validate
 from diag.review.salvage import Salvaged, cut, entry_at, names_in, salvage
@@ -40,6 +40,7 @@ class ReviewShelf(Shelf):
         self.lost: set[str] = set()
         self.salvaged: dict[Path, Salvaged[Any]] = {}
         self._sources: dict[str, Source[Any] | None] = {}
+        self._before_cuts: dict[str, Source[Any] | None] = {}
         self._instead = dict(instead or {})
 
     def circuit_names(self) -> list[str]:
@@ -66,6 +67,11 @@ class ReviewShelf(Shelf):
         found = self._salvage(path, schema.VehicleFile, lent)
         return None if found.model is None or found.marked is None else Source(found.model, found.marked)
 
+    def uncut(self) -> None:
+        """Take back what `cut_out` left out: on another vehicle it may hold."""
+        self._sources |= self._before_cuts
+        self._before_cuts.clear()
+
     def cut_out(self, places: Iterable[Place]) -> bool:
         """Leave out the entries that stand at these places. False where there was nothing to leave out."""
         wanted = set(places)
@@ -81,6 +87,7 @@ class ReviewShelf(Shelf):
             marked = cut(source.marked, entries)
             found, _ = validate(type(source.model), marked)
             if found is not None:
+                self._before_cuts.setdefault(name, source)
                 self._sources[name] = Source(found, marked)
                 done = True
         return done
@@ -91,7 +98,7 @@ class ReviewShelf(Shelf):
         self._by_file[str(path)] = first
         if expect and first.origin != SHIPPED and (told := lone(path, self.circuit_names())):
             self.told += told
-            self.lost |= self._salvage(path, model, {"title": expect, "circuit": expect}).lost
+            self.lost |= self._salvage(path, model, {"title": expect, "circuit": expect}, ["title"]).lost
             return None
         lowest = self._salvage(path, model, {"title": expect, "circuit": expect} if expect else {})
         marked = lowest.marked
@@ -106,9 +113,27 @@ class ReviewShelf(Shelf):
             if upper is not None:
                 laid = lay_circuit if issubclass(model, schema.CircuitFile) else lay_kinds
                 marked = laid(marked, upper, self.ledger)
+        if issubclass(model, schema.CircuitFile):
+            marked = self._with_known_circuits(marked)
         found, mistakes = validate(model, marked)
         self.told += mistakes
         return None if found is None else Source(found, marked)
+
+    def _with_known_circuits(self, marked: Marked) -> Marked:
+        """Without names of circuits that no file describes, which are told."""
+        known = self.circuit_names()
+        wrong = [
+            (key, index)
+            for key in ("needs", "beside")
+            for index, name in enumerate(marked.data.get(key) or ())
+            if name not in (*known, "supply", "shared")
+        ]
+        for loc in wrong:
+            name = str(marked.get(loc))
+            what, expected = "there is no such circuit", f"a file `circuits/{name}.yaml`"
+            place, mend = marked.place(loc), nearest(name, known)
+            self.told.append(Problem(place, what, quoted(name), expected, mend, "unknown-circuit"))
+        return cut(marked, wrong)
 
     def _upper(self, path: Path, model: type[Any], lower: Marked, expect: str) -> Marked | None:
         needed: dict[str, Any] = {"title": lower.data.get("title"), "circuit": expect}
@@ -128,7 +153,8 @@ class ReviewShelf(Shelf):
             # an addition to the supply need not repeat the controls and places of all
             found = salvage(path, _shape(model, silent), lent, silent, default_kinds)
             self.salvaged[path] = found
-            self.lost |= found.lost
+            if issubclass(model, schema.CircuitFile):
+                self.lost |= found.lost
             if not quiet:
                 self.told += found.problems
         return self.salvaged[path]

@@ -29,6 +29,12 @@ class Slips:
         """Whether an entry stands in a file that is looked over."""
         return self._mine(self.place(name).file)
 
+    def kin(self, one: str, other: str) -> bool:
+        """Whether two entries stand in one circuit, and both in its variants or both outside: else each file, and each
+        variant, says what it has to say by itself."""
+        inside = [name in self.know.spots.bases and self.know.spots.bases[name][1][:1] for name in (one, other)]
+        return inside[0] == inside[1] and self.know.circuit_of.get(one) == self.know.circuit_of.get(other)
+
     def owned(self, names: Iterator[str]) -> list[str]:
         """Those of the entries that stand in files looked over."""
         return [name for name in names if self.own(name)]

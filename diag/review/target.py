@@ -12,6 +12,7 @@ from pathlib import Path
 
 from diag.errors import DiagError, KnowledgeError, Place, Problem
 from diag.knowledge.layers import (
+    LEARNED,
     LOCAL,
     SHIPPED,
     Layer,
@@ -53,6 +54,8 @@ class Target:
     instead: Mapping[str, Path] = field(default_factory=dict)
     problems: tuple[Problem, ...] = ()
     title: str = ""
+    whole: bool = True
+    """Whether all of a folder is looked over, so that what nothing reads there is told too."""
 
 
 def target_of(path: Path | None) -> Target:
@@ -83,7 +86,7 @@ def sort_of(path: Path, root: Path) -> str:
 
 def _everything() -> Target:
     layers, problems = found_layers()
-    own = [layer for layer in layers if layer.origin != SHIPPED]
+    own = [layer for layer in layers if layer.origin not in (SHIPPED, LEARNED)]
     if not own and not problems:
         return replace(_whole(layers[0].folder), title="the shipped rules, for nothing is added here")
     files = {file: sort for layer in own for file, sort in _files(layer.folder)}
@@ -107,7 +110,9 @@ def _folder(path: Path) -> Target:
     root = path.parent if inner else path
     found = _whole(root) if (root / "vocabulary.yaml").is_file() else _layer(root)
     if inner:
-        found = replace(found, files={file: sort for file, sort in found.files.items() if path in file.parents})
+        found = replace(
+            found, files={file: sort for file, sort in found.files.items() if path in file.parents}, whole=False
+        )
     if not any(found.files.values()):
         known = words([*(f"{name}/" for name in _BY_FOLDER), *_AT_TOP])
         raise DiagError(f"{path}: found no knowledge files; expected some of {known}. Name the folder of a rule pack.")
@@ -123,7 +128,7 @@ def _layer(root: Path) -> Target:
     installed, _ = found_layers()  # what is wrong with other packs is theirs
     resolved = root.resolve()
     own = resolved == local_folder().resolve()
-    known = [layer.name for layer in installed if layer.origin not in (SHIPPED, LOCAL)]
+    known = [layer.name for layer in installed if layer.origin not in (SHIPPED, LOCAL, LEARNED)]
     pack, problems = _told(root, known, own)
     needed = {other for layer in installed if layer.name in pack.after for other in (layer.name, *layer.after)}
     below = [one for one in installed if one.origin == SHIPPED or own or one.name in needed]
@@ -178,11 +183,11 @@ def _single(path: Path) -> Target:
     if sort and (sort not in ("circuit", "vehicle") or path.parent.name in _BY_FOLDER):
         inside = _whole(root) if (root / "vocabulary.yaml").is_file() else _layer(root)
         problems = tuple(problem for problem in inside.problems if problem.place.file == str(path))
-        return replace(inside, files={path: sort}, problems=problems, title=str(path))
+        return replace(inside, files={path: sort}, problems=problems, title=str(path), whole=False)
     try:
         data = read_yaml(path).data
     except KnowledgeError as error:
-        return Target({path: "unread"}, (base_layer(),), problems=tuple(error.problems), title=str(path))
+        return Target({path: "unread"}, (base_layer(),), problems=tuple(error.problems), title=str(path), whole=False)
     sort = next((sort for key, sort in _BY_KEY.items() if key in data), "")
     if not sort:
         expected = words(_BY_KEY)
@@ -192,5 +197,5 @@ def _single(path: Path) -> Target:
     name = {"circuit": f"circuits/{named}.yaml"}.get(sort, f"{sort}.yaml")
     layer = Layer(path.stem, str(path), "", path.parent / f".{path.stem}", LOCAL, "")
     below, _ = found_layers()
-    return Target({path: sort}, (*below, layer), {name: path} if sort in ("circuit", "shared", "supply", "kinds")
-                  else {}, title=str(path))  # fmt: skip
+    instead = {name: path} if sort in ("circuit", "shared", "supply", "kinds") else {}
+    return Target({path: sort}, (*below, layer), instead, title=str(path), whole=False)

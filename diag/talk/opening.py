@@ -41,6 +41,7 @@ __all__ = [
     "known_vehicle",
     "new_job",
     "open_reasoner",
+    "reasoner_of",
     "resume_job",
     "vehicle_file",
 ]
@@ -86,6 +87,16 @@ def open_reasoner(
     if without >= frozenset(WITHOUT):
         raise DiagError("without wiring and without rules nothing is left to reason with; leave one of them in")
     knowledge = load_knowledge(vehicle, layers=(base_layer(),) if "packs" in without else None)
+    return reasoner_of(knowledge, without, progress, matcher)
+
+
+def reasoner_of(
+    knowledge: Knowledge,
+    without: frozenset[str] = frozenset(),
+    progress: Callable[[float], None] | None = None,
+    matcher: Matcher | None = None,
+) -> Reasoner:
+    """The same of knowledge that is loaded already. Raises KnowledgeError and DiagError likewise."""
     predictor = None
     if "wiring" not in without:
         predictor = Predictor(knowledge, step_operates(knowledge), cache_folder(), progress, looked_at(knowledge))
@@ -106,7 +117,7 @@ def _beyond_limits(knowledge: Knowledge) -> list[Problem]:
     problems = []
     for told in check_limits(by_circuit):
         named = told.removeprefix("rule ").partition(": ")[0]
-        problems.append(Problem(knowledge.spots.place(named), told.removesuffix(".")))
+        problems.append(Problem(knowledge.spots.place(named), told.removesuffix("."), code="beyond-limits"))
     return problems
 
 
@@ -132,12 +143,18 @@ def _weighed_by(reasoner: Reasoner, without: frozenset[str]) -> dict[str, Any]:
 
 
 def new_job(
-    reasoner: Reasoner, vehicle: Path, path: Path | None, instruments: tuple[str, ...], without: frozenset[str]
+    reasoner: Reasoner,
+    vehicle: Path,
+    path: Path | None,
+    instruments: tuple[str, ...],
+    without: frozenset[str],
+    simulated: bool = False,
 ) -> tuple[Conversation, Journal]:
-    """A fresh job on disk. Raises JournalError where it cannot be made."""
+    """A fresh job on disk; one that is `simulated` says so, as nothing can be learned from it. Raises JournalError
+    where it cannot be made."""
     where = path or new_job_path(reasoner.knowledge.vehicle.vehicle, datetime.now(UTC))
     journal = Journal.create(where)
-    journal.append("opened", **_opened(reasoner, vehicle, without))
+    journal.append("opened", **_opened(reasoner, vehicle, without), **({"simulated": True} if simulated else {}))
     journal.append("instruments", have=list(instruments))
     return Conversation(reasoner, journal, str(where)), journal
 
@@ -221,6 +238,7 @@ class Rehearsed:
     def opened(reasoner: Reasoner, instruments: tuple[str, ...] = INSTRUMENTS[:2]) -> Rehearsed:
         """A keeper with an open job."""
         keeper = Rehearsed()
-        keeper.append("opened", **_opened(reasoner, Path(reasoner.knowledge.vehicle.vehicle), frozenset()))
+        file = Path(reasoner.knowledge.vehicle.vehicle)
+        keeper.append("opened", **_opened(reasoner, file, frozenset()), simulated=True)
         keeper.append("instruments", have=list(instruments))
         return keeper

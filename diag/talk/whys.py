@@ -16,6 +16,7 @@ from diag.reason.explain import Account, Back, Reason, account_of, accounts_of, 
 from diag.reason.meanings import OUTSIDE, SOUND, Meaning
 from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Step
+from diag.talk.taught_words import taught_words
 from diag.talk.wording import answer_words, finding_words, only_words, said_words
 
 __all__ = [
@@ -198,7 +199,14 @@ def why_of(reasoner: Reasoner, beliefs: Beliefs, allowed: Callable[[Step], bool]
         },
         "against-leader": contrast[:_CONTRAST],
         "back": [_back(reasoner, beliefs, back) for back in account.back],
+        **_learned(reasoner, found.causes),
     }
+
+
+def _learned(reasoner: Reasoner, causes: Sequence[int]) -> Object:
+    """On which counts of closed jobs it rests, where they say much."""
+    words = taught_words(reasoner, causes)
+    return {"learned": words} if words else {}
 
 
 def _cause(reasoner: Reasoner, i: int) -> Object:

@@ -15,7 +15,7 @@ from diag.circuit.parts import build_network
 from diag.circuit.predict import Predictor
 from diag.knowledge.lint import warnings
 from diag.reason.engine import default_matcher
-from diag.reason.operates import looked_at, step_operates
+from diag.reason.operates import looked_at, moved, step_operates
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Finding, working_operates
 from diag.sheet.figures import FAULTY, Figures
@@ -163,6 +163,24 @@ def test_points_are_probed_with_the_lid_open_only_where_a_fault_needs_it(tmp_pat
     plain = written(tmp_path, ("circuits/lamp.yaml", _LID, "causes:\n")).load()
     predictor = Predictor(plain, step_operates(plain))
     assert working_operates(plain, predictor, "lamp") == [SHUT]
+
+
+def test_ohms_are_measured_with_the_lid_open_and_as_it_rests(reasoner: Reasoner) -> None:
+    """A short that is there only with the lid open shows no ohms with the battery off and the lid shut."""
+    there = frozenset({reasoner.index["lamp-feed.rubs-in-hinge"]})
+    lifted, shut = reasoner.steps["ohm:work-lamp.55:boot-lid=open"], reasoner.steps["ohm:work-lamp.55"]
+    assert lifted.operate == {"boot-lid": "open", "battery": "disconnected"}
+    numbers = [reasoner.chances.shown(step, there) for step in (lifted, shut)]
+    assert isinstance(numbers[0], float) and isinstance(numbers[1], float)
+    assert numbers[0] < 0.3 < numbers[1]
+    assert not any("boot-lid" in step.operate for step in reasoner.steps.values() if step.red == "battery.B+")
+
+
+def test_no_ohms_are_measured_with_the_engine_running(tmp_path: Path) -> None:
+    """A wire that parts when the engine shakes is looked at with the engine running, and measured at rest."""
+    shaking = _LID.replace("while: {boot-lid: open}", "while: {engine: running}")
+    knowledge = written(tmp_path, ("circuits/lamp.yaml", _LID, shaking)).load()
+    assert moved(knowledge) == {"lamp": [{"boot-lid": "open"}]}, "of the one that is left"
 
 
 def test_answers_with_the_lid_open_and_shut_find_it(reasoner: Reasoner) -> None:

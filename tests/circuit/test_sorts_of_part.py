@@ -11,6 +11,8 @@ from diag.circuit.faults import Cause, derive_causes
 from diag.circuit.parts import build_network
 from diag.errors import Problem
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.layers import Layer
+from diag.knowledge.load import load_knowledge
 from tests.knowledge.small import Small, write_small
 
 _SOURCE = 'source: "common practice, no source"'
@@ -65,6 +67,20 @@ def test_a_sort_fails_in_its_own_ways_and_in_those_of_its_kind(tmp_path: Path) -
     assert own["key-switch.contact-furred-30-15-at-times"].frequency == pytest.approx(0.9)
     assert (plain["key-switch.stuck-30-15"].frequency, own["key-switch.stuck-30-15"].frequency) == (5.0, 8.0)
     assert own["key-switch.stuck-30-15"].title == "Key switch: will not let go 30 to 15"
+
+
+def test_a_layer_adds_a_sort(tmp_path: Path) -> None:
+    """A pack may bring a sort of part of its own, and replace one of a lower layer."""
+    small = _written(tmp_path / "base", part="kind: switch\n    sort: pear-switch\n")
+    pack = tmp_path / "pack"
+    pack.mkdir()
+    (pack / "kinds.yaml").write_text("sorts:\n  pear-switch: {based-on: switch, without: [open]}\n", encoding="utf-8")
+    layer = Layer("own", "Own", "1", pack, "folder", "")
+    knowledge = load_knowledge(small.vehicle, small.rules, (layer,))
+    assert [(one.id, one.section) for one in knowledge.replaced] == [("pear-switch", "sorts")]
+    assert "key-switch.open-30-15" not in _causes(knowledge) and "key-switch.cord-broken-30-15" not in _causes(
+        knowledge
+    )
 
 
 @pytest.mark.parametrize(

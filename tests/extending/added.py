@@ -82,30 +82,35 @@ class Pack:
         same one is played once."""
         key = (cause, reasoner is self.after, complaint)
         if key not in self._played:
-            self._played[key] = self._play(cause, reasoner, complaint)
+            self._played[key] = play(cause, self.after, reasoner, complaint)
         return self._played[key]
 
-    def _play(self, cause: str, reasoner: Reasoner, complaint: str | None) -> Job:
-        fitter = SimulatedFitter(self.after, [cause])
-        conversation = Conversation(reasoner, Rehearsed.opened(reasoner), "added")
-        job = Job([], False, [], [])
-        for _ in range(_MOST):
-            last = conversation.say()[-1]
-            if last["type"] == "end":
-                job.left = list(last["open"])
+
+def play(
+    cause: str | None, vehicle: Reasoner, reasoner: Reasoner, complaint: str | None = None, most: int = _MOST
+) -> Job:
+    """A job by `reasoner` at a vehicle that shows what `vehicle` computes with that fault (None: it is sound), of so
+    many answers at most."""
+    fitter = SimulatedFitter(vehicle, [cause] if cause is not None else [])
+    conversation = Conversation(reasoner, Rehearsed.opened(reasoner), "added")
+    job = Job([], False, [], [])
+    for _ in range(most):
+        last = conversation.say()[-1]
+        if last["type"] == "end":
+            job.left = list(last["open"])
+            break
+        if last["type"] == "conclude":
+            todo = [remedy["id"] for remedy in last["remedies"] if remedy["id"] not in job.remedies]
+            if not todo:
                 break
-            if last["type"] == "conclude":
-                todo = [remedy["id"] for remedy in last["remedies"] if remedy["id"] not in job.remedies]
-                if not todo:
-                    break
-                job.remedies.append(todo[0])
-                fitter.remedy(todo[0])
-                message = {"remedied": todo[0]}
-            else:
-                message = fitter.answer(last)
-                if last["check"] == "start" and complaint is not None:
-                    message["value"] = complaint
-                job.asked.append(last["check"])
-            assert conversation.take(message)["type"] != "error"
-        job.cured = fitter.cured
-        return job
+            job.remedies.append(todo[0])
+            fitter.remedy(todo[0])
+            message = {"remedied": todo[0]}
+        else:
+            message = fitter.answer(last)
+            if last["check"] == "start" and complaint is not None:
+                message["value"] = complaint
+            job.asked.append(last["check"])
+        assert conversation.take(message)["type"] != "error"
+    job.cured = fitter.cured
+    return job

@@ -5,15 +5,22 @@ source of all expectations: common practice, no source
 
 from __future__ import annotations
 
+import random
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
+import yaml
 
 from diag.errors import KnowledgeError
+from diag.knowledge.additions import Ledger, lay_circuit
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.folders import local_folder
 from diag.knowledge.layers import Layer, installed_layers
-from diag.knowledge.load import check_layers, load_knowledge
+from diag.knowledge.load import check_layers, load_knowledge, rules_folder
+from diag.knowledge.reader import Loc, read_yaml
+from diag.knowledge.variants import LISTS, MAPPINGS
 from tests.knowledge.packs import place_in, rule, write_pack
 from tests.knowledge.small import Small, write_small
 
@@ -244,3 +251,101 @@ def test_the_files_below_are_as_they_were(tmp_path: Path) -> None:
     own("rules:\n" + rule("lamp/amber-dark", "Mine") + rule("lamp/more"))
     assert over(small).content_hash != before.content_hash
     assert load_knowledge(small.vehicle, small.rules).content_hash == before.content_hash
+
+
+def test_two_packs_may_name_one_place_alike(tmp_path: Path) -> None:
+    """Each needs it, and both mean the same; other words for it would be a clash."""
+    small = write_small(tmp_path / "base")
+
+    def both(words: str) -> list[Layer]:
+        one = write_pack(tmp_path / "one", "one", lamp="circuit: lamp\nplaces: {roof: on the roof}\n")
+        two = write_pack(tmp_path / "two", "two", lamp=f"circuit: lamp\nplaces: {{roof: {words}}}\n")
+        return [Layer(folder.name, "", "1", folder, "folder", "") for folder in (one, two)]
+
+    know = load_knowledge(small.vehicle, small.rules, both("on the roof"))
+    assert know.places["roof"] == "on the roof" and know.replaced == ()
+    with pytest.raises(KnowledgeError, match="both give `roof` under `places`"):
+        load_knowledge(small.vehicle, small.rules, both("above"))
+
+
+def test_the_first_variants_of_a_circuit(tmp_path: Path) -> None:
+    """Where the lower file has none, mistakes in them still have their place."""
+    path = own("variants:\n" + variant("{earth: negative}", "lamp/negative", "Mine").replace("lamp-on", "lamp-un"))
+    assert str(place_in(path, "lamp-un")) in told(write_small(tmp_path / "base"))
+    path = own("variants:\n" + variant("{erth: negative}", "lamp/negative", "Mine"))
+    assert f"{place_in(path, 'erth')}: there is no such option" in told(write_small(tmp_path / "base"))
+
+
+def scalars(node: Any, loc: Loc = ()) -> Iterator[tuple[Loc, str]]:
+    """Every text in plain data with its way there."""
+    if isinstance(node, dict):
+        for key, inner in node.items():
+            yield from scalars(inner, (*loc, key))
+    elif isinstance(node, list):
+        for index, inner in enumerate(node):
+            yield from scalars(inner, (*loc, index))
+    else:
+        yield loc, node
+
+
+@pytest.mark.parametrize("circuit", ["horn", "stop-lamps", "turn-signals"])
+def test_every_text_of_a_joined_circuit_has_its_own_place(tmp_path: Path, circuit: str) -> None:
+    """Whatever is picked from a real circuit and given again in a layer, each key and value of the joined file is
+    found where its place says, and what the layer gave is the layer's."""
+    below = rules_folder() / "circuits" / f"{circuit}.yaml"
+    lower = read_yaml(below)
+    chance = random.Random(circuit)
+    picked: dict[str, Any] = {"circuit": circuit}
+    for section in (*MAPPINGS, *LISTS, "variants"):
+        found = lower.data.get(section) or ()
+        kept = [each for each in found if chance.random() < 0.3]
+        if kept:
+            picked[section] = kept if section in (*LISTS, "variants") else {name: found[name] for name in kept}
+    picked.setdefault("checks", []).append({"id": "quite-new", "title": "New", "kind": "do", "place": "front"})
+    above = own_circuit(circuit, yaml.safe_dump(picked, sort_keys=False, allow_unicode=True))
+    upper = read_yaml(above)
+    layers = [Layer("shipped", "", "", below, "shipped", ""), Layer("local", "", "", above, "local", "")]
+    ledger = Ledger({str(below): layers[0], str(above): layers[1]})
+    joined = lay_circuit(lower, upper, ledger)
+    assert not ledger.problems and ledger.replaced
+    assert {**joined.data, "checks": joined.data["checks"][:-1]} == lower.data
+    texts = {str(path): path.read_text(encoding="utf-8").splitlines() for path in (below, above)}
+    given = 0
+    for loc, text in scalars(joined.data):
+        place = joined.places[loc]
+        there = texts[place.file][place.line - 1][place.column - 1 :].lstrip("'\"")
+        assert not text or there[:3] in (text[:3], ">", "|", ">-") or there.startswith(text[:1]), (loc, place)
+        given += place.file == str(above)
+        if len(loc) > 1 and loc[0] in MAPPINGS:
+            named = joined.key_places[loc[:2]]
+            assert texts[named.file][named.line - 1][named.column - 1 :].lstrip("'\"").startswith(str(loc[1]))
+            assert named.file == place.file
+    assert given == sum(1 for loc, _ in scalars(upper.data) if loc[0] != "circuit" and "only" not in loc)
+
+
+def own_circuit(name: str, text: str) -> Path:
+    """The local folder's file of a circuit."""
+    return write_pack(local_folder(), **{name: text}) / "circuits" / f"{name}.yaml"
+
+
+def test_a_mistake_in_a_further_variant(tmp_path: Path) -> None:
+    """Behind those of the lower file, where its number is another than in the layer's own."""
+    path = own("variants:\n" + variant("{earth: negative}", "lamp/negative", "Mine").replace("lamp-on", "lamp-un"))
+    assert str(place_in(path, "lamp-un")) in told(varied(tmp_path))
+
+
+def test_an_only_is_the_same_in_any_order(tmp_path: Path) -> None:
+    """Else two variants that hold together would give one id."""
+    small = varied(tmp_path)
+    path = small.rules / "circuits/lamp.yaml"
+    path.write_text(path.read_text().replace("only: {glass: amber}", "only: {glass: [amber, clear]}"))
+    own("variants:\n" + variant("{glass: [clear, amber]}", "lamp/amber-dark", "Mine"))
+    assert over(small).rules["lamp/amber-dark"].title == "Mine"
+
+
+def test_a_retired_rule_establishes_nothing(tmp_path: Path) -> None:
+    """Others that rest on its conclusion would never fire again; told where it was retired."""
+    name = "lamp/feed-without-light"
+    text = rule(name, state="retired").replace("    because", "      - {establish: lamp-is-fed}\n    because")
+    path = own("rules:\n" + text)
+    assert f"{place_in(path, name)}: the rule that stands here" in told(write_small(tmp_path / "base"))

@@ -20,7 +20,10 @@ from diag.errors import KnowledgeError
 from diag.fit.questions import Catalogue
 from diag.knowledge.folders import local_folder, packs_file
 from diag.knowledge.layers import installed_layers
+from diag.knowledge.learned import learning
 from diag.knowledge.load import default_vehicle, load_knowledge, rules_folder
+from diag.learn.tally import learned_from
+from diag.learn.written import keep
 from diag.reason.engine import default_matcher
 from diag.reason.forward import Fact, forward
 from diag.talk.opening import open_reasoner, vehicle_file
@@ -320,3 +323,28 @@ def test_a_vehicle_of_a_pack_is_not_altered_in_place(tmp_path: Path) -> None:
     result = CliRunner().invoke(main, ["vehicle", "alter", "mine.yaml", "horn-relay"])
     assert result.exit_code == 2 and "of the rule pack `one`" in result.output
     assert (vehicles / "mine.yaml").read_text() == VEHICLE
+
+
+def test_what_was_learned_is_in_the_list() -> None:
+    """It moves what is believed, so it is shown, though it has no entries of its own."""
+    keep(learned_from([], learning(), "2026-11-29"))
+    result = run()
+    assert result.exit_code == 0 and "learned from closed jobs" in result.output
+    assert json.loads(run("--format", "json").output)[-1]["origin"] == "learned"
+
+
+def test_your_own_folder_needs_no_list(tmp_path: Path) -> None:
+    """It counts already; and a folder without pack.yaml is no pack, which the message says."""
+    own = write_pack(local_folder(), horn=HORN)
+    result = run("--add", str(own))
+    assert result.exit_code == 2 and "counts without a list" in result.output
+    result = run("--add", str(write_pack(tmp_path / "bare", horn=HORN)))
+    assert result.exit_code == 2 and "bare/pack.yaml:1:1: a rule pack says in pack.yaml" in result.output
+
+
+def test_a_path_in_the_list_may_be_relative_to_it(tmp_path: Path) -> None:
+    """A stick with packs and list together goes from machine to machine."""
+    write_pack(packs_file().parent / "sticks" / "wet", "wet", horn=HORN)
+    packs_file().write_text("packs:\n  - sticks/wet\n")
+    assert installed_layers()[1].folder == (packs_file().parent / "sticks" / "wet").resolve()
+    assert run("--remove", "wet").exit_code == 0
