@@ -75,7 +75,13 @@ def _wrapped(text: str, columns: int, indent: str = "  ") -> list[str]:
 
 def _closing(review: Review) -> str:
     errors, warnings = review.errors, len(review.problems) - review.errors
-    found = f"{_count(errors, 'error')}, {_count(warnings, 'warning')}" if review.problems else "Nothing wrong" if not review.only else "Nothing of that sort"
+    found = (
+        f"{_count(errors, 'error')}, {_count(warnings, 'warning')}"
+        if review.problems
+        else "Nothing wrong"
+        if not review.only
+        else "Nothing of that sort"
+    )
     where = (
         f"{_count(len(review.files), 'file')} of {review.title}" if review.title else _count(len(review.files), "file")
     )

@@ -19,6 +19,7 @@ from diag.knowledge.assemble import Knowledge, Source
 from diag.knowledge.layers import SHIPPED, PackFile, PacksFile
 from diag.knowledge.lint import warnings
 from diag.knowledge.packing import stray_files
+from diag.reason import jumpers, limited
 from diag.reason.forward import check_limits
 from diag.replay.outcome import fired_in
 from diag.review.against import judge_directions, reasoner_of
@@ -34,9 +35,12 @@ from diag.review.salvage import salvage
 from diag.review.shelf import ReviewShelf
 from diag.review.slips import Slips
 from diag.review.target import Target, target_of
+from diag.talk.staged import POWER_STAYS_OFF
 
 __all__ = ["Review", "review"]
 
+_BUILT_IN = frozenset({jumpers.CAUTION, limited.CAUTION, POWER_STAYS_OFF})
+"""Cautions that the program itself gives."""
 _SPANNING = ("kinds", "shared", "supply", "vocabulary")
 _OF_CIRCUITS = ("circuit", *_SPANNING)
 
@@ -206,6 +210,7 @@ class _Run:
         self.problems += [one for one in slips.found if one.code not in ON_EVERY_VEHICLE]
         once = [one for one in slips.found if one.code in ON_EVERY_VEHICLE]
         slight = [one for one in warnings(know) if one.place.file in self.mine]
+        slight = [one for one in slight if one.code != "unused-caution" or one.found.strip("`") not in _BUILT_IN]
         if self.shelf.lost:  # a wire may have gone with what is wrong
             slight = [one for one in slight if one.code not in ("bare-terminal", "lone-bundle")]
         self.problems += [one for one in slight if one.code not in ON_EVERY_VEHICLE]
