@@ -28,6 +28,7 @@ ROOMS = (
     "replay",
     "review",
     "learn",
+    "life",
     "author",
 )
 """In the order of the flow: a room may use those before it."""
