@@ -42,10 +42,13 @@ def _environment() -> jinja2.Environment:
         "limits": words.limits_words,
         "local": words.local_words,
         "ready": Ready,
+        "reason": words.reason_words,
+        "result": words.result_words,
         "sentence": words.sentence,
         "strongest": words.strongest,
         "times": words.times_words,
         "utc": words.utc_words,
+        "verdict": words.verdict_words,
     }
     return env
 

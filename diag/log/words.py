@@ -9,10 +9,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from diag.log.report import Chance, Evidence, Item, Limits, Moment, RuledOut, Stage
+from diag.log.report import Chance, Done, Evidence, Item, Limits, Moment, Report, RuledOut, Stage
 
 __all__ = [
     "EVENTS",
+    "REASONS",
     "Part",
     "bounds_words",
     "by_answer",
@@ -22,11 +23,14 @@ __all__ = [
     "limits_words",
     "local_words",
     "parts_of",
+    "reason_words",
     "remarks_of",
+    "result_words",
     "sentence",
     "strongest",
     "times_words",
     "utc_words",
+    "verdict_words",
 ]
 
 _SHOWN, _LISTED = 1.3, 8
@@ -45,6 +49,17 @@ EVENTS = {
     "changed": "Changed",
 }
 """What an event is called before a person; answers need no name."""
+
+
+REASONS = {
+    "certain": "The evidence was enough to conclude.",
+    "cheaper-to-try": "To try the remedy cost less than to check further.",
+    "replace-to-test": "A part known to be good was put in as a test.",
+    "nothing-more-to-tell-apart": "No check at hand could tell more apart.",
+    "nothing-in-the-model": "Nothing that the knowledge holds explains the answers.",
+    "no-fault-found": "No fault was found.",
+}
+"""Why the program concluded."""
 
 
 @dataclass(frozen=True)
@@ -162,3 +177,44 @@ def by_answer(ruled_out: Sequence[RuledOut]) -> list[list[RuledOut]]:
     for out in ruled_out:
         groups.setdefault(out.number, []).append(out)
     return [groups[number] for number in sorted(groups, key=lambda number: (number is None, number or 0))]
+
+
+def reason_words(stage: Stage) -> str:
+    """Why the program concluded at a stage, or that it would have asked on; empty at the end of an open job."""
+    if stage.reason in REASONS:
+        return REASONS[stage.reason]
+    asked_on = "The work was done before the program would have concluded; it would have asked on."
+    return asked_on if stage.kind != "end" else ""
+
+
+def result_words(report: Report) -> str:
+    """How far the job came, as a sentence that begins small."""
+    sound = report.stages[-1].sound if report.stages else None
+    at_rest = f"nothing points to a fault any more: {chance_words(sound)}." if sound is not None else ""
+    match report.status:
+        case "not-begun":
+            return "nothing was asked or answered yet."
+        case "done":
+            return f"the job is done. {at_rest[:1].upper()}{at_rest[1:]}"
+        case "no-fault-found" if sound is not None:
+            return f"no fault was found: {chance_words(sound)} that nothing is wrong."
+        case "concluded":
+            return "a conclusion was reached, and the work is still to be done."
+        case "nothing-in-the-model":
+            return "nothing that the knowledge holds explains the answers."
+    if sound is not None and sound.p >= 0.95:
+        return f"{at_rest} More checks were still to come."
+    return "the job is not finished."
+
+
+def verdict_words(work: Done) -> str:
+    """What proved a work, as a sentence."""
+    if work.kind == "change":
+        return "A change in the fitter's own words; what it cured is not known."
+    if not work.known:
+        return "Not known to today's knowledge, so nothing can be said of its proof."
+    return {
+        "proved": "Proved: every check of it made afterwards is as on a healthy vehicle.",
+        "proved-together": "Proved only together with the work that followed; the checks are as on a healthy vehicle.",
+        "failed": "NOT proved: something was still wrong afterwards.",
+    }.get(work.verdict, "Not proved: no check was made afterwards.")
