@@ -25,11 +25,13 @@ __all__ = ["Drawn", "Marked", "Piece", "drawings_of"]
 
 _LINES = 3
 """Readings written at one point of a drawing; the rest is told below it."""
-_WIDE, _HIGH = 184.0, 222.0
+_WIDE, _HIGH = 184.0, 200.0
 """What a page of A4 and one of US Letter both hold inside their margins, mm, with room for a heading."""
 _LEAST = 0.6
 """A drawing is made smaller on paper by no more than this: its letters are then about 4 point."""
 _OVERLAP = 12.0
+_MIDDLING = 200.0
+"""Drawings wider than this, mm, are not enlarged on a screen."""
 _PX = 96 / 25.4
 """CSS pixels in a millimetre."""
 _PROLOG = re.compile(r"^<\?xml[^>]*\?>\s*")
@@ -63,12 +65,14 @@ class Piece:
 
 @dataclass(frozen=True)
 class Drawn:
-    """One circuit. `svg` in millimetres with an id of its own; `pieces` where paper is too small for it whole;
+    """One circuit. `svg` in millimetres with an id of its own; `size`: small, middling, or large with `pieces` where
+    paper is too small for it whole;
     `operate`, `faults` and `suspected` in words; `marked`: what is marked in it, by answer."""
 
     id: str
     title: str
     svg: str
+    size: str
     pieces: tuple[Piece, ...]
     operate: str
     faults: tuple[str, ...]
@@ -97,13 +101,16 @@ def _drawn(job: Replayed, scene: Scene, ways: Ways, items: dict[int, Item]) -> D
     marks = _marks(scene, {cause.id: cause.subject for cause in predictor.causes})
     name = f"drawing-{scene.circuit}"
     svg = _PROLOG.sub("", draw(figures, ways, (scene.circuit,), marks)).replace("<svg ", f'<svg id="{name}" ', 1)
-    size = _SIZE.search(svg)
-    assert size is not None
+    found = _SIZE.search(svg)
+    assert found is not None
+    width, height = float(found[1]), float(found[2])
+    pieces = tuple(_pieces(width, height))
     return Drawn(
         name,
         knowledge.circuits[scene.circuit].title,
         svg,
-        tuple(_pieces(float(size[1]), float(size[2]))),
+        "large" if pieces else "middling" if width > _MIDDLING else "small",
+        pieces,
         operate_words(knowledge, scene.operate),
         tuple(f"{fault.cause.title} ({fault.chance.words}, {fault.chance.percent})" for fault in scene.faults),
         tuple(f"{one.cause.title} ({one.remedy.chance.percent})" for one in scene.suspicions),

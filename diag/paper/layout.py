@@ -15,7 +15,7 @@ import jinja2
 from markupsafe import Markup
 
 from diag.log import words
-from diag.log.report import Item, RuleRef, Stage
+from diag.log.report import Done, Item, RuleRef, Stage
 from diag.paper.fold import Stretch
 from diag.sheet.lettering import clean
 
@@ -67,6 +67,7 @@ def _environment() -> jinja2.Environment:
         "joined": lambda texts, by=", ": by.join(str(text) for text in texts),
         "judged": _judged,
         "limits": words.limits_words,
+        "numbers": _numbers,
         "local": words.local_words,
         "reason": words.reason_words,
         "remarks": words.remarks_of,
@@ -89,6 +90,17 @@ def _chosen(stage: Stage) -> str:
 def _count_answers(stretch: Stretch[Item]) -> str:
     count = sum(item.event != "acknowledged" for item in stretch.rows)
     return f"{count} answer{'s' if count != 1 else ''}"
+
+
+def _numbers(work: Done) -> str:
+    """Numbers of the answers that prove a work; runs as from, to."""
+    runs: list[list[int]] = []
+    for number in sorted(proof.number for proof in work.proofs):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
 
 
 def _judged(item: Item) -> str:

@@ -17,7 +17,7 @@ from diag.sheet.lettering import clean, width
 __all__ = ["Key", "Plot", "plot_of"]
 
 _WIDE = 184.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 15.0, 13.0, 6.0, 17.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 15.0, 14.0, 6.0, 19.0
 _HIGH = 78.0
 """Of the field that the lines run in."""
 _LETTERS = 3.0
@@ -43,7 +43,7 @@ class Key:
 
 @dataclass(frozen=True)
 class Plot:
-    """`svg`; `keys` in order; `words`: what it shows, for those who do not see it; `left_out`: titles of the
+    """`svg`; `keys` in order; `words`: what it shows, for those who do not see it; `left_out`: the
     trail's remedies that never mattered."""
 
     svg: str
@@ -85,7 +85,7 @@ def _lines(trail: Trail) -> tuple[tuple[_Line, ...], tuple[str, ...]]:
         chances = [row.chances[i] for row in trail.rows]
         best = max(chances, key=lambda chance: chance.p)
         if best.p < _MATTERS:
-            left_out.append(suspect.title)
+            left_out.append(f"{suspect.letter} {suspect.title}")
             continue
         out.append(_Line(suspect.letter, suspect.title, len(out), tuple(c.p for c in chances), best.percent))
     for letter, title, found in (
@@ -101,7 +101,7 @@ def _lines(trail: Trail) -> tuple[tuple[_Line, ...], tuple[str, ...]]:
 def _words(trail: Trail, lines: Sequence[_Line]) -> str:
     first, last = trail.rows[0].number, trail.rows[-1].number
     ends = "; ".join(
-        f"{line.letter}, {line.title}: at most {line.peak}, at the end {line.values[-1]:.0%}" for line in lines
+        f"{line.letter}, {line.title}: highest {line.peak}, at the end {line.values[-1]:.0%}" for line in lines
     )
     return f"Chances from record {first} to record {last}. {ends}."
 
@@ -112,11 +112,10 @@ class _Paper:
     ) -> None:
         self._trail, self._lines, self._works = trail, lines, works
         self._columns, self._gaps = _columns(stretches)
-        count = max(self._columns) if self._columns else 1
-        self._step = (_WIDE - _LEFT - _RIGHT) / max(count, 1)
+        self._step = (_WIDE - _LEFT - _RIGHT) / (max(self._columns) + 1)
 
     def _x(self, row: int) -> float:
-        return round(_LEFT + self._columns[row] * self._step, 2)
+        return round(_LEFT + (self._columns[row] + 0.5) * self._step, 2)
 
     def _y(self, p: float) -> float:
         return round(_TOP + (1.0 - p) * _HIGH, 2)
@@ -142,9 +141,9 @@ class _Paper:
             paper.append(svg.Line(_LEFT, y, right, y, stroke="#8a8a8a", stroke_width=0.2, class_="grid"))
             paper.append(_text(f"{percent} %", _LEFT - 1.5, y + 1.0, "end"))
         for axis in ((_LEFT, _TOP, _LEFT, self._y(0)), (_LEFT, self._y(0), right, self._y(0))):
-            paper.append(svg.Line(*axis, stroke="#111111", stroke_width=0.4, class_="axis"))
+            paper.append(svg.Line(*axis, stroke=_INK, stroke_width=0.4, class_="axis"))
         paper.append(
-            _text("Number of the answer or record, as in the log", (_LEFT + right) / 2, self._y(0) + 14.5, "middle")
+            _text("Number of the answer or record, as in the log", (_LEFT + right) / 2, self._y(0) + 17.0, "middle")
         )
         title = _text("Chance", 0, 0, "middle")
         title.args["transform"] = f"translate(3.2 {self._y(0.5) - 12:g}) rotate(-90)"
@@ -152,23 +151,21 @@ class _Paper:
 
     def _events(self, paper: svg.Drawing) -> None:
         """Numbers below the axis, works as upright lines, and what was folded."""
-        last = -99.0
-        for i, row in enumerate(self._trail.rows):
-            if i not in self._columns_drawn():
-                continue
-            x = self._x(i)
-            paper.append(
-                svg.Line(x, self._y(0), x, self._y(0) + 1.2, stroke="#111111", stroke_width=0.3, class_="axis")
-            )
-            work = row.number in self._works
+        foot = self._y(0)
+        taken: list[tuple[float, float]] = []
+        drawn = [(i, row) for i, row in enumerate(self._trail.rows) if self._columns[i] >= 0]
+        for i, row in sorted(drawn, key=lambda one: (one[1].number not in self._works, one[0])):  # works first
+            x, work = self._x(i), row.number in self._works
+            paper.append(svg.Line(x, foot, x, foot + 1.2, stroke=_INK, stroke_width=0.3, class_="axis"))
             if work:
-                paper.append(svg.Line(x, _TOP, x, self._y(0) + 5.6, stroke="#111111", stroke_width=0.5, class_="axis"))
-                paper.append(_text("work", x, self._y(0) + 8.6, "middle"))
-            if work or x - last >= max(_NEAREST, width(str(row.number), _SMALL) + 0.8):
-                paper.append(_text(str(row.number), x, self._y(0) + 4.4, "middle", _SMALL, bold=work))
-                last = x
+                paper.append(svg.Line(x, _TOP, x, foot, stroke=_INK, stroke_width=0.5, class_="axis"))
+                paper.append(_text("work", x, foot + 8.2, "middle"))
+            half = width(str(row.number), _SMALL, bold=work) / 2 + 0.4
+            if all(abs(x - other) >= half + room for other, room in taken):
+                paper.append(_text(str(row.number), x, foot + 4.4, "middle", _SMALL, bold=work))
+                taken.append((x, half))
         for place, count in self._gaps:
-            x = round(_LEFT + place * self._step, 2)
+            x = round(_LEFT + (place + 0.5) * self._step, 2)
             for shift in (-0.7, 0.7):
                 paper.append(
                     svg.Line(
@@ -176,19 +173,19 @@ class _Paper:
                         self._y(0) + 2.0,
                         x + shift + 0.8,
                         self._y(0) - 2.0,
-                        stroke="#111111",
+                        stroke=_INK,
                         stroke_width=0.4,
                         class_="axis",
                     )
                 )
-            paper.append(_text(f"{count} more", x, self._y(0) + 11.4, "middle", _SMALL))
+            paper.append(_text(f"{count} more", x, self._y(0) + 12.4, "middle", _SMALL))
 
     def _columns_drawn(self) -> set[int]:
         return {i for i, column in enumerate(self._columns) if column >= 0}
 
     def _line(self, line: _Line) -> svg.Group:
         drawn = sorted(self._columns_drawn())
-        group = svg.Group(class_=f"line s{line.place % len(_DASHES)}", stroke="#111111", fill="none")
+        group = svg.Group(class_=f"line s{line.place % len(_DASHES)}", stroke=_INK, fill="none")
         group.append_title(clean(f"{line.letter}: {line.title}"))
         path = svg.Path(stroke_width=0.6, fill="none", stroke_linejoin="round")
         dash = _DASHES[line.place % len(_DASHES)]
@@ -202,22 +199,22 @@ class _Paper:
         return group
 
     def _letters(self) -> list[svg.DrawingElement]:
-        """Each line's letter at the right edge, moved apart where they would lie on each other; and at its peak
-        where the line ends far below it."""
+        """The letters of lines that end together side by side at the right edge; and each at its peak where its line
+        ends far below that."""
         out: list[svg.DrawingElement] = []
         last = max(self._columns_drawn())
-        wanted = sorted((self._y(line.values[last]), line.letter) for line in self._lines)
-        y = -99.0
-        places = []
-        for at, letter in wanted:
-            y = max(at + 1.0, y + _NEAREST)
-            places.append((letter, y))
-        over = max(0.0, (places[-1][1] if places else 0.0) - (self._y(0) + 1.5))
-        for i in range(len(places) - 1, -1, -1):  # pushed back up where the last would stand below the axis
-            letter, y = places[i]
-            places[i] = letter, y - over
-            over = max(0.0, over - (0.0 if i == 0 else max(0.0, y - places[i - 1][1] - _NEAREST)))
-        out += [_text(letter, self._x(last) + 2.6, y, "start", _LETTERS, bold=True) for letter, y in places]
+        groups: list[list[_Line]] = []
+        for line in sorted(self._lines, key=lambda one: (-one.values[last], one.place)):
+            if groups and self._y(line.values[last]) - self._y(groups[-1][0].values[last]) < _NEAREST:
+                groups[-1].append(line)
+            else:
+                groups.append([line])
+        for group in groups:
+            names = [line.letter for line in sorted(group, key=lambda one: one.place)]
+            rows = [" ".join(names[n : n + 3]) for n in range(0, len(names), 3)]
+            y = self._y(group[0].values[last]) + 1.0
+            for n, text in enumerate(reversed(rows)):  # upwards, clear of the axis
+                out.append(_text(text, self._x(last) + 2.4, y - n * _LETTERS * 1.15, "start", _LETTERS, bold=True))
         taken: list[tuple[float, float]] = []
         for line in self._lines:
             at = max(self._columns_drawn(), key=lambda i: line.values[i])
@@ -231,6 +228,7 @@ class _Paper:
         return out
 
 
+_INK = "#111111"
 _FONT = "Arial, Helvetica, 'Liberation Sans', 'DejaVu Sans', sans-serif"
 
 
@@ -254,7 +252,7 @@ def _columns(stretches: Sequence[Stretch[TrailRow]]) -> tuple[list[int], list[tu
 
 def _text(text: str, x: float, y: float, anchor: str, size: float = _LETTERS, bold: bool = False) -> svg.Text:
     weight = {"font_weight": "bold"} if bold else {}
-    return svg.Text(clean(text), size, round(x, 2), round(y, 2), text_anchor=anchor, fill="#111111", **weight)
+    return svg.Text(clean(text), size, round(x, 2), round(y, 2), text_anchor=anchor, fill=_INK, **weight)
 
 
 def _marker(place: int, x: float, y: float) -> svg.DrawingElement:
@@ -281,7 +279,7 @@ def _sample(place: int) -> str:
     """A short piece of a line, for the list below the plot."""
     paper = svg.Drawing(14, 4, id_prefix="k")
     paper.svg_args |= {"width": "14mm", "height": "4mm", "aria-hidden": "true", "class": "key"}
-    group = svg.Group(class_=f"line s{place % len(_DASHES)}", stroke="#111111", fill="none")
+    group = svg.Group(class_=f"line s{place % len(_DASHES)}", stroke=_INK, fill="none")
     line = svg.Line(0, 2, 14, 2, stroke_width=0.6)
     dash = _DASHES[place % len(_DASHES)]
     if dash is not None:

@@ -76,8 +76,8 @@ def scenes_of(job: Replayed, report: Report) -> tuple[tuple[Scene, ...], tuple[s
     causes = job.reasoner.predictor.causes
     subjects = {cause.id: cause.subject for cause in causes}
     named = [*(one.cause.id for one in faults), *(one.cause.id for one in suspicions)]
-    marked = [subjects[name] for name in named if name in subjects]
-    here = {knowledge.circuit_of[subject] for subject in marked if subject in knowledge.circuit_of}
+    home = {name: knowledge.circuit_of[subjects[name]] for name in named if subjects.get(name) in knowledge.circuit_of}
+    here = set(home.values())
     drawable = circuit_of(knowledge, None)
     worth = {
         circuit: sum(_weight(job, finding) for finding in by.get(circuit, ())) + _FAULT * (circuit in here)
@@ -87,7 +87,7 @@ def scenes_of(job: Replayed, report: Report) -> tuple[tuple[Scene, ...], tuple[s
     telling = {c for c, found in by.items() if any(job.sound(f) is False for f in found)} | here
     chosen = [c for c in drawable if worth[c] >= _WORTH and by.get(c) and (not whole or c in telling)]
     kept = set(sorted(chosen, key=lambda c: (-worth[c], drawable.index(c)))[:_MOST])
-    scenes = tuple(_scene(job, c, by[c], faults, suspicions) for c in drawable if c in kept)
+    scenes = tuple(_scene(job, c, by[c], faults, suspicions, home) for c in drawable if c in kept)
     return scenes, tuple(c for c in drawable if c in by and c not in kept)
 
 
@@ -113,12 +113,16 @@ def _scene(
     found: Sequence[Finding],
     faults: Sequence[Fault],
     suspicions: Sequence[Suspicion],
+    home: Mapping[str, str],
 ) -> Scene:
-    """The controls under which most was learned: odd answers and probes count most, and those before a cure."""
+    """The controls under which most was learned: odd answers and probes count most, and those before a cure. Faults
+    of the circuit are shown, and those of others that explain what was odd in it."""
+
+    matter = [one for one in faults if home.get(one.cause.id) == circuit or _tells(job, one, found)]
 
     def key(finding: Finding) -> tuple[object, ...]:
         assert finding.step is not None
-        return operate_key(finding.step.operate), tuple(one.there(finding.period) for one in faults)
+        return operate_key(finding.step.operate), tuple(one.there(finding.period) for one in matter)
 
     groups: dict[tuple[object, ...], list[Finding]] = {}
     for finding in found:
@@ -126,10 +130,10 @@ def _scene(
             groups.setdefault(key(finding), []).append(finding)
     best: Finding | None = None
     if groups:
-        best = max(groups.values(), key=lambda group: _score(job, group, faults))[0]
+        best = max(groups.values(), key=lambda group: _score(job, group, matter))[0]
     step = best.step if best is not None else None
     wanted = key(best) if best is not None else None
-    there = tuple(one for one in faults if best is None or one.there(best.period))
+    there = tuple(one for one in matter if best is None or one.there(best.period))
     readings = []
     for finding in found:
         if finding.step is not None:
@@ -141,6 +145,12 @@ def _scene(
     return Scene(
         circuit, step.operate if step is not None else {}, there, tuple(suspicions if last else ()), tuple(readings)
     )
+
+
+def _tells(job: Replayed, fault: Fault, found: Sequence[Finding]) -> bool:
+    """Whether a fault explains an odd answer among these."""
+    remedy = job.reasoner.remedy_of.get(job.reasoner.index.get(fault.cause.id, -1), "")
+    return any(fault.there(finding.period) and job.explains(remedy, finding) for finding in found)
 
 
 def _score(job: Replayed, group: Sequence[Finding], faults: Sequence[Fault]) -> float:
