@@ -33,11 +33,14 @@ class _Work:
 
 @dataclass(frozen=True)
 class _Tried:
-    """How much of one circuit was looked at, listened to or measured, and how much of that was right at last."""
+    """How much of one circuit was looked at, listened to or measured; how much of that was right at last, was `wrong`,
+    or was wrong before the work that explains it and was not tried `again`."""
 
     title: str
-    right: int
     of: int
+    right: int
+    again: int
+    wrong: int
 
 
 def as_owner(job: Replayed, report: Report, paper: Paper | None = None) -> str:
@@ -54,8 +57,9 @@ def as_owner(job: Replayed, report: Report, paper: Paper | None = None) -> str:
             _Work(_plain(work.title), _outcome(work), tuple(_plain(part) for part in need.parts))
             for work, need in zip(report.done, fitted, strict=True)
         ],
+        asked=_asked(report),
         tried=_tried(job, report),
-        open_items=report.open_items,
+        open_items=[_open_words(text) for text in report.open_items],
         watch=_watch(job, report),
     )
 
@@ -63,6 +67,29 @@ def as_owner(job: Replayed, report: Report, paper: Paper | None = None) -> str:
 def _plain(title: str) -> str:
     """A title without what stands in brackets: colours and terminals, which the fitter needs."""
     return _BRACKETS.sub("", title)
+
+
+def _asked(report: Report) -> tuple[str, ...]:
+    """What the job was begun for, as sentences."""
+    begun = {
+        "Complaint": "You told us: {}.",
+        "To be checked": "To be checked: {}.",
+        "To be proved": "To be proved: {}.",
+    }
+    stood = [i for i in report.items if i.event in ("answered", "found") and i.status == "standing"]
+    told = [(i.title, i.found) for i in stood if i.check in ("start", "symptom")]
+    return tuple(begun.get(title, "{}.").format(found) for title, found in told)
+
+
+def _open_words(text: str) -> str:
+    """An open item, the marks of the fuse list in words."""
+    for mark, words in (
+        ("TOO LARGE: ", "A fuse too large for its wire: "),
+        ("LARGE: ", "A fuse larger than is best: "),
+    ):
+        if text.startswith(mark):
+            return f"{words}{text.removeprefix(mark)}"
+    return text
 
 
 def _outcome(work: Done) -> str:
@@ -90,11 +117,15 @@ def _tried(job: Replayed, report: Report) -> tuple[_Tried, ...]:
         step = job.reasoner.steps.get(item.check)
         if step is not None and item.sound is not None:
             by.setdefault(step.circuit, []).append(item)
-    return tuple(
-        _Tried(file.title, sum(item.sound is True for item in by[name]), len(by[name]))
-        for name, file in job.reasoner.knowledge.circuits.items()
-        if name in by
-    )
+    findings = {finding.seq: finding for finding in job.findings}
+    out = []
+    for name, file in job.reasoner.knowledge.circuits.items():
+        odd = [item for item in by.get(name, ()) if not item.sound]
+        mended = sum(item.number in findings and bool(job.explained_by(findings[item.number], "")) for item in odd)
+        if name in by:
+            of = len(by[name])
+            out.append(_Tried(file.title, of, of - len(odd), mended, len(odd) - mended))
+    return tuple(out)
 
 
 def _watch(job: Replayed, report: Report) -> tuple[str, ...]:
@@ -102,7 +133,7 @@ def _watch(job: Replayed, report: Report) -> tuple[str, ...]:
     advice: common practice, no source."""
     knowledge = job.reasoner.knowledge
     out = []
-    told = [text for text in report.complaints if text != "the whole vehicle, in stages"]
+    told = [item.found for item in report.items if item.title == "Complaint" and item.status == "standing"]
     if told and report.done:
         out.append(f"If it comes back ({'; '.join(told)}): have it looked at again, and bring this sheet and the log.")
     for work in report.done:
