@@ -140,7 +140,7 @@ def _marks(scene: Scene, subjects: dict[str, str]) -> Marks:
     for one in scene.suspicions:
         subject = subjects.get(one.cause.id)
         if subject is not None:
-            lines[subject] = (*lines.get(subject, ()), f"{SUSPECT}SUSPECTED {one.remedy.chance.percent}")
+            lines[subject] = (*lines.get(subject, ()), f"{SUSPECT}SUSPECT {one.remedy.chance.percent}")
     probed = frozenset(where for one in _kept(scene) if one.probed for where, _ in one.spots)
     return Marks(lines, probed)
 

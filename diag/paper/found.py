@@ -12,8 +12,9 @@ from diag.log.report import Candidate, Cause, Chance, Done, Report
 
 __all__ = ["Fault", "Suspicion", "Tally", "faults_of", "suspicions_of", "tally_of"]
 
-_HELD = 0.5
-"""A fault still to be put right counts as found from this chance."""
+_HELD = 0.9
+"""A fault still to be put right counts as found from this chance; where the program has concluded, its first does."""
+_ODDS = 0.5
 _SUSPECTED = 0.05
 """As in the log: below this, nobody is told of a suspicion on the first page."""
 
@@ -63,26 +64,32 @@ def faults_of(report: Report) -> tuple[Fault, ...]:
         chosen = next((one for one in stage.candidates if one.id == stage.chosen), None)
         if stage.kind != "remedy" or work is None or chosen is None or not chosen.causes or work.verdict == "failed":
             continue
-        if work.verdict == "not-proved" and chosen.chance.p < _HELD:
+        if work.verdict == "not-proved" and chosen.chance.p < _ODDS:
             continue
         until = periods.get(work.number, math.inf)
         out.append(Fault(chosen.causes[0], chosen.chance, chosen.title, until, work))
-    held = [one for one in _candidates(report) if one.chance.p >= _HELD and one.causes]
-    return (*out, *(Fault(one.causes[0], one.chance, one.title, math.inf, None) for one in held))
+    return (*out, *(Fault(one.causes[0], one.chance, one.title, math.inf, None) for one in _held(report)))
 
 
 def suspicions_of(report: Report) -> tuple[Suspicion, ...]:
-    """What may be wrong now, below even odds."""
+    """What may be wrong now, and is not held to be found."""
+    held = {one.id for one in _held(report)}
     return tuple(
         Suspicion(one.causes[0], one)
         for one in _candidates(report)
-        if _SUSPECTED <= one.chance.p < _HELD and one.causes
+        if one.chance.p >= _SUSPECTED and one.id not in held and one.causes
     )
+
+
+def _held(report: Report) -> list[Candidate]:
+    first = report.status == "concluded"
+    found = [one for one in _candidates(report) if one.causes]
+    return [one for i, one in enumerate(found) if one.chance.p >= _HELD or (first and i == 0)]
 
 
 def _candidates(report: Report) -> tuple[Candidate, ...]:
     last = report.stages[-1] if report.stages else None
-    return last.candidates if last is not None and last.kind == "end" and last.sound.p < _HELD else ()
+    return last.candidates if last is not None and last.kind == "end" and last.sound.p < _ODDS else ()
 
 
 def tally_of(report: Report) -> Tally:

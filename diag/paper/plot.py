@@ -24,8 +24,10 @@ _LETTERS = 3.0
 _SMALL = 2.7
 _MATTERS = 0.05
 """A remedy that never had this chance is not drawn: its line would lie on the axis."""
+_FALLS = 0.08
+"""A line that ends this far below its peak has its letter there too."""
 _NEAREST = 3.6
-"""Least distance of two letters, and of two numbers below the axis."""
+"""Lines that end closer than this share a place for their letters."""
 _DASHES = (None, "4 1.5", "1.2 1.2", "6 1.5 1.2 1.5", "2.6 1.3", "8 2", "3 1 1 1 1 1")
 _MARKERS = ("circle", "square", "up", "diamond", "down", "cross", "plus")
 _SOUND, _OUTSIDE = "sound", "outside"
@@ -212,19 +214,19 @@ class _Paper:
         for group in groups:
             names = [line.letter for line in sorted(group, key=lambda one: one.place)]
             rows = [" ".join(names[n : n + 3]) for n in range(0, len(names), 3)]
-            y = self._y(group[0].values[last]) + 1.0
+            y = min(self._y(group[0].values[last]) + 1.0, self._y(0) - 1.0)
             for n, text in enumerate(reversed(rows)):  # upwards, clear of the axis
                 out.append(_text(text, self._x(last) + 2.4, y - n * _LETTERS * 1.15, "start", _LETTERS, bold=True))
-        taken: list[tuple[float, float]] = []
+        taken = [(self._x(i), self._y(line.values[i]), 1.0) for line in self._lines for i in self._columns_drawn()]
         for line in self._lines:
             at = max(self._columns_drawn(), key=lambda i: line.values[i])
-            if line.values[at] - line.values[last] < 0.08:
+            if line.values[at] - line.values[last] < _FALLS:
                 continue
-            x, y = self._x(at), self._y(line.values[at]) - 2.2
-            while any(abs(x - a) < _NEAREST and abs(y - b) < _LETTERS for a, b in taken) and y > 2.0:
-                y -= _LETTERS
-            taken.append((x, y))
-            out.append(_text(line.letter, x, max(y, 3.0), "middle", _LETTERS, bold=True))
+            x, y = self._x(at), self._y(line.values[at]) - 1.6 - _LETTERS / 2
+            while y > 2.5 and any(abs(x - a) < 2.0 and abs(y - b) < _LETTERS / 2 + half for a, b, half in taken):
+                y -= 0.5
+            taken.append((x, y, _LETTERS / 2))
+            out.append(_text(line.letter, x, y + _LETTERS * 0.36, "middle", _LETTERS, bold=True))
         return out
 
 

@@ -32,7 +32,7 @@ def marked(predictor: Predictor, circuit: str, marks: Marks) -> str:
 def everywhere(predictor: Predictor) -> Marks:
     """Long lines at every terminal, part and wire."""
     knowledge = predictor.knowledge
-    lines = (f"{HERE}117 test lamp normal, flashing", f"{ELSEWHERE}118 0.02 V", f"{SUSPECT}SUSPECTED 45 %")
+    lines = (f"{HERE}117 test lamp normal, flashing", f"{ELSEWHERE}118 0.02 V", f"{SUSPECT}SUSPECT 45 %")
     places = [*knowledge.parts, *knowledge.wires, *knowledge.terminals]
     return Marks(dict.fromkeys(places, lines), frozenset(knowledge.terminals))
 
@@ -75,7 +75,7 @@ def test_every_terminal_part_and_wire_of_a_circuit_shows_its_marks(demo: Predict
 
 def test_each_sign_is_a_shape_of_its_own(demo: Predictor) -> None:
     """Full and open diamond and triangle differ without any colour, and no face of letters is asked for them."""
-    lines = (f"{HERE}1 dark", f"{ELSEWHERE}2 dark", f"{SUSPECT}SUSPECTED")
+    lines = (f"{HERE}1 dark", f"{ELSEWHERE}2 dark", f"{SUSPECT}SUSPECT")
     plain = marked(demo, "horn", Marks())
     svg = marked(demo, "horn", Marks({"horn": lines}))
     assert not any(sign in svg for sign in SIGNS)
