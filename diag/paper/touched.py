@@ -159,5 +159,6 @@ def _score(job: Replayed, group: Sequence[Finding], faults: Sequence[Fault]) -> 
     if any(one.there(first.period) for one in faults):
         score *= 2
     step = first.step
-    powered = step is not None and step.operate.get("battery", "connected") == "connected"
-    return score if powered and step is not None and plain(step.operate) else score / 10
+    if step is None or step.operate.get("battery", "connected") != "connected":
+        return score / 100  # nothing to see but noughts
+    return score if plain(step.operate) else score / 10
