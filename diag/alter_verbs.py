@@ -99,14 +99,15 @@ def _carry_out(
     from diag.alter.keep import old_name, put_in_place, write_new
     from diag.alter.text import NARROW, WIDE, as_markdown, as_text
     from diag.alter.work import alter as carry_through
-    from diag.knowledge.load import rules_folder
+    from diag.knowledge.layers import LOCAL, found_layers, holder_of
     from diag.talk.opening import vehicle_file
 
     vehicle = vehicle_file(file)
     recipe = _recipe(kind)
-    shipped = vehicle.resolve().is_relative_to(rules_folder().resolve())
-    if shipped and out is None and not dry_run:
-        raise DiagError(f"{vehicle}: found a vehicle shipped with the program; expected --out FILE for the new one.")
+    holder = holder_of(vehicle, found_layers()[0])
+    if holder is not None and holder.origin != LOCAL and out is None and not dry_run:
+        whose = "shipped with the program" if holder.origin == "shipped" else f"of the rule pack `{holder.name}`"
+        raise DiagError(f"{vehicle}: found a vehicle {whose}; expected --out FILE for the new one.")
     for target in (out, sheet):
         if target is not None and target.exists():
             raise DiagError(f"{target}: there is such a file already; expected a new name.")

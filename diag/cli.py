@@ -18,6 +18,7 @@ import click
 from diag import __version__
 from diag.calc_verbs import calc
 from diag.errors import DiagError
+from diag.replay_verbs import replay
 from diag.rules_verbs import rules
 from diag.vehicle_verbs import vehicle
 
@@ -101,8 +102,22 @@ _no_wiring = click.option("--without-wiring", is_flag=True, help="Rules alone, f
 _no_rules = click.option("--without-rules", is_flag=True, help="The computed network alone.")
 
 
-def _left_out(without_wiring: bool, without_rules: bool) -> frozenset[str]:
-    return frozenset(name for name, out in (("wiring", without_wiring), ("rules", without_rules)) if out)
+_no_packs = click.option(
+    "--without-packs",
+    is_flag=True,
+    help="The shipped rules alone, without rule packs and rules of your own; DIAG_PACKS=none does the same.",
+)
+
+
+def _packs_out(without_packs: bool) -> bool:
+    from diag.knowledge.folders import packs_left_out
+
+    return without_packs or packs_left_out()
+
+
+def _left_out(without_wiring: bool, without_rules: bool, without_packs: bool) -> frozenset[str]:
+    out = (("wiring", without_wiring), ("rules", without_rules), ("packs", _packs_out(without_packs)))
+    return frozenset(name for name, left in out if left)
 
 
 @click.group(
@@ -125,6 +140,7 @@ def main() -> None:
 main.add_command(vehicle)
 main.add_command(calc)
 main.add_command(rules)
+main.add_command(replay)
 
 
 @contextmanager
@@ -136,11 +152,13 @@ def _conversation(
 
     have = _instruments(instruments)
     messages: list[str] = []
+    packs = "packs" not in without
     if job is not None and job.exists():
+        file = vehicle_file(vehicle, packs) if vehicle else None
         with _progress() as tell:
-            conversation, journal, messages = resume_job(job, vehicle_file(vehicle) if vehicle else None, tell, have)
+            conversation, journal, messages = resume_job(job, file, tell, have, packs)
     else:
-        file = vehicle_file(vehicle)
+        file = vehicle_file(vehicle, packs)
         with _progress() as tell:
             reasoner = open_reasoner(file, without, tell)
         conversation, journal = new_job(reasoner, file, job, INSTRUMENTS[:2] if have is None else have, without)
@@ -160,8 +178,14 @@ def _talk_to_person(conversation: Any, messages: list[str]) -> None:
 @_at_hand
 @_no_wiring
 @_no_rules
+@_no_packs
 def start(
-    vehicle: str | None, job: Path | None, instruments: str | None, without_wiring: bool, without_rules: bool
+    vehicle: str | None,
+    job: Path | None,
+    instruments: str | None,
+    without_wiring: bool,
+    without_rules: bool,
+    without_packs: bool,
 ) -> None:
     """Begin a job: say what is wrong, or check a whole circuit.
 
@@ -169,7 +193,8 @@ def start(
     diag start
     diag start --vehicle my-van.yaml --instruments test-lamp,meter
     """
-    with _conversation(vehicle, job, instruments, _left_out(without_wiring, without_rules)) as (conversation, messages):
+    without = _left_out(without_wiring, without_rules, without_packs)
+    with _conversation(vehicle, job, instruments, without) as (conversation, messages):
         _talk_to_person(conversation, messages)
 
 
@@ -177,10 +202,12 @@ def start(
 @click.argument("job", required=False)
 @_vehicle
 @_at_hand
-def resume(job: str | None, vehicle: str | None, instruments: str | None) -> None:
+@_no_packs
+def resume(job: str | None, vehicle: str | None, instruments: str | None, without_packs: bool) -> None:
     """Go on with a job: its file, its name in `diag jobs` or the beginning of it; the newest where none is
     named."""
-    with _conversation(vehicle, _job_path(job), instruments, frozenset()) as (conversation, messages):
+    without = _left_out(False, False, without_packs)
+    with _conversation(vehicle, _job_path(job), instruments, without) as (conversation, messages):
         _talk_to_person(conversation, messages)
 
 
@@ -190,15 +217,22 @@ def resume(job: str | None, vehicle: str | None, instruments: str | None) -> Non
 @_at_hand
 @_no_wiring
 @_no_rules
+@_no_packs
 def talk(
-    vehicle: str | None, job: Path | None, instruments: str | None, without_wiring: bool, without_rules: bool
+    vehicle: str | None,
+    job: Path | None,
+    instruments: str | None,
+    without_wiring: bool,
+    without_rules: bool,
+    without_packs: bool,
 ) -> None:
     """The same conversation as JSON Lines, for other front ends."""
     from diag.talk.lines import run_lines
 
     sys.stdin.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
     sys.stdout.reconfigure(encoding="utf-8")  # type: ignore[union-attr]
-    with _conversation(vehicle, job, instruments, _left_out(without_wiring, without_rules)) as (conversation, messages):
+    without = _left_out(without_wiring, without_rules, without_packs)
+    with _conversation(vehicle, job, instruments, without) as (conversation, messages):
         for message in messages:
             click.echo(message, err=True)
         run_lines(conversation, sys.stdin, sys.stdout)
@@ -256,7 +290,15 @@ def jobs() -> None:
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of paper of a PDF."
 )
 @_vehicle
-def export(job: str, form: str, out: Path | None, paper: Literal["a4", "letter"], vehicle: str | None) -> None:
+@_no_packs
+def export(
+    job: str,
+    form: str,
+    out: Path | None,
+    paper: Literal["a4", "letter"],
+    vehicle: str | None,
+    without_packs: bool,
+) -> None:
     """Write the log of a job: what was found, why, what was done, what is open.
 
     \b
@@ -266,17 +308,18 @@ def export(job: str, form: str, out: Path | None, paper: Literal["a4", "letter"]
     """
     from diag.talk.opening import vehicle_file
 
-    path, file = _job_path(job), vehicle_file(vehicle) if vehicle else None
+    packs = not _packs_out(without_packs)
+    path, file = _job_path(job), vehicle_file(vehicle, packs) if vehicle else None
     if form == "pdf" and out is None and sys.stdout.isatty():
         raise DiagError("--as pdf: a PDF cannot be shown on the screen; expected a file, e.g. --out job.pdf.")
     if form in ("html", "pdf", "owner", "parts"):
         from diag.paper.export import paper_bytes
 
-        made = paper_bytes(path, cast("Any", form), file, out=out, paper=paper)
+        made = paper_bytes(path, cast("Any", form), file, out=out, paper=paper, packs=packs)
     else:
         from diag.log.export import export_job
 
-        made = export_job(path, cast("Any", form), file).encode()
+        made = export_job(path, cast("Any", form), file, packs=packs).encode()
     if out is not None:
         out.write_bytes(made)
         click.echo(f"Written: {out}")
@@ -306,7 +349,7 @@ def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
         list_faults(reasoner, click.echo)
         return
     with_job = play(
-        reasoner, fault, lambda: new_job(reasoner, file, job, ("test-lamp", "meter"), frozenset()), click.echo
+        reasoner, fault, lambda: new_job(reasoner, file, job, ("test-lamp", "meter"), frozenset(), True), click.echo
     )
     from diag.log.export import export_job
 

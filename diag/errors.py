@@ -6,8 +6,11 @@ Nothing here knows of files' contents, circuits or terminals.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
-__all__ = ["DiagError", "KnowledgeError", "Place", "Problem"]
+__all__ = ["DiagError", "KnowledgeError", "Place", "Problem", "Severity"]
+
+Severity = Literal["error", "warning"]
 
 
 @dataclass(frozen=True, order=True)
@@ -35,7 +38,8 @@ class DiagError(Exception):
 class Problem:
     """One thing wrong in a knowledge file.
 
-    `found` and `expected` may be empty; `mend` says what to do.
+    `found` and `expected` may be empty; `mend` says what to do. `code` is a short word for the sort of mistake,
+    which stays the same where the text changes.
     """
 
     place: Place
@@ -43,6 +47,8 @@ class Problem:
     found: str = ""
     expected: str = ""
     mend: str = ""
+    code: str = ""
+    severity: Severity = "error"
 
     def __str__(self) -> str:
         parts = [f"{self.place}: {self.what}"]
@@ -55,8 +61,10 @@ class Problem:
 
 
 class KnowledgeError(DiagError):
-    """Knowledge files that cannot be used; carries every `Problem`, sorted by place."""
+    """Knowledge files that cannot be used; carries every `Problem`, sorted by place. `hint`: another way out, told
+    last."""
 
-    def __init__(self, problems: list[Problem]) -> None:
+    def __init__(self, problems: list[Problem], hint: str = "") -> None:
         self.problems = sorted(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        self.hint = hint
+        super().__init__("\n".join([*map(str, self.problems), *([hint] if hint else [])]))

@@ -6,7 +6,6 @@ Each opens what it needs and hands over; errors are the caller's to turn into me
 from __future__ import annotations
 
 import shutil
-import sys
 import textwrap
 from collections.abc import Iterable
 from pathlib import Path
@@ -80,31 +79,12 @@ def new(out: Path | None, answered: Path | None, replace: bool, anew: bool) -> N
 
 
 def _ask(catalogue: Catalogue, answers: dict[str, str], draft: Path) -> bool:
-    from diag.fit.asking import Read, ask_all
+    from diag.fit.asking import ask_all
     from diag.fit.keeping import keep_draft
+    from diag.fit.keys import reader
 
     columns = min(_WIDEST, shutil.get_terminal_size().columns)
-    read: Read = _from_pipe
-    if sys.stdin.isatty():
-        read = _at_terminal
-    else:
-        sys.stdin.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
-    return ask_all(catalogue, answers, read, click.echo, lambda kept: keep_draft(draft, kept), columns)
-
-
-def _at_terminal(one_key: bool) -> str | None:
-    try:
-        if not one_key:
-            return input("> ")
-        key = click.getchar()
-        return "" if key in ("\r", "\n") else key
-    except (EOFError, KeyboardInterrupt):
-        return None
-
-
-def _from_pipe(one_key: bool) -> str | None:
-    line = sys.stdin.readline()
-    return line.rstrip("\r\n") if line else None
+    return ask_all(catalogue, answers, reader(), click.echo, lambda kept: keep_draft(draft, kept), columns)
 
 
 def _free(name: str) -> Path:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import atexit
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
+from importlib import metadata
 from pathlib import Path
 
 import pytest
@@ -12,13 +15,24 @@ import pytest
 from tests.vehicles import SIX
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads only wait for each other
+os.environ.pop("DIAG_PACKS", None)
+_NO_HOME = tempfile.mkdtemp(prefix="diag-no-home-")
+os.environ["DIAG_HOME"] = _NO_HOME  # for what is loaded while tests are collected
+atexit.register(shutil.rmtree, _NO_HOME, ignore_errors=True)
 TABLES = Path(tempfile.gettempdir()) / f"diag-tests-{os.getuid()}"
 """Kept between runs and shared by the workers; tables are found by the hash of code and knowledge."""
 
 
+def pytest_configure() -> None:
+    """What a developer has installed must not decide what the tests see."""
+    packs = [point.value for point in metadata.entry_points(group="diag.rule_packs")]
+    if packs:
+        raise pytest.UsageError(f"rule packs are installed here: {', '.join(packs)}; test where there are none")
+
+
 @pytest.fixture(autouse=True)
 def _own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """No test touches the user's jobs; the computed tables are shared."""
+    """No test touches the user's jobs, packs or local rules; the computed tables are shared."""
     home = tmp_path_factory.mktemp("home")
     TABLES.mkdir(mode=0o700, exist_ok=True)
     (home / "cache").symlink_to(TABLES)

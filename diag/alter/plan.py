@@ -179,6 +179,7 @@ def _there(plan: Plan, before: Knowledge) -> None:
                             quoted(caution),
                             words(before.cautions),
                             nearest(caution, before.cautions),
+                            "unknown-caution",
                         )
                     ]
                 )

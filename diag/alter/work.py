@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -106,6 +106,7 @@ def _fitted(plan: Plan, after: Knowledge) -> None:
             quoted(name),
             "the id of one that it has",
             nearest(name, known),
+            code="unknown-part",
         )
         for loc, name, known, key in wanted
         if name not in known
@@ -143,11 +144,11 @@ def _in_recipe(problem: Problem, new: Marked, plan: Plan) -> Problem:
     for index, change in zip(plan.at, plan.changes, strict=True):
         if len(loc) > 2 and loc[0] == "overrides" and loc[1] in SECTIONS and loc[2] in getattr(change, str(loc[1])):
             place = marked.place(("changes", index, *loc[1:]), key=len(loc) == 3)
-            return Problem(place, problem.what, problem.found, problem.expected, problem.mend)
+            return replace(problem, place=place)
         if len(loc) > 1 and loc[0] == "options" and loc[1] in change.options:
             place = marked.place(("changes", index, *loc))
-            return Problem(place, problem.what, problem.found, problem.expected, problem.mend)
+            return replace(problem, place=place)
     if problem.place.file == new.file:
         place = Place(f"the altered {Path(new.file).name}", problem.place.line, problem.place.column)
-        return Problem(place, problem.what, problem.found, problem.expected, problem.mend)
+        return replace(problem, place=place)
     return problem

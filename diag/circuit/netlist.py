@@ -91,18 +91,23 @@ def write_netlist(network: Network, variants: Variants, about: About, row: int =
 def settled_netlist(predictor: Predictor, operate: Mapping[str, str], causes: Sequence[Cause], phase: str) -> str:
     """The state that the vehicle with those faults at once settles to under `operate`: fuses blown, relays
     pulled in, contact of the flasher unit as `phase` says (one of PHASES; open where it cannot close)."""
-    change = Change()
-    for cause in causes:
+    change, here = Change(), [cause for cause in causes if cause.there({**predictor.rest, **operate})]
+    for cause in here:
         change = change.merged(cause.change or Change())
     settled, net = predictor.bench.settle(operate, [change]), predictor.network
     about = About(
         predictor.knowledge.vehicle.title,
-        ", ".join(f"{cause.id} ({cause.title})" for cause in causes) or "none",
+        ", ".join(_named(cause) + ("" if cause in here else ", not there in this operate") for cause in causes)
+        or "none",
         operate,
         "open" if phase == "open" else "closed, where it can close",
         tuple(net.branches[i].id for i in sorted(settled.blown[0])),
     )
     return write_netlist(net, settled.open if phase == "open" else settled.closed, about).text
+
+
+def _named(cause: Cause) -> str:
+    return f"{cause.id} ({cause.title})"
 
 
 class _Writer:

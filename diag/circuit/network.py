@@ -138,7 +138,7 @@ class Extra:
 class Change:
     """A fault as a small change of the network.
 
-    added_ohm: branch index → ohm put in series where the branch conducts (inf = open).
+    added_ohm: branch index → ohm put in series where the branch conducts (inf = open; below 0: it has so many less).
     closed: branches that conduct in every position. extra: added links.
     scale: filament index → factor on its current (0 = open). emf: source index → (volts, ohm).
     swap: pairs of nodes whose wires changed places. flags: behaviours that fail, `part:mode`.

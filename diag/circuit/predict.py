@@ -16,7 +16,7 @@ import numpy as np
 from diag import calc
 from diag.circuit.behaviour import Bench, Flasher, Shown
 from diag.circuit.faint import Faint, State
-from diag.circuit.faults import Cause, derive_causes
+from diag.circuit.faults import Cause, Only, derive_causes, holds
 from diag.circuit.kept import Key, Sheet, digest_of, read_sheets, rounded, write_sheets
 from diag.circuit.network import Change, Floats, Network
 from diag.circuit.parts import build_network
@@ -78,17 +78,24 @@ class Predictor:
         self.rest = {control: positions[0] for control, positions in knowledge.controls.items()}
         self.bench = bench_of(knowledge, self.network)
         self._unique: list[Change] = [Change()]
+        self._only: dict[int, Only] = {}
+        """Of those that are not there under every operate, where they are."""
         self._row: list[int] = [HEALTHY]
-        seen: dict[int, int] = {}
+        seen: dict[tuple[int, Only], int] = {}
         for cause in self.causes:
             if cause.change is None:
                 self._row.append(HEALTHY)
             else:
-                if id(cause.change) not in seen:
-                    seen[id(cause.change)] = len(self._unique)
+                if (id(cause.change), cause.only) not in seen:
+                    seen[id(cause.change), cause.only] = len(self._unique)
+                    if cause.only:
+                        self._only[len(self._unique)] = cause.only
                     self._unique.append(cause.change)
-                self._row.append(seen[id(cause.change)])
+                self._row.append(seen[id(cause.change), cause.only])
+        self._seldom = [1 + i for i, cause in enumerate(self.causes) if cause.only]
         self._lasting = list(self._unique)
+        self._left: dict[int, Change] = dict.fromkeys(self._only, self._unique[HEALTHY])
+        """What one that is not there under an operate leaves of itself: a fuse that it blew under another."""
         self._points = {
             key: frozenset(self.network.node(name) for name in names if self.network.has(name)) - {0}
             for key, names in (points or {}).items()
@@ -101,6 +108,8 @@ class Predictor:
         self._sets: dict[tuple[Key, frozenset[int]], Shown] = {}
         self._prepare({operate_key(operate): dict(operate) for operate in operates}, cache, progress)
         self._names = [digest_of(change) for change in self._lasting]
+        self._left_names = {row: digest_of(change) for row, change in self._left.items()}
+        self._named: dict[Key, list[str]] = {}
 
     # ------------------------------------------------------------ the table
 
@@ -110,7 +119,8 @@ class Predictor:
         if key not in self._tables:
             self._hold(operate)
             sheet = self._sheets[key]
-            self._tables[key] = sheet.rows([sheet.place[self._names[row]] for row in self._row])
+            names = self._names_at(operate)
+            self._tables[key] = sheet.rows([sheet.place[names[row]] for row in self._row])
             while len(self._tables) > _TABLES_OPEN:
                 del self._tables[next(iter(self._tables))]
         return self._tables[key]
@@ -118,8 +128,8 @@ class Predictor:
     def stirred(self, operate: Mapping[str, str]) -> np.ndarray:
         """(1 + causes,) True where a row differs from that of the healthy vehicle at all."""
         self._hold(operate)
-        sheet = self._sheets[operate_key(operate)]
-        return np.array([sheet.place[self._names[row]] != HEALTHY for row in self._row])
+        sheet, names = self._sheets[operate_key(operate)], self._names_at(operate)
+        return np.array([sheet.place[names[row]] != HEALTHY for row in self._row])
 
     def shown_rows(self, operate: Mapping[str, str], rows: np.ndarray) -> Shown:
         """Those rows of `shown`, without unfolding all; the same ones are quick to get again."""
@@ -127,8 +137,8 @@ class Predictor:
         key = operate_key(operate)
         asked = (key, rows.tobytes())
         if self._rows_at is None or self._rows_at[0] != asked:
-            sheet = self._sheets[key]
-            found = sheet.rows([sheet.place[self._names[self._row[row]]] for row in rows.tolist()])
+            sheet, names = self._sheets[key], self._names_at(operate)
+            found = sheet.rows([sheet.place[names[self._row[row]]] for row in rows.tolist()])
             self._rows_at = asked, found
         return self._rows_at[1]
 
@@ -136,9 +146,35 @@ class Predictor:
         """Make the sheet of an operate hold every cause."""
         key = operate_key(operate)
         if key not in self._held:
-            names = self._names
-            self._solve({key: dict(operate)}, dict(zip(names, self._lasting, strict=True)), lambda share: None)
+            names = dict(zip(self._names, self._lasting, strict=True))
+            names |= {self._left_names[row]: change for row, change in self._left.items()}
+            self._solve({key: dict(operate)}, names, lambda share: None)
             self._held.add(key)
+
+    def there(self, operate: Mapping[str, str]) -> np.ndarray:
+        """(1 + causes,) False where a cause is not there with the controls so."""
+        out = np.ones(1 + len(self.causes), dtype=bool)
+        positions = {**self.rest, **operate}
+        for row in self._seldom:
+            out[row] = self.causes[row - 1].there(positions)
+        return out
+
+    def _away(self, row: int, operate: Mapping[str, str]) -> bool:
+        """Whether a change (by row of `_unique`) is not there under an operate."""
+        return row in self._only and not holds(self._only[row], {**self.rest, **operate})
+
+    def _names_at(self, operate: Mapping[str, str]) -> list[str]:
+        """Digests of what is changed under an operate, one a row of `_unique`."""
+        if not self._only:
+            return self._names
+        key = operate_key(operate)
+        if key not in self._named:
+            names = list(self._names)
+            for row in self._only:
+                if self._away(row, operate):
+                    names[row] = self._left_names[row]
+            self._named[key] = names
+        return self._named[key]
 
     def look_at(self, operate: Mapping[str, str], terminals: Iterable[str]) -> None:
         """Make the rows of an operate hold for these terminals as well."""
@@ -159,9 +195,12 @@ class Predictor:
             self._sound[key] = Sheet(rounded(self.bench.operate(operate, [Change()])[0])).rows([HEALTHY])
         return self._sound[key]
 
-    def lasting(self, row: int) -> Change:
-        """What is changed on the vehicle with the fault of that row (0: healthy), blown fuses included."""
-        return self._lasting[self._row[row]]
+    def lasting(self, row: int, operate: Mapping[str, str] | None = None) -> Change:
+        """What is changed on the vehicle with the fault of that row (0: healthy), blown fuses included. `operate`:
+        where the controls stand so; None: where they stand as the fault needs it."""
+        unique = self._row[row]
+        away = operate is not None and self._away(unique, operate)
+        return self._left[unique] if away else self._lasting[unique]
 
     def shown_sets(self, operate: Mapping[str, str], sets: Sequence[frozenset[int]]) -> Shown:
         """What sets of causes (indices into `causes`) present together show, one row a set."""
@@ -183,16 +222,22 @@ class Predictor:
         waiting = list(missing.items())
         for start in range(0, len(waiting), _BATCH):
             batch = waiting[start : start + _BATCH]
-            changes = [self.change_of(members) for (_, members), _ in batch]
+            changes = [self.change_of(members, operate) for (_, members), operate in batch]
             found, _ = self.bench.operate([operate for _, operate in batch], changes)
             for i, (pair, _) in enumerate(batch):
                 self._sets[pair] = found.rows([i])
 
-    def change_of(self, members: Iterable[int]) -> Change:
-        """Causes (indices into `causes`) present together as one change, blown fuses included."""
+    def forget_sets(self) -> None:
+        """Solve sets anew when they are next asked for. What is solved beside a set moves its last digits: who wants
+        the same to the last digit whatever was asked before begins here."""
+        self._sets.clear()
+
+    def change_of(self, members: Iterable[int], operate: Mapping[str, str] | None = None) -> Change:
+        """Causes (indices into `causes`) present together as one change, blown fuses included. `operate`: as in
+        `lasting`; one that is not there then drops out."""
         change = Change()
         for index in sorted(members):
-            change = change.merged(self._lasting[self._row[1 + index]])
+            change = change.merged(self.lasting(1 + index, operate))
         return change
 
     def touches(self, operate: Mapping[str, str]) -> np.ndarray:
@@ -218,11 +263,16 @@ class Predictor:
         tried = [key for key in operates if BRIDGED not in dict(key)]
         lasting: dict[str, Change] = {}
         for row, name in enumerate(names):
-            gone = frozenset().union(*(self._sheets[key].blown.get(name, frozenset()) for key in tried))
+            there = [key for key in tried if not self._away(row, operates[key])]
+            gone = frozenset().union(*(self._sheets[key].blown.get(name, frozenset()) for key in there))
             if gone:
-                change = self._unique[row].merged(Change(added_ohm=dict.fromkeys(sorted(gone), np.inf)))
+                blown = Change(added_ohm=dict.fromkeys(sorted(gone), np.inf))
+                change = self._unique[row].merged(blown)
                 self._lasting[row] = change
                 lasting[digest_of(change)] = change
+                if row in self._only:  # what blew where it is there is blown where it is not
+                    self._left[row] = blown
+                    lasting[digest_of(blown)] = blown
         computed |= self._solve(operates, lasting, lambda share: tell(0.8 + 0.2 * share))
         if path is not None and computed:
             used = [*names, *lasting]

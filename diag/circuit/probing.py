@@ -44,6 +44,11 @@ class Probing:
         self._all: dict[_Name, _Arrays] = {}
         self._sets: dict[tuple[_Name, frozenset[int]], _Arrays] = {}
 
+    def forget_sets(self) -> None:
+        """As `Predictor.forget_sets`, with what instruments show on them."""
+        self._sets.clear()
+        self.predictor.forget_sets()
+
     def shown(self, operate: Mapping[str, str], sets: Sets | None = None, rows: np.ndarray | None = None) -> Shown:
         """What stands everywhere without any instrument: row 0 healthy, then a row a cause or a set; or those
         `rows` of the causes' alone."""
@@ -132,14 +137,14 @@ class Probing:
     ) -> _Arrays:
         key = (what, operate_key(operate), points)
         if key not in self._all:
-            changes = [self.predictor.lasting(row) for row in range(1 + len(self.predictor.causes))]
+            changes = [self.predictor.lasting(row, operate) for row in range(1 + len(self.predictor.causes))]
             self._all[key] = solve(changes, lambda: self.shown(operate), True)
         whole = self._all[key]
         if sets is None:
             return whole
         missing = [s for s in dict.fromkeys(sets) if (key, s) not in self._sets]
         if missing:
-            changes = [Change(), *map(self.predictor.change_of, missing)]
+            changes = [Change(), *(self.predictor.change_of(members, operate) for members in missing)]
             found = solve(changes, lambda: self.shown(operate, missing), False)
             for i, members in enumerate(missing, start=1):
                 self._sets[key, members] = tuple(column[i : i + 1] for column in found)

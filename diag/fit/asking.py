@@ -6,12 +6,12 @@ Knows how questions look and which keys do what; what an answer means is for oth
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
-from diag.fit.interview import Answers, Asked, next_asked, path, read_answer
+from diag.fit.interview import Answers, Asked, path, read_answer
 from diag.fit.questions import Catalogue
 
-__all__ = ["BACK", "STOP", "Read", "ask_all", "page"]
+__all__ = ["BACK", "STOP", "Asking", "Read", "Say", "ask_all", "page"]
 
 BACK, STOP = "u", "q"
 """Typed in place of an answer: one question back; stop and keep."""
@@ -25,51 +25,73 @@ def ask_all(
 ) -> bool:
     """Fill `answers` in place until none is missing; `keep` is called after each change. False where the
     person stopped, or where input ended before the last question."""
-    while True:
-        asked = next_asked(catalogue, answers)
-        if asked is None:
-            say("\nAll answered. Enter writes the file, u goes back, q keeps the answers for later.")
-            typed = (read(True) or "").strip().lower()
-            if typed == STOP:
-                return False
-            if typed != BACK:
-                return True
-            _back(catalogue, answers, None, say)
-            keep(answers)
-            continue
-        say(page(asked, *_progress(catalogue, answers, asked), columns))
-        typed_now = read(bool(asked.choices))
-        if typed_now is None or typed_now.strip().lower() == STOP:
+    ask_at = Asking(lambda given: path(catalogue, given), answers, read, say, keep, columns)
+    while ask_at.ask():
+        say("\nAll answered. Enter writes the file, u goes back, q keeps the answers for later.")
+        typed = (read(True) or "").strip().lower()
+        if typed == STOP:
             return False
-        if typed_now.strip().lower() == BACK:
-            _back(catalogue, answers, asked, say)
-        else:
-            try:
-                answers[asked.id] = read_answer(asked, typed_now)
-            except ValueError as error:
-                say(f"Found `{typed_now.strip()[:40]}`; {error}.")
-                continue
-            say(f"  {asked.choices.get(answers[asked.id], answers[asked.id])}")
+        if typed != BACK:
+            return True
+        ask_at.back(None)
         keep(answers)
+    return False
 
 
-def _back(catalogue: Catalogue, answers: dict[str, str], asked: Asked | None, say: Say) -> None:
-    """Take back the answer before this question; none for the end."""
-    before = []
-    for one in path(catalogue, answers):
-        if asked is not None and one.id == asked.id:
-            break
-        if one.id in answers:
-            before.append(one.id)
-    if before:
-        del answers[before[-1]]
-    else:
-        say("Nothing stands before this.")
+class Asking:
+    """Questions of any path put to somebody. `path`: all questions in their order, from the answers so far;
+    `answers` is filled in place, and `keep` is called after each change."""
+
+    def __init__(
+        self,
+        path: Callable[[Answers], Iterable[Asked]],
+        answers: dict[str, str],
+        read: Read,
+        say: Say,
+        keep: Callable[[Answers], None],
+        columns: int,
+    ) -> None:
+        self.path, self.answers, self.read, self.say, self.keep = path, answers, read, say, keep
+        self.columns = columns
+
+    def ask(self) -> bool:
+        """Until none is missing. False where the person stopped, or where input ended before the last question."""
+        while True:
+            whole = list(self.path(self.answers))
+            asked = next((one for one in whole if one.id not in self.answers), None)
+            if asked is None:
+                return True
+            self.say(page(asked, whole.index(asked) + 1, len(whole), self.columns))
+            typed = self.read(bool(asked.choices))
+            if typed is None or typed.strip().lower() == STOP:
+                return False
+            if typed.strip().lower() == BACK:
+                self.back(asked)
+            else:
+                try:
+                    self.answers[asked.id] = read_answer(asked, typed)
+                except ValueError as error:
+                    self.say(_wrapped(f"Found `{typed.strip()[:40]}`; {error}.", self.columns))
+                    continue
+                self.say(_wrapped(asked.told(self.answers[asked.id]), self.columns, "  "))
+            self.keep(self.answers)
+
+    def back(self, asked: Asked | None) -> None:
+        """Take back the answer before this question; none for the end."""
+        before = []
+        for one in self.path(self.answers):
+            if asked is not None and one.id == asked.id:
+                break
+            if one.id in self.answers:
+                before.append(one.id)
+        if before:
+            del self.answers[before[-1]]
+        else:
+            self.say("Nothing stands before this.")
 
 
-def _progress(catalogue: Catalogue, answers: Answers, asked: Asked) -> tuple[int, int]:
-    ids = [one.id for one in path(catalogue, answers)]
-    return ids.index(asked.id) + 1, len(ids)
+def _wrapped(text: str, columns: int, indent: str = "") -> str:
+    return textwrap.fill(text, columns, initial_indent=indent, subsequent_indent=indent)
 
 
 def page(asked: Asked, number: int, of: int, columns: int) -> str:
@@ -83,7 +105,8 @@ def _lines(asked: Asked, number: int, of: int, columns: int) -> Iterator[str]:
 
     yield ""
     if asked.above:
-        yield from wrapped(asked.above)
+        for line in asked.above.splitlines():
+            yield from wrapped(line)
     yield from wrapped(f"{number}/{of} {asked.text}")
     if asked.note:
         yield from wrapped(asked.note, "  ", "  ")
@@ -91,6 +114,7 @@ def _lines(asked: Asked, number: int, of: int, columns: int) -> Iterator[str]:
         yield from wrapped(f"{key} {label}{' (Enter)' if value == asked.typical else ''}", "  ", "    ")
     if not asked.choices:
         span = f", {asked.least:g} to {asked.most:g} {asked.unit}" if asked.unit else ""
-        yield from wrapped(f"Enter: {asked.typical}{span}", "  ", "  ")
+        if asked.typical or span:
+            yield from wrapped(f"Enter: {asked.typical}{span}", "  ", "  ")
     if number == 1:
         yield from wrapped("u back, q stop and keep", "  ", "  ")

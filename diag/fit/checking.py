@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from diag.circuit.doubts import cause_problems
 from diag.circuit.faults import derive_causes
 from diag.circuit.parts import build_network
 from diag.errors import Problem
 from diag.fit.matter import losses, together
 from diag.fit.words import report
 from diag.knowledge.assemble import Knowledge
-from diag.knowledge.lint import check_causes, warnings
+from diag.knowledge.lint import warnings
 
 __all__ = ["assumed_wires", "doubts", "importance"]
 
@@ -21,10 +22,11 @@ def assumed_wires(knowledge: Knowledge) -> list[str]:
 
 def doubts(knowledge: Knowledge) -> tuple[list[Problem], list[Problem]]:
     """Causes cited that this vehicle cannot have; and what stands in its own file that is probably a slip."""
-    causes = derive_causes(knowledge, build_network(knowledge))
+    network = build_network(knowledge)
+    causes = derive_causes(knowledge, network)
     own = knowledge.spots.files["vehicle"].file
     slips = [slip for slip in warnings(knowledge) if slip.place.file == own]
-    return check_causes(knowledge, {cause.id for cause in causes}), slips
+    return cause_problems(knowledge, network, {cause.id for cause in causes}), slips
 
 
 def importance(knowledge: Knowledge) -> list[str]:

@@ -95,7 +95,7 @@ def _loaded(catalogue: Catalogue, text: str) -> Knowledge:
     with tempfile.TemporaryDirectory(prefix="diag-") as folder:
         file = Path(folder) / "vehicle.yaml"
         file.write_text(text, encoding="utf-8")
-        return load_knowledge(file, catalogue.folder)
+        return load_knowledge(file, layers=catalogue.layers)
 
 
 # ---------------------------------------------------------------- what was answered

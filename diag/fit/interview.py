@@ -5,8 +5,8 @@ Knows nothing of screens, files of answers or what follows from an answer.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 
 from diag.fit.questions import Catalogue, Offered, Question, Sort
 from diag.knowledge.names import nearest, words
@@ -24,7 +24,8 @@ ALWAYS = "supply"
 @dataclass(frozen=True)
 class Asked:
     """One question as it is put. `typical` is what a bare Enter answers. `choices`: value to words; none for a
-    text or an amount (`unit` between `least` and `most`)."""
+    text or an amount (`unit` between `least` and `most`). `accept`: what makes an answer of a text, or raises
+    ValueError that says what is expected; `labels`: words for what it may make."""
 
     id: str
     text: str
@@ -35,6 +36,12 @@ class Asked:
     unit: str | None = None
     least: float = 0.0
     most: float = 0.0
+    accept: Callable[[str], str] | None = None
+    labels: Mapping[str, str] = field(default_factory=dict)
+
+    def told(self, value: str) -> str:
+        """An answer as it is said back."""
+        return self.choices.get(value) or self.labels.get(value, value)
 
 
 def next_asked(catalogue: Catalogue, answers: Answers) -> Asked | None:
@@ -114,6 +121,8 @@ def read_answer(asked: Asked, typed: str) -> str:
     """What was typed as a value: a digit, a choice's value or its words, a text, an amount; a bare Enter is
     the typical one. Raises ValueError that says what is expected."""
     typed = typed.strip()
+    if asked.accept is not None:
+        return asked.accept(typed or asked.typical)
     if not typed:
         return asked.typical
     if asked.choices:

@@ -32,12 +32,13 @@ def draft_of(out: Path) -> Path:
     return out.with_name(f"{out.name}.draft")
 
 
-def keep_draft(file: Path, answers: Answers) -> None:
-    """Put all answers on disk, whole or not at all; without any the file goes. Raises OSError."""
+def keep_draft(file: Path, answers: Answers, by: str = "diag vehicle new") -> None:
+    """Put all answers on disk, whole or not at all; without any the file goes. `by`: the call they are for. Raises
+    OSError."""
     if not answers:
         file.unlink(missing_ok=True)
         return
-    lines = ["# Answers of `diag vehicle new`, one a line; the same call goes on with them."]
+    lines = [f"# Answers of `{by}`, one a line; the same call goes on with them."]
     lines += [f"{name}: {scalar(value)}" for name, value in answers.items()]
     replaced(file, ("\n".join(lines) + "\n").encode("utf-8"), _ordinary())
 
@@ -57,10 +58,19 @@ def read_answers(catalogue: Catalogue, file: Path) -> tuple[dict[str, str], list
                     quoted(str(name)),
                     words(known),
                     nearest(str(name), known),
+                    "unknown-key",
                 )
             )
         elif not isinstance(value, str):
-            problems.append(Problem(marked.place((name,)), f"`{name}` has no single answer", shown(value), "one word"))
+            problems.append(
+                Problem(
+                    marked.place((name,)),
+                    f"`{name}` has no single answer",
+                    shown(value),
+                    "one word",
+                    code="wrong-value",
+                )
+            )
     if problems:
         raise KnowledgeError(problems)
     given = {str(name): str(value) for name, value in marked.data.items()}
@@ -75,7 +85,9 @@ def read_answers(catalogue: Catalogue, file: Path) -> tuple[dict[str, str], list
             answers[asked.id] = asked.typical
             expected = str(error).removeprefix("expected ")
             what = f"the answer to `{asked.id}` will not do"
-            problems.append(Problem(marked.place((asked.id,)), what, quoted(given[asked.id]), expected))
+            problems.append(
+                Problem(marked.place((asked.id,)), what, quoted(given[asked.id]), expected, code="wrong-value")
+            )
     if problems:
         raise KnowledgeError(problems)
     return answers, [name for name in given if name not in answers]

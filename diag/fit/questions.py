@@ -14,7 +14,8 @@ from pydantic import Field, StringConstraints, model_validator
 
 from diag.errors import KnowledgeError, Problem
 from diag.knowledge import schema
-from diag.knowledge.load import load_circuits, rules_folder
+from diag.knowledge.layers import Layer
+from diag.knowledge.load import load_circuits, stacked
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Marked, read_yaml
 from diag.knowledge.scalars import Bool, Id, Metres, Model, Positive, Text
@@ -126,15 +127,16 @@ class Catalogue:
 
     file: QuestionsFile
     circuits: Mapping[str, Offered]
-    folder: Path
+    layers: tuple[Layer, ...]
 
     @staticmethod
     def read(rules: Path | None = None) -> Catalogue:
-        """From the rules folder. Raises KnowledgeError with every problem."""
-        folder = rules_folder() if rules is None else rules
-        marked = read_yaml(folder / "questions.yaml")
+        """From every layer of this machine, or from one rules folder alone; the questions are those of the lowest
+        layer. Raises KnowledgeError with every problem."""
+        layers = stacked(rules, None)
+        marked = read_yaml(layers[0].folder / "questions.yaml")
         file, problems = validate(QuestionsFile, marked)
-        models = load_circuits(folder)
+        models = load_circuits(layers=layers)
         circuits = {
             name: Offered(
                 name,
@@ -149,7 +151,7 @@ class Catalogue:
             problems += _check(file, marked, circuits)
         if problems or file is None:
             raise KnowledgeError(problems)
-        return Catalogue(file, circuits, folder)
+        return Catalogue(file, circuits, layers)
 
     def question(self, name: str) -> Question:
         """A question of the file by its id. Raises KeyError."""
@@ -177,11 +179,14 @@ def _check(file: QuestionsFile, marked: Marked, circuits: Mapping[str, Offered])
     known = [question.id for question in file.questions]
 
     def say(loc: tuple[Any, ...], what: str, found: str, among: list[str], *, key: bool = False) -> None:
-        problems.append(Problem(marked.place(loc, key=key), what, quoted(found), words(among), nearest(found, among)))
+        place = marked.place(loc, key=key)
+        problems.append(Problem(place, what, quoted(found), words(among), nearest(found, among), "unknown-id"))
 
     for name in NEEDED:
         if name not in known:
-            problems.append(Problem(marked.place(("questions",)), f"the question `{name}` is missing"))
+            problems.append(
+                Problem(marked.place(("questions",)), f"the question `{name}` is missing", code="missing-key")
+            )
     for name, one in file.sorts.items():
         for place, circuit in enumerate(one.circuits):
             if circuit not in circuits:

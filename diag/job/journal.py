@@ -30,6 +30,7 @@ __all__ = [
     "jobs_folder",
     "list_jobs",
     "new_job_path",
+    "parse_journal",
     "read_journal",
 ]
 
@@ -246,8 +247,13 @@ def read_journal(path: Path | str) -> tuple[tuple[Record, ...], tuple[str, ...]]
             f"{path}: the job could not be read: {why(error)}; expected a file that "
             "can be read. Check its permissions.",
         ) from error
+    return parse_journal(content, str(path))
+
+
+def parse_journal(content: bytes, path: str) -> tuple[tuple[Record, ...], tuple[str, ...]]:
+    """The same of a journal's bytes, wherever they were read; `path` is named where something is wrong."""
     whole = _whole_length(content)
-    records, messages = _parse(content[:whole], str(path))
+    records, messages = _parse(content[:whole], path)
     if whole < len(content):
         messages.append(f"{path}: the last line was cut short ({len(content) - whole} bytes) and is left out.")
     return tuple(records), tuple(messages)

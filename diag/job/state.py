@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from diag.job.layered import LayerTold, layers_of
 from diag.job.records import Record
 
 __all__ = ["EVENTS", "Entry", "JobState", "replay"]
@@ -62,7 +63,8 @@ class Entry:
 
 @dataclass(frozen=True)
 class JobState:
-    """A job. `entries`: standing inputs in order. `withdrawn`: seqs undone or corrected.
+    """A job. `without`: what the last session left out. `layers`: of the knowledge it began with, None where the
+    journal is older than they are. `entries`: standing inputs in order. `withdrawn`: seqs undone or corrected.
     `concluded`: conclusions told, for the log only. `seq`: of the last record."""
 
     vehicle: str
@@ -71,6 +73,7 @@ class JobState:
     tool: str
     engine: str
     without: tuple[str, ...]
+    layers: tuple[LayerTold, ...] | None
     opened_at: str
     last_at: str
     instruments: tuple[str, ...] | None
@@ -118,6 +121,7 @@ def replay(records: Sequence[Record]) -> JobState:
     concluded: list[Entry] = []
     resumed: list[Entry] = []
     instruments: tuple[str, ...] | None = None
+    without = opened.get("without", ())
     period = 0
     for record in records:
         if record.event == "instruments":
@@ -125,6 +129,8 @@ def replay(records: Sequence[Record]) -> JobState:
         elif record.event in ("concluded", "resumed"):
             side = concluded if record.event == "concluded" else resumed
             side.append(Entry(record.seq, record.at, record.event, record.fields, period))
+            if record.event == "resumed" and isinstance(record.fields.get("without"), list):
+                without = record.fields["without"]
         if record.event not in _INPUTS or record.seq in replaced:
             continue
         if record.seq in gone:
@@ -147,7 +153,8 @@ def replay(records: Sequence[Record]) -> JobState:
         str(opened.get("knowledge", "")),
         str(opened.get("tool", "")),
         str(opened.get("engine", "")),
-        tuple(str(word) for word in opened.get("without", ())),
+        tuple(str(word) for word in without),
+        layers_of(opened),
         records[0].at,
         records[-1].at,
         instruments,

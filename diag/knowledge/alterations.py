@@ -177,6 +177,7 @@ def _mistakes(recipe: Alteration, marked: Marked, path: Path) -> Iterator[Proble
             quoted(recipe.alteration),
             f"`{path.stem}`",
             "Make the two agree.",
+            code="wrong-file-name",
         )
     for name, loc in placeholders(marked.data.get("changes", []), ("changes",)):
         if name not in recipe.asks:
@@ -189,12 +190,14 @@ def _mistakes(recipe: Alteration, marked: Marked, path: Path) -> Iterator[Proble
             try:
                 parse_quantity(told, "A")
             except UnitError as error:
-                yield Problem(marked.place(("changes", index, "carries", wire)), str(error), quoted(amps))
+                yield Problem(
+                    marked.place(("changes", index, "carries", wire)), str(error), quoted(amps), code="wrong-value"
+                )
     for name, asked in recipe.asks.items():
         try:
             parse_quantity(asked.usual, asked.unit)
         except UnitError as error:
-            yield Problem(marked.place(("asks", name, "usual")), str(error), quoted(asked.usual))
+            yield Problem(marked.place(("asks", name, "usual")), str(error), quoted(asked.usual), code="wrong-value")
     for name in recipe.where:
         if "." not in name and name not in VEHICLES:
             yield _unknown(marked, ("where", name), "there is no such choice", name, VEHICLES, key=True)
@@ -216,13 +219,26 @@ def _mistakes(recipe: Alteration, marked: Marked, path: Path) -> Iterator[Proble
             "",
             f"`cautions: [{BATTERY_OFF}]` in a change without `only`",
             "Add it.",
+            code="no-caution",
         )
     if not any(change.prove for change in recipe.changes):
         yield Problem(
-            marked.place(("changes",), key=True), "nothing proves the work", "", "`prove:` with checks", "Add some."
+            marked.place(("changes",), key=True),
+            "nothing proves the work",
+            "",
+            "`prove:` with checks",
+            "Add some.",
+            code="no-proof",
         )
 
 
 def _unknown(marked: Marked, loc: Loc, what: str, found: str, known: Any, *, key: bool) -> Problem:
     names = sorted(known)
-    return Problem(marked.place(loc, key=key), what, quoted(found), words(names) or "none", nearest(found, names))
+    return Problem(
+        marked.place(loc, key=key),
+        what,
+        quoted(found),
+        words(names) or "none",
+        nearest(found, names),
+        code="unknown-id",
+    )

@@ -16,7 +16,10 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from diag.errors import Place, Problem
 from diag.knowledge import schema
 from diag.knowledge.adapt import adapted, stretched, without_amps, without_idle_taps
+from diag.knowledge.additions import Replaced
 from diag.knowledge.bridging import bridge_problem
+from diag.knowledge.layers import Layer
+from diag.knowledge.learned import Learned
 from diag.knowledge.names import nearest, quoted, shown
 from diag.knowledge.omit import Outside, joined, leave_out
 from diag.knowledge.reader import Loc, Marked
@@ -125,6 +128,19 @@ class Knowledge:
     content_hash: str
     """16 hex digits of the SHA-256 of the validated content, whatever the files' layout."""
     spots: Spots = field(repr=False)
+    learned: Learned | None = field(default=None, repr=False)
+    """What closed jobs taught, where it is used."""
+    layers: tuple[Layer, ...] = ()
+    """What it is made of, lowest first."""
+    layer_of: Mapping[str, str] = field(default_factory=dict)
+    """The ids of `circuit_of` to the name of the layer that gave them; `vehicle` for what only its own file has."""
+    replaced: tuple[Replaced, ...] = ()
+    """Entries of lower layers in whose place stand others, in the order in which they were laid."""
+
+    def says(self, control: str, position: str) -> str | None:
+        """How a person is told to put a control in a position, where a file says it."""
+        said = (file.says.get(control, {}).get(position) for file in self.circuits.values())
+        return next((words for words in said if words is not None), None)
 
     def bridge_problem(self, position: str) -> tuple[str, str] | None:
         """What is wrong with a jumper between two points, and how to mend it; None for a good one."""
@@ -181,6 +197,7 @@ def assemble(
                     f"the first at {first}",
                     "an id of its own for each thing",
                     "Give one of them another id.",
+                    code="duplicate-id",
                 )
             )
         else:
@@ -206,7 +223,7 @@ def assemble(
     for file in files.values():
         parts |= {**file.parts, **file.fuses, **file.earths}
     wires = {name: wire for file in files.values() for name, wire in file.wires.items()}
-    named = {section: by_id(section) for section in _LISTS}
+    named: dict[str, Any] = {section: by_id(section) for section in _LISTS}
     fitted = {*parts, *wires, *(name for entries in named.values() for name in entries)}
     knowledge = Knowledge(
         vehicle.model,
@@ -217,7 +234,12 @@ def assemble(
         files,
         parts,
         wires,
-        **named,
+        checks=named["checks"],
+        symptoms=named["symptoms"],
+        rules=named["rules"],
+        causes=named["causes"],
+        remedies=named["remedies"],
+        cautions=named["cautions"],
         circuit_of={name: circuit for name, circuit in circuit_of.items() if name in fitted},
         places_of={name: spots.place(name) for name in circuit_of if name in fitted},
         terminals=tuple(f"{name}.{terminal}" for name, part in parts.items() for terminal in terminals_of(part)),
@@ -293,6 +315,7 @@ def _controls(
                         ", ".join(positions),
                         ", ".join(found[control]),
                         "Make the two agree, or give it another name.",
+                        code="controls-disagree",
                     )
                 )
     return found
@@ -336,6 +359,7 @@ def _override(
                             shown(entry["fitted"]),
                             "`fitted: absent`",
                             "Leave `fitted` out for what is there.",
+                            code="bad-override",
                         )
                     )
                     continue
@@ -364,10 +388,16 @@ def _idle_checks(
         at: Loc = ("overrides", "checks", name)
         if name not in known:
             what, found, expected = "no circuit of this vehicle has such a check", quoted(name), "the id of a check"
-            problems.append(Problem(vehicle.marked.place(at, key=True), what, found, expected, nearest(name, known)))
+            problems.append(
+                Problem(
+                    vehicle.marked.place(at, key=True), what, found, expected, nearest(name, known), code="bad-override"
+                )
+            )
         elif dict(entry) != {"fitted": "absent"}:
             what = "a check can only be taken away"
-            problems.append(Problem(vehicle.marked.place(at), what, "something else", "`fitted: absent`"))
+            problems.append(
+                Problem(vehicle.marked.place(at), what, "something else", "`fitted: absent`", code="bad-override")
+            )
     return frozenset(gone)
 
 
@@ -414,6 +444,7 @@ def _may_be_new(
             quoted(name),
             f"the id of a {word}, or a new one described in full",
             mend,
+            code="bad-override",
         )
     )
     return False

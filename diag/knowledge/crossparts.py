@@ -9,6 +9,7 @@ from collections.abc import Iterable
 
 from diag.knowledge import schema
 from diag.knowledge.assemble import terminals_of
+from diag.knowledge.crosskinds import check_sort
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.referee import Referee
 
@@ -41,7 +42,9 @@ def check_parts(referee: Referee) -> None:
                     quoted(terminal),
                     f"each {key[:-1]} once",
                     "Take one away.",
+                    code="given-twice",
                 )
+        check_sort(referee, name, part)
         _of_kind(referee, name, part)
 
 
@@ -69,6 +72,7 @@ def _of_kind(referee: Referee, name: str, part: schema.AnyPart) -> None:
                 quoted(_INNER),
                 "a number after DIN 72552, such as `56a`",
                 "Give it another name.",
+                code="bad-name",
             )
         case schema.LampPart() if part.tell_tale and part.colour not in TELL_TALE_COLOURS:
             referee.say(
@@ -77,6 +81,7 @@ def _of_kind(referee: Referee, name: str, part: schema.AnyPart) -> None:
                 quoted(part.colour),
                 words(TELL_TALE_COLOURS),
                 nearest(part.colour, TELL_TALE_COLOURS),
+                code="unknown-colour",
             )
 
 
@@ -104,6 +109,7 @@ def _joined(referee: Referee, name: str, part: schema.PlugPart) -> None:
                 words(part.joined_when),
                 "a `control` beside it",
                 "Name the control that says whether it is plugged in, or leave `joined-when` out.",
+                code="plug-joined",
             )
         return
     referee.known(part.control, referee.know.controls, "control", name, "control")
@@ -114,6 +120,7 @@ def _joined(referee: Referee, name: str, part: schema.PlugPart) -> None:
             "",
             f"`joined-when` with positions of `{part.control}`",
             "Add `joined-when:`, or leave `control` out for a plug that stays together.",
+            code="plug-joined",
         )
     _positions(referee, name, part.control, part.joined_when, "joined-when")
 
@@ -126,6 +133,7 @@ def _works(referee: Referee, name: str, part: schema.RelayPart | schema.StarterP
             f"drop-out {part.drop_out:g}, pull-in {part.pull_in:g}",
             "`drop-out` below `pull-in`",
             "Correct one of them.",
+            code="pull-in",
         )
 
 
@@ -151,6 +159,7 @@ def _contacts(referee: Referee, name: str, part: schema.SwitchPart) -> None:
                     quoted(f"{pair[0]}, {pair[1]}"),
                     "two different terminals",
                     "Correct one of them.",
+                    code="same-terminal",
                 )
 
 
@@ -167,6 +176,7 @@ def check_wires(referee: Referee) -> None:
                 quoted(wire.to),
                 "two different terminals",
                 "Correct one of them.",
+                code="same-terminal",
             )
         named = wire.colour.split("/")
         for colour in named[:2]:
@@ -178,4 +188,5 @@ def check_wires(referee: Referee) -> None:
                 quoted(wire.colour),
                 "such as `black` or `black/white`",
                 "Leave the rest out.",
+                code="unknown-colour",
             )

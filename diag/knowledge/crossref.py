@@ -13,6 +13,7 @@ from diag.errors import Problem
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BRIDGED, EXTRA_CONTROLS, UNPLUGGED
+from diag.knowledge.crosskinds import check_kinds
 from diag.knowledge.crossparts import TELL_TALE_COLOURS, check_parts, check_wires
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.omit import Outside
@@ -20,8 +21,6 @@ from diag.knowledge.reader import Loc, Marked
 from diag.knowledge.referee import Referee
 
 __all__ = ["TELL_TALE_COLOURS", "answers", "crossref", "split_word"]
-
-_KINDS = ("wire", *schema.PART_KINDS)
 
 
 def split_word(test: str) -> tuple[bool, str]:
@@ -75,6 +74,7 @@ def crossref(knowledge: Knowledge, outside: Outside) -> list[Problem]:
     """
     checker = _Checker(knowledge, outside)
     checker.files()
+    check_kinds(checker)
     checker.vocabulary()
     check_parts(checker)
     check_wires(checker)
@@ -104,19 +104,6 @@ class _Checker(Referee):
             for index, need in enumerate(file.needs):
                 if need not in know.circuits:
                     self.unknown(know.spots.files[circuit].place(("needs", index)), need, know.circuits, "circuit")
-        kinds = know.spots.files["kinds"]
-        for kind, modes in know.kinds.kinds.items():
-            if kind not in _KINDS:
-                self.unknown(kinds.place(("kinds", kind), key=True), kind, _KINDS, "kind of part")
-            for name, mode in modes.items():
-                if mode.remedy not in know.kinds.remedies:
-                    self.unknown(
-                        kinds.place(("kinds", kind, name, "remedy")), mode.remedy, know.kinds.remedies, "remedy form"
-                    )
-        for verb, form in know.kinds.remedies.items():
-            for index, caution in enumerate(form.cautions):
-                if caution not in know.cautions:
-                    self.unknown(kinds.place(("remedies", verb, "cautions", index)), caution, know.cautions, "caution")
         for extra in EXTRA_CONTROLS:
             if extra in know.controls:
                 self.say(
@@ -125,6 +112,7 @@ class _Checker(Referee):
                     "",
                     "controls other than it",
                     "Take it away.",
+                    code="duplicate-id",
                 )
         for control, positions in know.controls.items():
             for index, position in enumerate(positions):
@@ -135,7 +123,22 @@ class _Checker(Referee):
                         quoted(position),
                         "each position once",
                         "Take one away.",
+                        code="given-twice",
                     )
+        for circuit, file in know.circuits.items():
+            for control, said in file.says.items():
+                for position in said:
+                    self._said(know.spots.files[circuit], control, position)
+
+    def _said(self, marked: Marked, control: str, position: str) -> None:
+        """Words for a position that a control must have."""
+        known = self.know.controls.get(control)
+        if known is None:
+            self.unknown(marked.place(("says", control), key=True), control, self.know.controls, "control")
+        elif position not in known:
+            self.unknown(
+                marked.place(("says", control, position), key=True), position, known, f"position of `{control}`"
+            )
 
     def _control_at(self, control: str) -> Marked:
         """The file that gives a control."""
@@ -161,6 +164,7 @@ class _Checker(Referee):
                         "",
                         "shares of other words that sum to less than 1",
                         "Lower them.",
+                        code="misread-shares",
                     )
 
     # ------------------------------------------------------------ checks
@@ -179,6 +183,7 @@ class _Checker(Referee):
                     quoted(check.red),
                     "two different terminals",
                     "Correct one of them.",
+                    code="same-terminal",
                 )
             through = self.know.parts.get(check.through or "")
             if check.through not in self.know.wires and not isinstance(through, schema.FusePart):
@@ -192,6 +197,7 @@ class _Checker(Referee):
                     f"{limits.min:g} and {limits.max:g}",
                     "`min` below `max`",
                     "Swap them.",
+                    code="limits-swapped",
                 )
             self._operate(name, check.operate)
             self._usual(name, check)
@@ -203,6 +209,7 @@ class _Checker(Referee):
                         quoted(value),
                         "each value once",
                         "Take one away.",
+                        code="given-twice",
                     )
 
     def _target(self, name: str, target: str | None) -> None:
@@ -218,9 +225,17 @@ class _Checker(Referee):
                 quoted(target),
                 words(f"{part}.{terminal}" for terminal in known.terminals[:2]),
                 "Name the filament." if not filament else nearest(target, self.targets),
+                code="wrong-target",
             )
         elif known is not None:
-            self.say(place, f"`{part}` is looked at as a whole", quoted(target), f"`{part}`", "Leave the terminal out.")
+            self.say(
+                place,
+                f"`{part}` is looked at as a whole",
+                quoted(target),
+                f"`{part}`",
+                "Leave the terminal out.",
+                code="wrong-target",
+            )
         else:
             self.unknown(place, target, self.targets, "part")
 
@@ -249,6 +264,7 @@ class _Checker(Referee):
                 quoted(position),
                 "`part.terminal+part.terminal` or `part.terminal+body`",
                 problem[1],
+                code="bad-jumper",
             )
 
     def _usual(self, name: str, check: schema.Check) -> None:
@@ -265,6 +281,7 @@ class _Checker(Referee):
                     quoted(answer),
                     "",
                     "Take `usual` away; give `limits` instead.",
+                    code="usual-shares",
                 )
             elif light not in known or (slash and not lamp):
                 self.unknown(self.know.spots.place(name, "usual", answer, key=True), answer, known, "word")
@@ -280,6 +297,7 @@ class _Checker(Referee):
                 f"{total:.3g}",
                 "at most 1",
                 "Lower them.",
+                code="usual-shares",
             )
 
     # ------------------------------------------------------------ conditions, rules, symptoms
@@ -319,6 +337,7 @@ class _Checker(Referee):
                     quoted(test),
                     "`below`, `above` or `between`" if check.kind == "measure" else "`is` or `is-not`",
                     "Use these, or name a look at a lamp.",
+                    code="wrong-test",
                 )
             elif test is not None:
                 self.known(split_word(test)[1], vocabulary, "word", name, *at, key)
@@ -332,6 +351,7 @@ class _Checker(Referee):
                     quoted(test),
                     "`light` or `rhythm`" if lamp else "`below`, `above` or `between`",
                     "Use these.",
+                    code="wrong-test",
                 )
             else:
                 self.known(test, known, "word", name, *at, key)
@@ -343,6 +363,7 @@ class _Checker(Referee):
                     f"`{key}`",
                     words(known),
                     "Test for a word, or name a measurement.",
+                    code="wrong-test",
                 )
         low, high = condition.between or (condition.above, condition.below)
         if low is not None and high is not None and low >= high:
@@ -352,6 +373,7 @@ class _Checker(Referee):
                 f"above {low:g} and below {high:g}",
                 "the lower bound first",
                 "Swap them.",
+                code="never-holds",
             )
 
     def rules(self) -> None:
@@ -367,6 +389,7 @@ class _Checker(Referee):
                     quoted(name),
                     f"`{circuit}/...`",
                     "Correct the id.",
+                    code="wrong-prefix",
                 )
             self.conditions(name, rule.when, "when")
             for index, effect in enumerate(rule.then):
@@ -375,8 +398,34 @@ class _Checker(Referee):
                 self.known(effect.stop, self.know.cautions, "caution", name, "then", index, "stop")
             self.known(rule.replaced_by, self.know.rules, "rule", name, "replaced-by")
             if rule.state == "retired" and rule.replaced_by == name:
-                self.say(self.know.spots.place(name, "replaced-by"), "a rule cannot replace itself", quoted(name))
+                self.say(
+                    self.know.spots.place(name, "replaced-by"),
+                    "a rule cannot replace itself",
+                    quoted(name),
+                    code="no-successor",
+                )
+        self._successors()
         self._cycles()
+
+    def _successors(self) -> None:
+        """Whoever looks for the rule that holds today must arrive at one."""
+        told: set[str] = set()
+        for name in self.know.rules:
+            way, step = [name], self.know.rules[name].replaced_by
+            while step is not None and step in self.know.rules and step not in way:
+                way.append(step)
+                step = self.know.rules[step].replaced_by
+            ring = way[way.index(step) :] if step in way else []
+            if len(ring) > 1 and told.isdisjoint(ring):
+                told.update(ring)
+                self.say(
+                    self.know.spots.place(ring[0], "replaced-by"),
+                    "rules replace each other in a ring",
+                    " by ".join(f"`{each}`" for each in [*ring, ring[0]]),
+                    "a rule at the end that is not replaced",
+                    "Take one `replaced-by` out of the ring.",
+                    code="no-successor",
+                )
 
     def _cycles(self) -> None:
         """An intermediate conclusion that needs itself would never be reached."""
@@ -399,6 +448,7 @@ class _Checker(Referee):
                 " from ".join(f"`{word}`" for word in ring),
                 "a chain with a beginning",
                 "Take one `established` out of the ring.",
+                code="ring",
             )
 
     # ------------------------------------------------------------ remedies and notes
@@ -411,3 +461,24 @@ class _Checker(Referee):
                 self.known(check, self.know.checks, "check", name, "proof", index)
         for name, note in self.know.causes.items():
             self.known(note.remedy, [*self.know.remedies, *self.know.kinds.remedies], "remedy", name, "remedy")
+            self._while(name, note)
+
+    def _while(self, name: str, note: schema.CauseNote) -> None:
+        """The positions in which a cause is there."""
+        for control, positions in note.while_.items():
+            known = self.know.controls.get(control)
+            if known is None:
+                at = self.know.spots.place(name, "while", control, key=True)
+                self.unknown(at, control, self.know.controls, "control")
+                continue
+            for index, position in enumerate(positions):
+                self.known(position, known, f"position of `{control}`", name, "while", control, index)
+            if set(positions) >= set(known):
+                self.say(
+                    self.know.spots.place(name, "while", control),
+                    "these are all positions of the control, so it changes nothing",
+                    quoted(", ".join(positions)),
+                    f"some of {words(known)}",
+                    "Leave the others out, or leave `while` out.",
+                    code="idle-while",
+                )

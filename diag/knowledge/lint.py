@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterator
+from dataclasses import replace
 
 from diag.errors import Problem
 from diag.knowledge import schema
@@ -26,9 +27,11 @@ def added_causes(knowledge: Knowledge, known: Collection[str]) -> frozenset[str]
     )
 
 
-def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
+def check_causes(knowledge: Knowledge, known: Collection[str], able: Collection[str] = ()) -> list[Problem]:
     """Every cited cause that is neither among the `known` derived ones nor added by a note; of a part that has
-    another form on other vehicles it may be one of that form."""
+    another form on other vehicles it may be one of that form.
+
+    `able`: faults that are not derived by themselves; a note with a value of its own may be like one."""
     derived = frozenset(known)
     citable = derived | added_causes(knowledge, derived)
     problems: list[Problem] = []
@@ -52,6 +55,7 @@ def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
                 quoted(cause),
                 "a fault that the part or wire can have, or one added under `causes`",
                 mend,
+                code="unknown-cause",
             )
         )
 
@@ -63,7 +67,8 @@ def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
         for index, cause in enumerate(remedy.cures):
             cite(cause, citable, name, "cures", index)
     for name, note in knowledge.causes.items():
-        cite(note.like, derived, name, "like")
+        valued = note.ohm is not None or note.factor is not None
+        cite(note.like, derived.union(able) if valued else derived, name, "like")
         if name not in citable:
             cite(name, citable, name, "id")
             problems[-1] = Problem(
@@ -72,6 +77,7 @@ def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
                 problems[-1].found,
                 problems[-1].expected,
                 f"{problems[-1].mend} An added cause needs a `title` and a `frequency`.",
+                code="unknown-cause",
             )
         elif name not in derived and note.remedy is None and not _cured(knowledge, name):
             problems.append(
@@ -81,6 +87,7 @@ def check_causes(knowledge: Knowledge, known: Collection[str]) -> list[Problem]:
                     quoted(name),
                     "a `remedy`, or a remedy that names it under `cures`",
                     "Add one.",
+                    code="no-remedy",
                 )
             )
     return sorted(problems)
@@ -93,7 +100,8 @@ def _cured(knowledge: Knowledge, cause: str) -> bool:
 def warnings(knowledge: Knowledge) -> list[Problem]:
     """What loads but is probably a slip; none of it stops a job."""
     return sorted(
-        [
+        replace(slip, severity="warning")
+        for slip in [
             *_bare_terminals(knowledge),
             *_at_rest(knowledge),
             *_idle_words(knowledge),
@@ -102,6 +110,7 @@ def warnings(knowledge: Knowledge) -> list[Problem]:
             *_unused_cautions(knowledge),
             *_lone_bundles(knowledge),
             *_positions_left_out(knowledge),
+            *_never_there(knowledge),
         ]
     )
 
@@ -119,6 +128,7 @@ def _bare_terminals(knowledge: Knowledge) -> Iterator[Problem]:
                     "",
                     "",
                     "Add the wire, or leave it if the terminal is free on purpose.",
+                    code="bare-terminal",
                 )
 
 
@@ -132,6 +142,7 @@ def _at_rest(knowledge: Knowledge) -> Iterator[Problem]:
                     quoted(position),
                     "only controls that differ from rest",
                     "Leave it out.",
+                    code="at-rest",
                 )
 
 
@@ -149,6 +160,7 @@ def _idle_words(knowledge: Knowledge) -> Iterator[Problem]:
                     quoted(effect.establish),
                     "",
                     "Use it in a rule, or take it away.",
+                    code="unused-conclusion",
                 )
 
 
@@ -164,6 +176,7 @@ def _same_phrase(knowledge: Knowledge) -> Iterator[Problem]:
                     quoted(phrase),
                     "",
                     "Leave it with the symptom it fits best.",
+                    code="same-phrase",
                 )
 
 
@@ -186,6 +199,7 @@ def _never(knowledge: Knowledge, name: str, loc: Loc) -> Iterator[Problem]:
         "",
         "`rhythm: none` with `light: dark`",
         "Take one of the two away.",
+        code="never-holds",
     )
 
 
@@ -207,6 +221,7 @@ def _unused_cautions(knowledge: Knowledge) -> Iterator[Problem]:
                 quoted(name),
                 "",
                 "Add it to a check, remedy or rule, or take it away.",
+                code="unused-caution",
             )
 
 
@@ -221,6 +236,7 @@ def _lone_bundles(knowledge: Knowledge) -> Iterator[Problem]:
                 "",
                 nearest(wire.bundle, [other for other in named if other and other != wire.bundle])
                 or "Name the wires that lie beside it, or leave `bundle` out.",
+                code="lone-bundle",
             )
 
 
@@ -235,4 +251,21 @@ def _positions_left_out(knowledge: Knowledge) -> Iterator[Problem]:
                     "",
                     "",
                     "Add it, or leave it if nothing conducts there.",
+                    code="position-left-out",
                 )
+
+
+def _never_there(knowledge: Knowledge) -> Iterator[Problem]:
+    """Faults that are there only in positions of controls in which nothing is ever looked at."""
+    rest = {control: positions[0] for control, positions in knowledge.controls.items()}
+    for name, note in knowledge.causes.items():
+        operates = ({**rest, **check.operate} for check in knowledge.checks.values())
+        if note.while_ and not any(all(o.get(c) in wanted for c, wanted in note.while_.items()) for o in operates):
+            yield Problem(
+                knowledge.spots.place(name, "while"),
+                "no check has the controls so, and nobody would find this fault",
+                ", ".join(f"`{control}: {' or '.join(wanted)}`" for control, wanted in note.while_.items()),
+                "",
+                "Add a check with an `operate` like it.",
+                code="unseen-cause",
+            )

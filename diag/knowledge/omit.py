@@ -28,6 +28,7 @@ class Outside:
     """Intermediate conclusions."""
     remedies: frozenset[str] = frozenset()
     cautions: frozenset[str] = frozenset()
+    controls: frozenset[str] = frozenset()
 
 
 def leave_out(
@@ -88,6 +89,7 @@ def joined(one: Outside, two: Outside) -> Outside:
         one.words | two.words,
         one.remedies | two.remedies,
         one.cautions | two.cautions,
+        one.controls | two.controls,
     )
 
 
@@ -113,6 +115,7 @@ def _without(file: CircuitFile, lost: Outside) -> CircuitFile:
                 if _part(note.id) not in lost.parts
                 and _part(note.like) not in lost.parts
                 and note.remedy not in lost.remedies
+                and lost.controls.isdisjoint(note.while_)
             ),
             "remedies": tuple(
                 remedy.model_copy(
@@ -134,7 +137,7 @@ def _rests_on(check: Check, lost: Outside) -> bool:
         _part(check.operate.get(UNPLUGGED)),
         *(_part(point) for point in bridge_ends(check.operate.get(BRIDGED, "")) or ()),
     }
-    return not lost.parts.isdisjoint(used - {None, BODY})
+    return not (lost.parts.isdisjoint(used - {None, BODY}) and lost.controls.isdisjoint(check.operate))
 
 
 def _untold(condition: Condition, lost: Outside) -> bool:

@@ -65,6 +65,8 @@ __all__ = [
 class _Part(Model):
     title: Text
     place: Id
+    sort: Id | None = None
+    """A sort of its kind with ways of its own to fail, as kinds.yaml gives under `sorts`."""
     reach: Minutes = 1.0
     """Minutes to get at its terminals with a probe (covers off, lying under the dash)."""
     sealed: tuple[TerminalName, ...] = ()

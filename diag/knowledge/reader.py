@@ -86,12 +86,15 @@ def read_yaml(path: Path) -> Marked:
             f"U+{ord(bad.group()):04X}",
             "plain visible text",
             "Delete it.",
+            code="odd-character",
         )
     return _Builder(str(path)).build(text)
 
 
-def _refused(place: Place, what: str, found: str = "", expected: str = "", mend: str = "") -> KnowledgeError:
-    return KnowledgeError([Problem(place, what, found, expected, mend)])
+def _refused(
+    place: Place, what: str, found: str = "", expected: str = "", mend: str = "", *, code: str
+) -> KnowledgeError:
+    return KnowledgeError([Problem(place, what, found, expected, mend, code)])
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -99,7 +102,9 @@ def _bytes_of(path: Path) -> bytes:
     try:
         status = path.stat()
         if stat.S_ISDIR(status.st_mode):
-            raise _refused(place, "this is a folder", "a folder", "a YAML file", "Name the file inside it.")
+            raise _refused(
+                place, "this is a folder", "a folder", "a YAML file", "Name the file inside it.", code="unreadable"
+            )
         if not stat.S_ISREG(status.st_mode):
             raise _refused(
                 place,
@@ -107,6 +112,7 @@ def _bytes_of(path: Path) -> bytes:
                 "a device or pipe",
                 "a YAML file",
                 "Copy the content to a file and name that.",
+                code="unreadable",
             )
         if status.st_size <= LARGEST_BYTES:
             with path.open("rb") as stream:
@@ -116,12 +122,22 @@ def _bytes_of(path: Path) -> bytes:
     except FileNotFoundError:
         beside = [other.name for other in path.parent.glob("*.y*ml")] if path.parent.is_dir() else []
         raise _refused(
-            place, "there is no such file", "", "a YAML file", nearest(path.name, beside) or "Check the name."
+            place,
+            "there is no such file",
+            "",
+            "a YAML file",
+            nearest(path.name, beside) or "Check the name.",
+            code="unreadable",
         ) from None
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise _refused(
-            place, "the file cannot be read", reason.lower(), "a readable YAML file", "Check its name and permissions."
+            place,
+            "the file cannot be read",
+            reason.lower(),
+            "a readable YAML file",
+            "Check its name and permissions.",
+            code="unreadable",
         ) from None
     raise _refused(
         place,
@@ -129,6 +145,7 @@ def _bytes_of(path: Path) -> bytes:
         f"{max(status.st_size, LARGEST_BYTES + 1):,} bytes",
         f"at most {LARGEST_BYTES:,} bytes",
         "Split it, or check that it is the right file.",
+        code="unreadable",
     )
 
 
@@ -146,6 +163,7 @@ def _decode(path: Path, content: bytes) -> str:
             f"the byte 0x{error.object[error.start]:02X}",
             "UTF-8",
             "Save it again with the encoding UTF-8.",
+            code="unreadable",
         ) from None
 
 
@@ -173,9 +191,12 @@ class _Builder:
                 "",
                 "",
                 "Check indentation, colons and quotes here and on the line above.",
+                code="not-yaml",
             ) from None
         except (yaml.YAMLError, RecursionError, ValueError, OverflowError) as error:
-            raise _refused(Place(self.file), f"this is not valid YAML: {' '.join(str(error).split())}") from None
+            raise _refused(
+                Place(self.file), f"this is not valid YAML: {' '.join(str(error).split())}", code="not-yaml"
+            ) from None
         finally:
             loader.dispose()
         return Marked(self.file, data, self.places, self.key_places)
@@ -190,6 +211,7 @@ class _Builder:
                     f"`*{event.anchor}`",
                     "the text itself",
                     "Write the content out where it is needed.",
+                    code="yaml-feature",
                 )
             if getattr(event, "anchor", None) is not None:
                 raise self._at(
@@ -198,11 +220,17 @@ class _Builder:
                     f"`&{event.anchor}`",
                     "the text itself",
                     "Take the anchor away and write the content out where it is needed.",
+                    code="yaml-feature",
                 )
             tag = getattr(event, "tag", None)
             if tag is not None:
                 raise self._at(
-                    event, "a tag stands here", quoted(tag), "plain text, a list or a mapping", "Take the tag away."
+                    event,
+                    "a tag stands here",
+                    quoted(tag),
+                    "plain text, a list or a mapping",
+                    "Take the tag away.",
+                    code="yaml-feature",
                 )
             yield event
 
@@ -219,6 +247,7 @@ class _Builder:
                         "`---`",
                         "one document in a file",
                         "Put it in a file of its own.",
+                        code="yaml-feature",
                     )
             elif isinstance(event, yaml.NodeEvent):
                 data = self._value(event, events, ())
@@ -230,6 +259,7 @@ class _Builder:
                 shown(data),
                 "lines such as `key: value`",
                 "See a shipped file of the same sort.",
+                code="no-mapping",
             )
         return data
 
@@ -256,6 +286,7 @@ class _Builder:
                     "",
                     "a key that is plain text",
                     "Put `key:` before it.",
+                    code="not-yaml",
                 )
             key = self._text(event)
             if key == "<<" and event.implicit[0]:
@@ -265,6 +296,7 @@ class _Builder:
                     "`<<`",
                     "the keys themselves",
                     "Write the keys out where they are needed.",
+                    code="yaml-feature",
                 )
             if key in mapping:
                 raise self._at(
@@ -273,6 +305,7 @@ class _Builder:
                     f"the first at line {self.key_places[*path, key].line}",
                     "each key once",
                     "Take one away or join the two.",
+                    code="repeated-key",
                 )
             self.key_places[*path, key] = self._place(event)
             mapping[key] = self._value(next(events), events, (*path, key))
@@ -288,6 +321,7 @@ class _Builder:
                 f"U+{ord(bad.group()):04X}",
                 "plain visible text",
                 "Delete it.",
+                code="odd-character",
             )
         return text
 
@@ -301,7 +335,8 @@ class _Builder:
             f"more than {DEEPEST} levels",
             f"at most {DEEPEST} levels",
             "Check the indentation and brackets.",
+            code="too-deep",
         )
 
-    def _at(self, event: Any, what: str, found: str, expected: str, mend: str) -> KnowledgeError:
-        return _refused(self._place(event), what, found, expected, mend)
+    def _at(self, event: Any, what: str, found: str, expected: str, mend: str, *, code: str) -> KnowledgeError:
+        return _refused(self._place(event), what, found, expected, mend, code=code)

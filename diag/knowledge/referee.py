@@ -15,6 +15,17 @@ from diag.knowledge.omit import Outside
 __all__ = ["Referee"]
 
 _NEEDS = "Another circuit has it: add that circuit to `needs` or `beside`."
+_CODES = {
+    "fuse or wire": "unknown-wire",
+    "kind of part": "unknown-kind",
+    "remedy form": "unknown-remedy",
+    "wire colour": "unknown-colour",
+}
+
+
+def _code(word: str) -> str:
+    """The code of an unknown name, by the word for what it should have been."""
+    return _CODES.get(word) or f"unknown-{word.split()[0] if word.split()[0] != 'intermediate' else 'conclusion'}"
 
 
 class Referee:
@@ -26,12 +37,15 @@ class Referee:
     def __init__(self, knowledge: Knowledge, outside: Outside) -> None:
         self.know = knowledge
         self.elsewhere = outside.parts | outside.checks | outside.words | outside.remedies | outside.cautions
+        self.elsewhere |= outside.controls
         self.problems: list[Problem] = []
         self.terminals = frozenset(knowledge.terminals)
 
-    def say(self, place: Place, what: str, found: str = "", expected: str = "", mend: str = "") -> None:
+    def say(
+        self, place: Place, what: str, found: str = "", expected: str = "", mend: str = "", *, code: str = ""
+    ) -> None:
         """Report a problem."""
-        self.problems.append(Problem(place, what, found, expected, mend))
+        self.problems.append(Problem(place, what, found, expected, mend, code))
 
     def known(self, found: str | None, among: Collection[str], word: str, name: str, *loc: str | int) -> None:
         """Report `found` at `loc` of entry `name` unless it is among the known ones or left out."""
@@ -49,6 +63,7 @@ class Referee:
             quoted(found),
             f"the id of a {word} of this vehicle" if word not in ("terminal", "word") else f"a {word} that exists",
             mend,
+            code=_code(word),
         )
 
     def terminal(self, found: str | None, name: str, *loc: str | int, body: bool = False) -> None:
@@ -65,6 +80,7 @@ class Referee:
                 quoted(found),
                 words(f"{part}.{terminal}" for terminal in has),
                 nearest(found, self.terminals),
+                code="unknown-terminal",
             )
         else:
             self.say(
@@ -73,4 +89,5 @@ class Referee:
                 quoted(found),
                 "`part.terminal`" + (" or `body`" if body else ""),
                 _NEEDS if part in self.elsewhere else nearest(found, self.terminals) or "Correct the name.",
+                code="unknown-terminal",
             )

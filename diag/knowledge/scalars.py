@@ -35,6 +35,8 @@ __all__ = [
     "Volts",
     "Watts",
     "Weight",
+    "read_number",
+    "read_truth",
 ]
 
 
@@ -48,7 +50,7 @@ class Model(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, alias_generator=_kebab, populate_by_name=True)
 
 
-def _truth(found: Any) -> Any:
+def read_truth(found: Any) -> Any:
     """Only `true` and `false` are booleans; `on`, `off`, `yes`, `no` stay words."""
     if found in ("true", "false"):
         return found == "true"
@@ -57,7 +59,8 @@ def _truth(found: Any) -> Any:
     raise ValueError("expected true or false")
 
 
-def _whole(found: Any) -> Any:
+def read_number(found: Any) -> Any:
+    """Text of a number without a unit, as it is. Raises ValueError for digits of other scripts."""
     if isinstance(found, str) and not found.strip().lstrip("+-").isascii():
         raise ValueError("expected a number in plain digits")
     return found
@@ -75,12 +78,12 @@ CauseRef = Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]+\.[A-Za-z0-9+-]
 """`part-or-wire.mode`; a mode may name another wire."""
 RuleId = Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]+/[a-z0-9-]+$", max_length=90)]
 Text = Annotated[str, StringConstraints(min_length=1, max_length=600, strip_whitespace=True)]
-Bool = Annotated[bool, BeforeValidator(_truth)]
-Number = Annotated[float, BeforeValidator(_whole), Field(allow_inf_nan=False, ge=-1e6, le=1e6)]
-Share = Annotated[float, BeforeValidator(_whole), Field(allow_inf_nan=False, gt=0, le=1)]
-Weight = Annotated[float, BeforeValidator(_whole), Field(allow_inf_nan=False, ge=0.02, le=50)]
+Bool = Annotated[bool, BeforeValidator(read_truth)]
+Number = Annotated[float, BeforeValidator(read_number), Field(allow_inf_nan=False, ge=-1e6, le=1e6)]
+Share = Annotated[float, BeforeValidator(read_number), Field(allow_inf_nan=False, gt=0, le=1)]
+Weight = Annotated[float, BeforeValidator(read_number), Field(allow_inf_nan=False, ge=0.02, le=50)]
 """Likelihood ratio between 1/50 and 50."""
-Positive = Annotated[float, BeforeValidator(_whole), Field(allow_inf_nan=False, gt=0, le=1e6)]
+Positive = Annotated[float, BeforeValidator(read_number), Field(allow_inf_nan=False, gt=0, le=1e6)]
 
 Volts = Annotated[float, BeforeValidator(quantity("V"))]
 Amps = Annotated[float, BeforeValidator(quantity("A"))]

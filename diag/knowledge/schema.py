@@ -1,7 +1,7 @@
 """The shape of every knowledge file, as pydantic models: keys, types, units, allowed words.
 
 Knows nothing of files on disk, of equations or of questions. YAML keys are the field names in
-kebab case. What a part or wire may be stands in `parts` and may be had from here too.
+kebab case. What a part or wire may be stands in `parts`, how it fails in `modes`; both may be had from here too.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, StringConstraints, model_validator
 
+from diag.knowledge.modes import KindsFile, Mode, PartSort, RemedyForm, SortMode
 from diag.knowledge.parts import (
     PART_KINDS,
     AlternatorPart,
@@ -43,6 +44,7 @@ from diag.knowledge.parts import (
     WiperMotorPart,
     Wire,
 )
+from diag.knowledge.ruleform import Conclusion, Condition, Day, Moved, Rule, RuleState
 from diag.knowledge.scalars import (
     Bool,
     CauseRef,
@@ -53,12 +55,10 @@ from diag.knowledge.scalars import (
     Number,
     Ohms,
     Positive,
-    RuleId,
     Share,
     TargetRef,
     Text,
     Volts,
-    Weight,
 )
 
 __all__ = [
@@ -91,16 +91,21 @@ __all__ = [
     "Mode",
     "Model",
     "MotorPart",
+    "Moved",
     "Option",
     "Part",
+    "PartSort",
     "PlugPart",
     "RegulatorPart",
     "RelayPart",
     "Remedy",
+    "RemedyForm",
     "ResistorPart",
     "RheostatPart",
     "Rule",
+    "RuleState",
     "Sections",
+    "SortMode",
     "SenderPart",
     "SharedFile",
     "StarterPart",
@@ -114,6 +119,7 @@ __all__ = [
     "WiperMotorPart",
     "Wire",
     "WrittenFor",
+    "one_or_more",
 ]
 
 
@@ -122,76 +128,16 @@ OptionRef = Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]+(\.[a-z0-9-]+)
 """An option of the same circuit, `circuit.option`, or `earth`, `system-v`, `circuit`."""
 
 
-def _several(found: Any) -> Any:
+def one_or_more(found: Any) -> Any:
+    """One name stands for a list of it."""
     return (found,) if isinstance(found, str) else found
 
 
-OneOrMore = Annotated[tuple[Id, ...], BeforeValidator(_several), Field(min_length=1)]
+OneOrMore = Annotated[tuple[Id, ...], BeforeValidator(one_or_more), Field(min_length=1)]
+OneOrMorePositions = Annotated[tuple[str, ...], BeforeValidator(one_or_more), Field(min_length=1)]
 
 
-# ---------------------------------------------------------------- checks, rules, remedies
-
-
-class Condition(Model):
-    """One test on a finding, reading or intermediate conclusion. Words: `is steady`, `is-not dark`
-    or just `steady`; numbers: below, above, between (in the check's unit)."""
-
-    check: Id | None = None
-    established: Id | None = None
-    light: Text | None = None
-    rhythm: Text | None = None
-    is_: Text | None = None
-    is_not: Text | None = None
-    below: Number | None = None
-    above: Number | None = None
-    between: tuple[Number, Number] | None = None
-
-    @model_validator(mode="after")
-    def _one_subject(self) -> Condition:
-        tests = (self.light, self.rhythm, self.is_, self.is_not, self.below, self.above, self.between)
-        given = sum(found is not None for found in tests)
-        if (self.check is None) == (self.established is None):
-            raise ValueError("expected either `check` or `established`")
-        if self.established is not None and given:
-            raise ValueError("`established` stands alone")
-        if self.check is not None and not given:
-            raise ValueError("expected a test beside `check`: light, rhythm, is, is-not, below, above or between")
-        return self
-
-
-class Conclusion(Model):
-    """One effect of a rule; exactly one of its kinds."""
-
-    points_to: CauseRef | None = None
-    weight: Weight | None = None
-    clears: CauseRef | None = None
-    establish: Id | None = None
-    ask: Id | None = None
-    warn: Id | None = None
-    stop: Id | None = None
-
-    @model_validator(mode="after")
-    def _one_kind(self) -> Conclusion:
-        kinds = [self.points_to, self.clears, self.establish, self.ask, self.warn, self.stop]
-        if sum(found is not None for found in kinds) != 1:
-            raise ValueError("expected exactly one of points-to, clears, establish, ask, warn, stop")
-        if (self.weight is not None) != (self.points_to is not None):
-            raise ValueError("`points-to` needs a `weight`, and only it takes one")
-        return self
-
-
-class Rule(Model):
-    id: RuleId
-    title: Text
-    when: Annotated[tuple[Condition, ...], Field(min_length=1, max_length=12)]
-    then: Annotated[tuple[Conclusion, ...], Field(min_length=1, max_length=12)]
-    because: Text
-    looks_like: Text | None = None
-    source: Text
-    state: Literal["draft", "tested", "proven", "retired"]
-    replaced_by: RuleId | None = None
-    leads_there: tuple[Id, ...] = ()
-    near_miss: tuple[Id, ...] = ()
+# ---------------------------------------------------------------- checks, remedies
 
 
 class Choice(Model):
@@ -280,14 +226,29 @@ class CauseNote(Model):
 
     `frequency` multiplies how often a derived cause is met; for an added cause it is the frequency
     itself, per thousand faults. `like` names the derived cause whose readings an added cause shows
-    (left out: electrically nothing shows)."""
+    (left out: electrically nothing shows). Beside `like`: `ohm` or `factor` where that cause has one and
+    here it is another, `spread` how far real cases stray from it (natural log); `while` control to the
+    positions (one or a list) in which it is there: all must hold, else the vehicle is as sound. Of a derived
+    cause these replace what it has."""
 
     id: CauseRef
     title: Text | None = None
     frequency: Positive | None = None
     like: CauseRef | None = None
+    ohm: Ohms | None = None
+    factor: Positive | None = None
+    spread: Share | None = None
+    while_: Mapping[Id, OneOrMorePositions] = {}
     remedy: Id | None = None
     source: Text
+
+    @model_validator(mode="after")
+    def _beside_like(self) -> CauseNote:
+        given = {"ohm": self.ohm, "factor": self.factor, "spread": self.spread, "while": self.while_ or None}
+        lone = [key for key, value in given.items() if value is not None]
+        if self.like is None and lone:
+            raise ValueError(f"`{lone[0]}` needs a `like`: the fault that this one shows itself as")
+        return self
 
 
 class Remedy(Model):
@@ -309,6 +270,8 @@ class Sections(Model):
 
     controls: Mapping[Id, Positions] = {}
     """Controls that only this circuit has, with their positions, rest position first."""
+    says: Mapping[Id, Mapping[str, Text]] = {}
+    """How a person is told to put a control in a position, where `control position` does not say it well."""
     parts: Mapping[Id, Part] = {}
     fuses: Mapping[Id, FusePart] = {}
     earths: Mapping[Id, EarthPart] = {}
@@ -382,56 +345,13 @@ class SharedFile(CircuitFile):
     """rules/shared.yaml: rules, checks, cautions and remedies that span circuits."""
 
 
-# ---------------------------------------------------------------- kinds, vehicles, vocabulary
-
-
-class Mode(Model):
-    """One way in which a kind of part or a wire fails.
-
-    `frequency` per thousand faults in an old untouched loom, `rewired` the same just after a
-    rewire. `ohm` for resistive modes, `volts` of a worn source on a 12 V vehicle (in proportion on
-    others), `factor` for what is too small or too large (lamps, fuses, windings), `spread` how far
-    real cases stray from the value (natural log). `at-times`: share of these faults that come and go; of a
-    wire's only where it ends at what is worked, turned or plugged. `shows`: chance that such a one is there
-    at a moment."""
-
-    title: Text
-    frequency: Positive
-    rewired: Positive
-    remedy: Id
-    ohm: Ohms | None = None
-    volts: Volts | None = None
-    factor: Positive | None = None
-    spread: Share = 0.05
-    at_times: Share | None = None
-    shows: Share = 0.5
-    source: Text
-
-
-class RemedyForm(Model):
-    """Wording of a derived remedy; `{part}`, `{place}`, `{marking}` (what is stamped on a lamp or fuse) and
-    `{wire}` (section, colour and length of a wire) are filled in."""
-
-    title: Text
-    steps: Annotated[tuple[Text, ...], Field(min_length=1)]
-    cautions: tuple[Id, ...] = ()
-    parts: tuple[Text, ...] = ()
-    minutes: Minutes = 10.0
-
-
-class KindsFile(Model):
-    """rules/kinds.yaml: fault modes of every kind, and the wording of their remedies."""
-
-    kinds: Mapping[Id, Mapping[Id, Mode]]
-    remedies: Mapping[Id, RemedyForm]
-    outside_chance: Share = 0.01
-    """Prior of a cause that is not in the model."""
+# ---------------------------------------------------------------- vehicles, vocabulary
 
 
 class Altered(Model):
     """One alteration that was done: the day (YYYY-MM-DD), its kind, and what changed, in words."""
 
-    date: Annotated[str, StringConstraints(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$")]
+    date: Day
     kind: Id
     what: tuple[Text, ...] = ()
 

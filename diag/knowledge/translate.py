@@ -15,6 +15,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from diag.errors import Problem
 from diag.knowledge.names import nearest, quoted, shown, words
 from diag.knowledge.reader import Loc, Marked
+from diag.knowledge.units import UnitError
 
 __all__ = ["MOST_PROBLEMS", "problems_of", "validate"]
 
@@ -48,6 +49,8 @@ _SORTS = {
     "finite_number": "a number of a believable size",
 }
 
+_BY_SORT = {"too_short": "too-few", "string_too_short": "too-few", "string_pattern_mismatch": "bad-name"}
+
 
 def validate(model: type[M], marked: Marked) -> tuple[M | None, list[Problem]]:
     """The model, or None and every problem found."""
@@ -60,6 +63,9 @@ def validate(model: type[M], marked: Marked) -> tuple[M | None, list[Problem]]:
 def problems_of(error: ValidationError, place: Any, model: Any, at: Loc = ()) -> list[Problem]:
     """Problems of a pydantic error, placed by `place(loc, key=...)`; `at` is put before each `loc`."""
     mistakes = error.errors(include_url=False)
+    inside = {mistake["loc"][:length] for mistake in mistakes for length in range(len(mistake["loc"]))}
+    # of a list whose entries are wrong it is also said that it is too short
+    mistakes = [one for one in mistakes if one["type"] != "too_short" or one["loc"] not in inside]
     problems = []
     for mistake in mistakes[:MOST_PROBLEMS]:
         found = _problem(mistake, place, model, (*at, *mistake["loc"]))
@@ -71,6 +77,7 @@ def problems_of(error: ValidationError, place: Any, model: Any, at: Loc = ()) ->
                 max(problem.place for problem in problems),
                 f"{len(mistakes) - MOST_PROBLEMS} more mistakes are not shown",
                 mend="Mend those above first.",
+                code="more-mistakes",
             )
         )
     return problems
@@ -81,9 +88,13 @@ def _problem(mistake: Any, place: Any, model: Any, loc: Loc) -> Problem:
     name = _name(loc)
     if sort == "missing" and isinstance(loc[-1], int):  # a place in a list of fixed length
         most = f"at least {loc[-1] + 1} entries"
-        return Problem(place(loc[:-1]), f"{_name(loc)} has a wrong value", f"{len(given)} entries", most)
+        return Problem(
+            place(loc[:-1]), f"{_name(loc)} has a wrong value", f"{len(given)} entries", most, code="wrong-value"
+        )
     if sort == "missing":
-        return Problem(place(loc[:-1]), f"the key `{loc[-1]}` is missing", "", "", f"Add `{loc[-1]}:` here.")
+        return Problem(
+            place(loc[:-1]), f"the key `{loc[-1]}` is missing", "", "", f"Add `{loc[-1]}:` here.", code="missing-key"
+        )
     if sort == "extra_forbidden":
         known = _known_keys(model, mistake["loc"][:-1])
         return Problem(
@@ -92,9 +103,12 @@ def _problem(mistake: Any, place: Any, model: Any, loc: Loc) -> Problem:
             "",
             words(known),
             nearest(str(loc[-1]), known) or "Take it away or correct it.",
+            code="unknown-key",
         )
     if sort == "union_tag_not_found":
-        return Problem(place(loc), "the key `kind` is missing", "", _kinds(context), "Add `kind:` here.")
+        return Problem(
+            place(loc), "the key `kind` is missing", "", _kinds(context), "Add `kind:` here.", code="missing-key"
+        )
     if sort == "union_tag_invalid":
         tags = _tags(context)
         return Problem(
@@ -103,9 +117,12 @@ def _problem(mistake: Any, place: Any, model: Any, loc: Loc) -> Problem:
             quoted(str(context.get("tag", ""))),
             words(tags),
             nearest(str(context.get("tag", "")), tags),
+            code="unknown-kind",
         )
     if "[key]" in loc:
-        return Problem(place(loc), "this name cannot be used as a key", shown(given), _expected(sort, context))
+        return Problem(
+            place(loc), "this name cannot be used as a key", shown(given), _expected(sort, context), code="bad-name"
+        )
     if sort == "literal_error":
         return Problem(
             place(loc),
@@ -113,19 +130,25 @@ def _problem(mistake: Any, place: Any, model: Any, loc: Loc) -> Problem:
             shown(given),
             _expected(sort, context),
             nearest(given, _tags(context)) if isinstance(given, str) else "",
+            code="wrong-value",
         )
     if sort == "value_error":
         detail, _, expected = str(context.get("error", mistake["msg"])).partition("expected ")
         what = f"{name} has a wrong value" if expected else f"{name}: {detail}"
         detail = detail.rstrip("; ")
         if isinstance(given, dict | list):  # a whole item: its content would be no help
-            return Problem(place(loc), what if expected else f"{name}: {detail}", "", expected)
-        return Problem(place(loc), what, shown(given) + (f" ({detail})" if detail and expected else ""), expected)
+            return Problem(place(loc), what if expected else f"{name}: {detail}", "", expected, code="wrong-shape")
+        said = shown(given) + (f" ({detail})" if detail and expected else "")
+        return Problem(place(loc), what, said, expected, code=_code(context.get("error")))
     expected = _expected(sort, context) or mistake["msg"]
     if _endless(given):
         expected = _SORTS["finite_number"]
     found = f"{len(given)} entries" if sort in ("too_short", "too_long") and given else shown(given)
-    return Problem(place(loc), f"{name} has a wrong value", found, expected)
+    return Problem(place(loc), f"{name} has a wrong value", found, expected, code=_BY_SORT.get(sort, "wrong-value"))
+
+
+def _code(error: Any) -> str:
+    return error.code if isinstance(error, UnitError) else "wrong-value"
 
 
 def _endless(given: Any) -> bool:

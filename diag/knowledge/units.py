@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
-__all__ = ["CANONICAL", "UnitError", "parse_quantity", "plain", "quantity", "written"]
+__all__ = ["CANONICAL", "Quantity", "UnitError", "parse_quantity", "plain", "quantity", "written"]
 
 CANONICAL: dict[str, tuple[str, str]] = {
     "V": ("a voltage", "12.6 V"),
@@ -50,7 +50,11 @@ COLDEST_C, HOTTEST_C = -60.0, 200.0
 
 
 class UnitError(ValueError):
-    """Text that is not a quantity of the wanted unit; the message says what would be."""
+    """Text that is not a quantity of the wanted unit; the message says what would be. `code`: the sort of mistake."""
+
+    def __init__(self, message: str, code: str = "wrong-value") -> None:
+        super().__init__(message)
+        self.code = code
 
 
 @lru_cache(maxsize=1)
@@ -99,7 +103,7 @@ def parse_quantity(text: str, unit: str, *, bare: bool = False) -> float:
     number = float(match[1].replace(",", "."))
     suffix = match[2]
     if not suffix and not bare:
-        raise UnitError(f"expected {what} with its unit, such as `{example}`")
+        raise UnitError(f"expected {what} with its unit, such as `{example}`", "missing-unit")
     if suffix and suffix.lower() not in _SPELLINGS[unit] and suffix not in _SPELLINGS[unit]:
         number = _convert(number, suffix, unit, what, example)
     believable = COLDEST_C <= number <= HOTTEST_C if unit == "degC" else abs(number) <= LIMIT
@@ -109,7 +113,8 @@ def parse_quantity(text: str, unit: str, *, bare: bool = False) -> float:
 
 
 def _convert(number: float, suffix: str, unit: str, what: str, example: str) -> float:
-    wrong = UnitError(f"`{suffix}` is not a unit of {what.removeprefix('a ')}; expected {what} such as `{example}`")
+    text = f"`{suffix}` is not a unit of {what.removeprefix('a ')}; expected {what} such as `{example}`"
+    wrong = UnitError(text, "wrong-unit")
     if unit == "mm2" and suffix.upper() == "AWG":
         return _awg_mm2(number)
     if unit == "degC":  # an offset, not a factor
@@ -145,10 +150,14 @@ def plain(number: float, unit: str) -> str:
     return f"{number:.6g} {unit}"
 
 
-def quantity(unit: str) -> Callable[[Any], float]:
-    """A pydantic validator that turns text with a unit into a float in `unit`; only a temperature may be 0 or below."""
+@dataclass(frozen=True)
+class Quantity:
+    """Turns text with a unit into a float in `unit`; only a temperature may be 0 or below."""
 
-    def read(found: Any) -> float:
+    unit: str
+
+    def __call__(self, found: Any) -> float:
+        unit = self.unit
         if isinstance(found, bool) or not isinstance(found, str):
             if isinstance(found, int | float) and not isinstance(found, bool):
                 return float(found)  # defaults and values already converted
@@ -158,4 +167,7 @@ def quantity(unit: str) -> Callable[[Any], float]:
             raise UnitError(f"expected {CANONICAL[unit][0]} above zero, such as `{CANONICAL[unit][1]}`")
         return number
 
-    return read
+
+def quantity(unit: str) -> Quantity:
+    """A pydantic validator for quantities in `unit`."""
+    return Quantity(unit)

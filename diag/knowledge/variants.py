@@ -66,25 +66,53 @@ def check_choices(vehicle: schema.VehicleFile, marked: Marked, circuits: Sequenc
     offered = {file.circuit: file.options for file in circuits}
     problems = []
 
-    def say(loc: Loc, what: str, found: str, known: Sequence[str], *, key: bool) -> None:
+    def say(loc: Loc, what: str, found: str, known: Sequence[str], *, key: bool, code: str) -> None:
         expected = words(known) or "nothing"
-        problems.append(Problem(marked.place(loc, key=key), what, quoted(found), expected, nearest(found, known)))
+        problems.append(Problem(marked.place(loc, key=key), what, quoted(found), expected, nearest(found, known), code))
 
     for circuit, chosen in vehicle.options.items():
         if circuit not in offered:
-            say(("options", circuit), "this circuit is not fitted", circuit, list(offered), key=True)
+            say(
+                ("options", circuit),
+                "this circuit is not fitted",
+                circuit,
+                list(offered),
+                key=True,
+                code="unknown-circuit",
+            )
             continue
         for option, value in chosen.items():
             at: Loc = ("options", circuit, option)
             if option not in offered[circuit]:
-                say(at, f"`{circuit}` has no such option", option, list(offered[circuit]), key=True)
+                say(
+                    at,
+                    f"`{circuit}` has no such option",
+                    option,
+                    list(offered[circuit]),
+                    key=True,
+                    code="unknown-option",
+                )
             elif value not in offered[circuit][option].choices:
-                say(at, f"`{option}` has no such choice", value, list(offered[circuit][option].choices), key=False)
+                say(
+                    at,
+                    f"`{option}` has no such choice",
+                    value,
+                    list(offered[circuit][option].choices),
+                    key=False,
+                    code="unknown-choice",
+                )
             else:
                 whole = {name: next(iter(one.choices)) for name, one in offered[circuit].items()} | dict(chosen)
                 possible = list(offered[circuit][option].possible(whole))
                 if value not in possible:
-                    say(at, f"`{option}` cannot be this beside the other options", value, possible, key=False)
+                    say(
+                        at,
+                        f"`{option}` cannot be this beside the other options",
+                        value,
+                        possible,
+                        key=False,
+                        code="unknown-choice",
+                    )
     return problems
 
 
@@ -110,6 +138,7 @@ def vary(
                         quoted(name),
                         words(known) + ", or `circuit.option`",
                         nearest(name, known),
+                        code="unknown-option",
                     )
                 )
                 continue
@@ -143,11 +172,13 @@ def _joined(
                         quoted(name),
                         "the id of a part, fuse, earth point, wire or check outside the variants",
                         nearest(name, base),
+                        code="unknown-id",
                     )
                 )
-    update: dict[str, Any] = {"controls": dict(file.controls)}
+    update: dict[str, Any] = {"controls": dict(file.controls), "says": dict(file.says)}
     for _, variant in chosen:
         update["controls"].update(variant.controls)
+        update["says"].update(variant.says)
     for section in (*MAPPINGS, *LISTS):
         found = {name: entry for name, entry in _entries(file, section).items() if name not in gone}
         for index, variant in chosen:
@@ -161,6 +192,7 @@ def _joined(
                             quoted(name),
                             "each id from one of them",
                             "Make their `only` exclude each other, or rename one.",
+                            code="duplicate-id",
                         )
                     )
                 homes[section, name] = loc
@@ -184,5 +216,10 @@ def _unchosen(model: schema.CircuitFile, others: Sequence[schema.Variant], gone:
 
     said = {word for variant in others for word in established(variant)}
     return Outside(
-        lost(*MAPPINGS), lost("checks"), frozenset(said - established(model)), lost("remedies"), lost("cautions")
+        lost(*MAPPINGS),
+        lost("checks"),
+        frozenset(said - established(model)),
+        lost("remedies"),
+        lost("cautions"),
+        frozenset({name for variant in others for name in variant.controls} - model.controls.keys()),
     )

@@ -10,6 +10,7 @@ from datetime import tzinfo
 from pathlib import PureWindowsPath
 
 from diag import __version__
+from diag.job.layered import LayerTold, layer_changes
 from diag.job.records import Record
 from diag.log.chronicle import items_of
 from diag.log.figures import moment_of
@@ -77,7 +78,9 @@ def _vehicle(job: Replayed) -> Vehicle:
 
 
 def _versions(job: Replayed) -> Versions:
-    now = job.reasoner.knowledge.content_hash
+    knowledge = job.reasoner.knowledge
+    now, then = knowledge.content_hash, job.state.layers
+    layers = tuple(LayerTold(one.name, one.version, one.digest) for one in knowledge.layers)
     return Versions(
         job.state.tool,
         job.state.engine,
@@ -86,6 +89,10 @@ def _versions(job: Replayed) -> Versions:
         job.reasoner.matcher.name,
         now,
         now != job.state.knowledge,
+        then,
+        layers,
+        layer_changes(then, layers) if then is not None and now != job.state.knowledge else (),
+        len(knowledge.replaced),
     )
 
 

@@ -11,6 +11,7 @@ from dataclasses import replace
 from datetime import tzinfo
 from typing import Any
 
+from diag.job.layered import layers_of
 from diag.job.state import Entry
 from diag.log.figures import moment_of
 from diag.log.replayed import Replayed
@@ -96,7 +97,9 @@ def _item(job: Replayed, entry: Entry, zone: tzinfo | None, marks: Mapping[int, 
             plan = job.reasoner.remedies.get(name)
             return replace(base, known=plan is not None, text=plan.title if plan is not None else name)
         case "resumed":
-            return replace(base, text=f"tool {entry.fields.get('tool')}, knowledge {entry.fields.get('knowledge')}")
+            layers = "".join(f", {layer.called}" for layer in layers_of(entry.fields) or ())
+            known = f"tool {entry.fields.get('tool')}, knowledge {entry.fields.get('knowledge')}{layers}"
+            return replace(base, text=known)
         case _:
             return replace(base, text=str(entry.fields.get("text", "")))
 

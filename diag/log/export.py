@@ -28,7 +28,13 @@ FORMS: tuple[Form, ...] = ("markdown", "json", "csv", "handover")
 
 
 def export_job(
-    path: Path, form: Form, vehicle: Path | None = None, *, reasoner: Reasoner | None = None, zone: tzinfo | None = None
+    path: Path,
+    form: Form,
+    vehicle: Path | None = None,
+    *,
+    reasoner: Reasoner | None = None,
+    zone: tzinfo | None = None,
+    packs: bool = True,
 ) -> str:
     """The job in `path` as text. Nothing is written, and the journal is not touched.
 
@@ -36,20 +42,26 @@ def export_job(
     """
     if form not in FORMS:
         raise DiagError(f"found the form `{form}`; expected one of {', '.join(FORMS)}. Choose one of these.")
-    lived, report = open_job(path, vehicle, reasoner=reasoner, zone=zone)
+    lived, report = open_job(path, vehicle, reasoner=reasoner, zone=zone, packs=packs)
     if form == "handover":
         return as_handover(lived, report)
     return {"markdown": as_markdown, "json": as_json, "csv": as_csv}[form](report)
 
 
 def open_job(
-    path: Path, vehicle: Path | None = None, *, reasoner: Reasoner | None = None, zone: tzinfo | None = None
+    path: Path,
+    vehicle: Path | None = None,
+    *,
+    reasoner: Reasoner | None = None,
+    zone: tzinfo | None = None,
+    packs: bool = True,
 ) -> tuple[Replayed, Report]:
     """The job in `path` lived through again, and its report. The journal is not touched.
 
     `vehicle`: its file, where the one named in the job has gone. `reasoner`: one that is open already
-    (then `vehicle` is not read). `zone`: for local times; None is this machine's. Raises JournalError for
-    a file that is not a job, KnowledgeError or DiagError for knowledge that cannot be used.
+    (then `vehicle` is not read). `zone`: for local times; None is this machine's. `packs`: False weighs by the
+    shipped rules alone. Raises JournalError for a file that is not a job, KnowledgeError or DiagError for knowledge
+    that cannot be used.
     """
     records, messages = read_journal(path)
     if not records:
@@ -59,7 +71,9 @@ def open_job(
     except ValueError as error:
         raise DiagError(f"{path}:1:1: {error}; found `{records[0].event}`. Use a file that diag wrote.") from error
     if reasoner is None:
-        reasoner = open_reasoner(vehicle or known_vehicle(state), frozenset(state.without))
+        without = frozenset(state.without) | (frozenset() if packs else {"packs"})
+        packs = "packs" not in without
+        reasoner = open_reasoner(vehicle or known_vehicle(state, packs), without)
     told = [message.replace(f"{path}", path.name) for message in messages]
     lived = replayed(reasoner, records)
     return lived, report_of(lived, path.name, told, zone)

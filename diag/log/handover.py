@@ -17,7 +17,7 @@ from diag.log.escape import Ready, inline, markdown_environment
 from diag.log.orders import cautions_of, newest_of, orders_of
 from diag.log.replayed import Replayed
 from diag.log.report import Item, Report
-from diag.log.words import bounds_words
+from diag.log.words import bounds_words, layers_words
 from diag.stages.course import course_of
 from diag.stages.fuses import FuseLine, fuse_lines
 from diag.talk.stage_words import days_words, route_words
@@ -130,6 +130,7 @@ def _cell(text: object) -> Ready:
 def _environment() -> jinja2.Environment:
     env = markdown_environment("diag.log")
     env.filters |= {
+        "layers": layers_words,
         "cell": _cell,
         "joined": _joined,
         "utc": lambda at: f"{at.utc[:10]} {at.utc[11:16]} UTC",

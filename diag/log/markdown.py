@@ -39,6 +39,7 @@ def _environment() -> jinja2.Environment:
         "found": _found,
         "how": words.how_words,
         "joined": lambda texts, by=", ": by.join(str(text) for text in texts),
+        "layers": words.layers_words,
         "limits": words.limits_words,
         "local": words.local_words,
         "ready": Ready,

@@ -34,6 +34,7 @@ from diag.reason.steps import Finding
 from diag.talk.known import WHOLE
 from diag.talk.objects import expected_words
 from diag.talk.plan import Conclude, Plan
+from diag.talk.taught_words import taught_words
 from diag.talk.wording import finding_words
 
 __all__ = ["conflicts_of", "stages_of", "trail_of"]
@@ -122,6 +123,7 @@ def _candidate(reasoner: Reasoner, beliefs: Beliefs, name: str, p: float) -> Can
         tuple(cautions[c].text for c in plan.cautions if c in cautions),
         plan.parts,
         plan.minutes,
+        taught_words(reasoner, [reasoner.index[cause] for cause, _ in causes[:1]]),
     )
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from diag.job.layered import LayerTold
+
 __all__ = [
     "FORMAT",
     "Candidate",
@@ -73,7 +75,10 @@ class Vehicle:
 @dataclass(frozen=True)
 class Versions:
     """What worked on the job. `tool`, `engine`, `knowledge` as it began; `tool_now`, `engine_now`,
-    `knowledge_now` at this export; `knowledge_differs` where the answers are weighed by other knowledge."""
+    `knowledge_now` at this export; `knowledge_differs` where the answers are weighed by other knowledge. `layers`
+    and `layers_now`: shipped rules, rule packs and the local folder, each with `name`, `version` and `hash`, lowest
+    first (`layers` is None in a job from before there were any); `changes` of them in words; `replaced`: how many
+    entries of lower layers stand others for, at this export."""
 
     tool: str
     engine: str
@@ -82,6 +87,10 @@ class Versions:
     engine_now: str
     knowledge_now: str
     knowledge_differs: bool
+    layers: tuple[LayerTold, ...] | None
+    layers_now: tuple[LayerTold, ...]
+    changes: tuple[str, ...]
+    replaced: int
 
 
 @dataclass(frozen=True)
@@ -140,7 +149,8 @@ class Cause:
 @dataclass(frozen=True)
 class Candidate:
     """A remedy held likely. `id`, `title`, `chance` that it is needed, `causes` it would cure, likeliest
-    first; `steps`, `cautions`, `parts` at hand, `minutes`."""
+    first; `steps`, `cautions`, `parts` at hand, `minutes`; `learned`: what closed jobs taught of it, where that
+    says much."""
 
     id: str
     title: str
@@ -150,6 +160,7 @@ class Candidate:
     cautions: tuple[str, ...]
     parts: tuple[str, ...]
     minutes: float
+    learned: str = ""
 
 
 @dataclass(frozen=True)

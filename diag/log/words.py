@@ -5,10 +5,11 @@ Knows the report's fields; nothing of how a form marks its text.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from diag.job.layered import LayerTold
 from diag.log.report import Chance, Done, Evidence, Item, Limits, Moment, Report, RuledOut, Stage
 
 __all__ = [
@@ -20,6 +21,7 @@ __all__ = [
     "chance_words",
     "day_words",
     "how_words",
+    "layers_words",
     "limits_words",
     "local_words",
     "parts_of",
@@ -133,6 +135,11 @@ def bounds_words(limits: Limits, unit: str) -> str:
 def limits_words(limits: Limits, unit: str) -> str:
     """The same with where the limits come from."""
     return f"{bounds_words(limits, unit)} ({limits.source})"
+
+
+def layers_words(layers: Iterable[LayerTold]) -> str:
+    """The layers of knowledge, lowest first."""
+    return ", ".join(layer.called for layer in layers)
 
 
 def how_words(item: Item) -> str:

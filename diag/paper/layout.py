@@ -66,6 +66,7 @@ def _environment() -> jinja2.Environment:
         "how": words.how_words,
         "joined": lambda texts, by=", ": by.join(str(text) for text in texts),
         "judged": _judged,
+        "layers": words.layers_words,
         "limits": words.limits_words,
         "numbers": _numbers,
         "local": words.local_words,

@@ -29,14 +29,14 @@ _Key = TypeVar("_Key")
 PAIR_RATE = 0.35
 """Expected number of further faults on a vehicle with one; prior of a pair = rate · p · p."""
 _LOG_RATE = float(np.log(PAIR_RATE))
-_LIKELY = 8
-_NEGLIGIBLE = 20.0
+LIKELY = 8
+NEGLIGIBLE = 20.0
 """A single cause less likely than the best by this much (log) is left out."""
 _SOLVED, _EXACT, _ROUNDS = 24, 14, 2
 """Sets solved of causes that stand for others, then for their own causes after all (the rest take the answers
 of causes that look alike), and how often what comes first thereby is solved in turn."""
 _LISTED = 240
-_KEPT = 1e-5
+KEPT = 1e-5
 _SUSPECTED = 0.02
 """From this chance on a cause of one problem must not touch what another problem's do."""
 _STARTS = 60
@@ -134,7 +134,7 @@ class _Work:
             for period in range(sight.periods):
                 total = total + np.where(sight.gone(took, period), sums[period, 0], sums[period, 1:])
             gone = sight.gone(took, sight.periods - 1)
-            likely = np.nonzero(total > total.max() - _NEGLIGIBLE)[0]
+            likely = np.nonzero(total > total.max() - NEGLIGIBLE)[0]
             if not self.e.treatments:  # nothing is added up: all at once
                 alone = [frozenset((i,)) for i in likely.tolist()]
                 weights = total[likely].tolist()
@@ -153,7 +153,7 @@ class _Work:
     def misreads_of_best(self) -> int:
         """Fewest misread answers that any likely set needs; what comes and goes counts as one, for it would
         have to be there and gone as it suits."""
-        likely = self._likely(_LIKELY)
+        likely = self._likely(LIKELY)
         if not likely:
             return 0
         misread = self.sight.misread(self.sight.told(likely, self.sight.all_took)).sum(axis=1)
@@ -185,7 +185,7 @@ class _Work:
     def add_mended(self) -> None:
         """The likeliest sets with one cause more, where the network says what several show together."""
         if any(finding.together is not None for finding in self.e.findings):
-            found = mended(self.sight, self.prior, self._likely(_LIKELY))
+            found = mended(self.sight, self.prior, self._likely(LIKELY))
             self._add_standing([s for s in found if s not in self.start and len(s) <= self.e.most], [])
 
     def _add_standing(self, solved: Sequence[frozenset[int]], listed: Sequence[frozenset[int]]) -> None:
@@ -270,7 +270,7 @@ class _Work:
         entries = list(self.entries)
         owner = [row for row, members in enumerate(entries) for _ in members]
         np.add.at(present, [i for members in entries for i in members], chances[owner])
-        kept = np.nonzero(chances[:-1] > _KEPT)[0]
+        kept = np.nonzero(chances[:-1] > KEPT)[0]
         kept = kept[np.argsort(-chances[kept], kind="stable")].tolist()
         sets = [(entries[row], float(chances[row])) for row in kept if entries[row]]
         healthy = float(chances[list(self.entries).index(frozenset())])

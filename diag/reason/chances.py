@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,7 @@ from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.targets import part_of_target
 from diag.reason.metered import Metered, wants_instrument
+from diag.reason.misread import confusion, looks_confusion
 from diag.reason.ruled import RuledChances, weighed
 from diag.reason.seldom import Seldom
 from diag.reason.steps import BODY, Step, Value, fits
@@ -42,8 +44,14 @@ _TOLD_RIGHT = 0.94
 _ANY_TOLD = 0.06
 """Chance of each complaint where what is told does not fit the cause: of the same circuit; from elsewhere every
 complaint that is listed is as likely as any other."""
+_TOLD_KEPT = 2048
+"""Answers whose chances are kept: the same are given again and again."""
 _MOVES = 0.02
 """A cause changes what a step shows where so much of the chances of its answers lies elsewhere."""
+
+
+_Answered = tuple[str, Value, float | None, tuple[bool, ...]]
+"""A step, its answer, the battery volts that it is judged by, which rules hold beside it."""
 
 
 def _logistic(found: Floats) -> Floats:
@@ -90,7 +98,16 @@ class Chances:
         self._folded: dict[str, Folded] = {}
         self._exact: dict[str, Floats] = {}
         self._by_rules: dict[tuple[str, tuple[bool, ...]], Floats] = {}
-        self._look_confusion = self._confusion_of_looks()
+        self._moves: dict[str, np.ndarray] = {}
+        self._told: dict[_Answered, Told] = {}
+        misread = knowledge.vocabulary.misread
+        self._look_confusion = looks_confusion(misread.get("light", {}), misread.get("rhythm", {}))
+
+    def without(self, rule_id: str) -> Chances:
+        """The same with one rule not there."""
+        out = copy(self)
+        out._ruled, out._by_rules, out._moves, out._told = self._ruled.without(rule_id), {}, {}, {}
+        return out
 
     # ------------------------------------------------------------ what is computed
 
@@ -196,9 +213,15 @@ class Chances:
 
     def moves(self, step: Step) -> np.ndarray:
         """(causes,) True where a cause changes what a step shows, whatever the answer."""
-        table = self.table(step)
-        out: np.ndarray = 0.5 * np.abs(table[1:] - table[:1]).sum(axis=1) > _MOVES
-        return out
+        if step.id not in self._moves:
+            table = self.table(step)
+            self._moves[step.id] = 0.5 * np.abs(table[1:] - table[:1]).sum(axis=1) > _MOVES
+        return self._moves[step.id]
+
+    def forget_sets(self) -> None:
+        """Solve sets of causes anew when they are next asked for: see `Predictor.forget_sets`."""
+        if self.metered is not None:
+            self.metered.probing.forget_sets()
 
     def _near(self, step: Step) -> np.ndarray:
         """Causes that may bear on a step that nobody computes: of its circuit, what it needs, and the supply."""
@@ -221,7 +244,7 @@ class Chances:
         self, step: Step, sets: Sets | None = None, rows: np.ndarray | None = None, *, quick: bool = True
     ) -> Floats:
         some = slice(None) if rows is None else rows
-        spread = self._scatter(sets)[some]
+        spread = self._scatter(step, sets)[some]
         if step.kind == "measure":
             assert self.metered is not None
             readings = self.metered.readings(step, spread, sets, rows, quick=quick)
@@ -250,18 +273,26 @@ class Chances:
         some = slice(None) if rows is None else rows
         return self._shown_words(step, shown, spread, self._kept_still(step, sets)[some])
 
-    def _scatter(self, sets: Sets | None) -> Floats:
-        """Each row's own scatter; of several causes the larger."""
+    def _scatter(self, step: Step, sets: Sets | None) -> Floats:
+        """Each row's own scatter, none of what is not there under the step's operate; of several causes the larger."""
+        spread: Floats = self._spread * self._there(step)
         if sets is None:
-            return self._spread
-        return np.array([0.0, *(max(self._spread[1 + i] for i in members) for members in sets)])
+            return spread
+        return np.array([0.0, *(max(spread[1 + i] for i in members) for members in sets)])
 
     def _kept_still(self, step: Step, sets: Sets | None) -> Floats:
         """(rows,) 1 where the very part that is looked at or listened to cannot move."""
-        part = (step.target or "").split(".")[0]
+        part, there = (step.target or "").split(".")[0], self._there(step)
         if sets is None:
-            return np.array([float(part in held) for held in self._held])
-        return np.array([0.0, *(float(any(part in self._held[1 + i] for i in members)) for members in sets)])
+            return np.array([float(part in held and here) for held, here in zip(self._held, there, strict=True)])
+        return np.array(
+            [0.0, *(float(any(part in self._held[1 + i] and there[1 + i] for i in members)) for members in sets)]
+        )
+
+    def _there(self, step: Step) -> np.ndarray:
+        """(1 + causes,) which of them are there under the step's operate."""
+        assert self.predictor is not None
+        return self.predictor.there(step.operate)
 
     def _confusion(self, step: Step) -> Floats:
         if step.outcomes == LOOKS:
@@ -269,27 +300,8 @@ class Chances:
         words = [str(outcome) for outcome in step.outcomes]
         misread = self.knowledge.vocabulary.misread
         if step.kind != "look":
-            return _confusion(words, misread.get("sound", {}))
-        return _confusion(words, misread.get("needle" if step.outcomes == observe.NEEDLES else "motor", {}))
-
-    def _confusion_of_looks(self) -> Floats:
-        misread = self.knowledge.vocabulary.misread
-        lights, rhythms = list(observe.LIGHTS), list(observe.RHYTHMS)
-        light = _confusion(lights, misread.get("light", {}))
-        rhythm = _confusion(rhythms, misread.get("rhythm", {}))
-        out = np.zeros((len(LOOKS), len(LOOKS)))
-        column = {look: i for i, look in enumerate(LOOKS)}
-        for i, (true_light, true_rhythm) in enumerate(LOOKS):
-            for j, said_light in enumerate(lights):
-                p_light = light[lights.index(true_light), j]
-                if said_light == "dark":
-                    out[i, 0] += p_light
-                    continue
-                for k, said_rhythm in enumerate(rhythms):
-                    rhythm_row = rhythms.index("steady" if true_rhythm == "none" else true_rhythm)
-                    said = "steady" if said_rhythm == "none" else said_rhythm
-                    out[i, column[said_light, said]] += p_light * rhythm[rhythm_row, k]
-        return out
+            return confusion(words, misread.get("sound", {}))
+        return confusion(words, misread.get("needle" if step.outcomes == observe.NEEDLES else "motor", {}))
 
     # ------------------------------------------------------------ the chance of one answer
 
@@ -298,11 +310,23 @@ class Chances:
     ) -> Told:
         """Chance of this answer for every row. `supply_v`: the battery volts measured in this job, which
         all predicted volts are scaled to. Raises ValueError for an answer the step does not have."""
+        holding = () if self.computed(step) else self._ruled.holding(step, context or {})
+        key = (step.id, value, supply_v, holding)
+        told = self._told.get(key)
+        if told is None:
+            told = self._told_anew(step, value, supply_v, context)
+            told.rows.flags.writeable = False  # shared by all who ask
+            self._told[key] = told
+            while len(self._told) > _TOLD_KEPT:
+                del self._told[next(iter(self._told))]
+        return told
+
+    def _told_anew(self, step: Step, value: Value, supply_v: float | None, context: Mapping[str, Value] | None) -> Told:
         if step.kind == "measure" and self.computed(step):
             told = self._density(step, value, None, supply_v)
             return Told(self.seldom.mixed(told.rows), told.flat)
         table = self.answers(step) if self.computed(step) else self.table(step, context)
-        return Told(table[:, self.column(step, value)], 1.0 / table.shape[1])
+        return Told(table[:, self.column(step, value)].copy(), 1.0 / table.shape[1])
 
     def told_sets(
         self, step: Step, value: Value, sets: Sequence[frozenset[int]], supply_v: float | None = None
@@ -332,7 +356,7 @@ class Chances:
 
     def _density(self, step: Step, value: Value, sets: Sets | None, supply_v: float | None) -> Told:
         assert self.metered is not None
-        readings = self.metered.readings(step, self._scatter(sets), sets)
+        readings = self.metered.readings(step, self._scatter(step, sets), sets)
         number, mean = float(value), readings.mean  # type: ignore[arg-type]
         if readings.logarithmic:
             number = math.log10(min(max(number, 1e-3), observe.OPEN_LINE_OHM))
@@ -358,6 +382,18 @@ class Chances:
             return step.outcomes[int(table[row].argmax())]
         number = self.metered.number(step, row, sets)
         return None if math.isnan(number) else number
+
+    def true_words(self, step: Step, members: frozenset[int] = frozenset()) -> Floats:
+        """(outcomes,) the chance of each word for a step that is answered in words, with exactly these causes
+        (indices from 0) present and before anybody misjudges it: between two words the edge is soft. Raises
+        ValueError where nobody computes it."""
+        if not self.computed(step) or step.kind == "measure":
+            raise ValueError(f"{step.id} is not computed, or is not answered in words")
+        rows, sets = (np.array([HEALTHY, *(1 + i for i in members)]), None) if len(members) < 2 else (None, [members])
+        some = slice(None) if rows is None else rows
+        words = self._true_words(step, self._scatter(step, sets)[some], sets, rows, False)[-1]
+        out: Floats = words / words.sum()
+        return out
 
     def healthy_reading(self, step: Step) -> float:
         """What a meter shows on a sound vehicle, in the step's unit; nan where that means nothing.
@@ -440,15 +476,22 @@ class Chances:
         out: Floats = table[:, here].sum(axis=1)
         return out
 
-    def direction(self, rule: schema.Rule, steps: Mapping[str, Step]) -> Mapping[str, float]:
-        """For a rule whose checks are all computed: for each cause it speaks of, chance of all its
-        conditions with the cause present over the mean of all causes."""
+    def met(self, rule: schema.Rule, steps: Mapping[str, Step]) -> Floats | None:
+        """(1 + causes,) chance that all conditions of a rule are met; None where not all its checks are computed."""
         holds = np.ones(1 + len(self.causes))
         for condition in rule.when:
             step = steps.get(condition.check or "")
             if step is None or not self.computed(step):
-                return {}
+                return None
             holds *= self._meets(step, condition)
+        return holds
+
+    def direction(self, rule: schema.Rule, steps: Mapping[str, Step]) -> Mapping[str, float]:
+        """For a rule whose checks are all computed: for each cause it speaks of, chance of all its
+        conditions with the cause present over the mean of all causes."""
+        holds = self.met(rule, steps)
+        if holds is None:
+            return {}
         mean = float(holds[1:].mean())
         spoken = [weighed(effect)[0] for effect in rule.then]
         return {cause: float(holds[self._index[cause]]) / max(mean, 1e-12) for cause in spoken if cause in self._index}
@@ -460,14 +503,3 @@ def _middles(edges: Sequence[float]) -> list[Value]:
         return [0.0]
     inner = [0.5 * (low + high) for low, high in zip(edges[:-1], edges[1:], strict=True)]
     return [edges[0] - 1.0, *inner, edges[-1] + 1.0]
-
-
-def _confusion(words: Sequence[str], misread: Mapping[str, Mapping[str, float]]) -> Floats:
-    """(true, said) chances from a vocabulary's table."""
-    out = np.eye(len(words))
-    for i, true in enumerate(words):
-        for said, share in misread.get(true, {}).items():
-            if said in words:
-                out[i, words.index(said)] += share
-                out[i, i] -= share
-    return out

@@ -259,6 +259,9 @@ def forward(rules: Mapping[str, Sequence[Rule]], facts: Sequence[Fact], matcher:
         waiting.discard(circuit)
         of_interest = compiled[circuit].subjects
         own_facts = [newest[subject] for subject in sorted(of_interest & newest.keys())]
+        if not own_facts and of_interest.isdisjoint(f"established:{word}" for word in established):
+            fired[circuit] = ()  # nothing that its rules speak of is known
+            continue
         fired[circuit] = matcher.run(circuit, rules[circuit], own_facts, established)
         words = {effect.establish for rule in fired[circuit] for effect in rule.then if effect.establish is not None}
         new = words - established

@@ -18,6 +18,7 @@ __all__ = [
     "battery_off",
     "key_on",
     "looked_at",
+    "moved",
     "operate_of",
     "plain",
     "points_of",
@@ -27,6 +28,10 @@ __all__ = [
 
 ISOLATED = "isolated"
 """Position of the control `battery` in which its isolator is open and nothing is taken off."""
+
+
+_LIVE = frozenset(("battery", "engine"))
+"""Controls that cannot be so while ohms are measured."""
 
 
 class Pointed(Protocol):
@@ -61,6 +66,8 @@ def step_operates(knowledge: Knowledge) -> list[dict[str, str]]:
     for hub, _ in splits(knowledge):
         operate = battery_off({UNPLUGGED: hub})
         found[operate_key(operate)] = operate
+    for operates in moved(knowledge).values():
+        found |= {operate_key(battery_off(operate)): battery_off(operate) for operate in operates}
     for jump in jumps(knowledge):
         found[operate_key(jump.operate)] = dict(jump.operate)
     return list(found.values())
@@ -83,6 +90,9 @@ def looked_at(knowledge: Knowledge) -> dict[tuple[tuple[str, str], ...], frozens
                 points |= parts[circuit]
     for hub, other in splits(knowledge):
         found.setdefault(operate_key(battery_off({UNPLUGGED: hub})), set()).add(other)
+    for circuit, operates in moved(knowledge).items():
+        for operate in operates:
+            found.setdefault(operate_key(battery_off(operate)), set()).update(parts[circuit])
     for jump in jumps(knowledge):
         found.setdefault(operate_key(jump.operate), set()).update(points_of(knowledge, jump.check))
     for key in ((), (("battery", "disconnected"),)):
@@ -121,6 +131,25 @@ def splits(knowledge: Knowledge) -> list[tuple[str, str]]:
             if len(wired) > 2:
                 out += [(f"{part_id}.{t}", f"{part_id}.{next(o for o in wired if o != t)}") for t in wired]
     return out
+
+
+def moved(knowledge: Knowledge) -> dict[str, list[dict[str, str]]]:
+    """By circuit, the positions of controls in which a fault that is there only in some of them comes, or goes where
+    it is there at rest: with the battery off and the controls so, its ohms tell. None for one that wants the battery
+    or a turning engine."""
+    rest = {control: positions[0] for control, positions in knowledge.controls.items()}
+    out: dict[str, list[dict[str, str]]] = {}
+    for name, note in knowledge.causes.items():
+        if not _LIVE.isdisjoint(note.while_):
+            continue
+        operate: dict[str, str] = {}
+        for control, wanted in note.while_.items():
+            others = [p for p in knowledge.controls[control] if (p in wanted) != (rest[control] in wanted)]
+            operate |= {control: others[0]} if others else {}
+        circuit = knowledge.circuit_of.get(name.split(".")[0], knowledge.circuit_of[name])
+        if operate and operate not in out.setdefault(circuit, []):
+            out[circuit].append(operate)
+    return {circuit: operates for circuit, operates in out.items() if operates}
 
 
 def battery_off(operate: Mapping[str, str]) -> dict[str, str]:

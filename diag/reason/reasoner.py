@@ -6,6 +6,7 @@ A pure function of knowledge and findings; knows nothing of journals, screens or
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,7 @@ from diag.circuit.predict import Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED
+from diag.knowledge.taught import times_met
 from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
 from diag.reason.choose import Ranked, Situation, StepTable, rank
@@ -28,7 +30,7 @@ from diag.reason.remedies import plan_remedies
 from diag.reason.ruled import weighed
 from diag.reason.steps import SERIES_LAMP, Deed, Finding, Step, Value, all_steps, own_step
 
-__all__ = ["Beliefs", "Reasoner", "Treated"]
+__all__ = ["Beliefs", "Reasoner", "Treated", "kept_still"]
 
 _HEALTHY_PRIOR, _COMPLAINT_PRIOR = 1.0, 0.05
 """Prior of nothing wrong, against 1 for some single cause: when proving, and after a complaint."""
@@ -104,7 +106,10 @@ class Reasoner:
             },
         )
         frequency = np.array([cause.frequency for cause in self.causes])
-        self.prior: Floats = frequency / frequency.sum()
+        self.published: Floats = frequency / frequency.sum()
+        """The prior without what was learned."""
+        met = frequency * [times_met(knowledge, c.kind, c.mode, c.subject, c.id) for c in self.causes]
+        self.prior: Floats = met / met.sum()
         self.remedies = plan_remedies(knowledge, self.causes, self._what_shows())
         self.remedy_of = {self.index[cause]: plan.id for plan in self.remedies.values() for cause in plan.cures}
         self.complaints = self.chances.complaints(list(knowledge.symptoms.values()), self.steps)
@@ -116,6 +121,17 @@ class Reasoner:
         self._computed_steps = StepTable(computed, self.chances.folded)
         self._ruled_steps = [step for step in self.steps.values() if not self.chances.computed(step)]
         self._ruled_table: tuple[list[Floats], StepTable] | None = None
+
+    def without(self, rule_id: str) -> Reasoner:
+        """The same with one rule not there, its causes and steps as they were: what the rule changes is seen beside
+        it."""
+        out = copy(self)
+        out.rules = tuple(rule for rule in self.rules if rule.id != rule_id)
+        out._by_circuit = {name: [r for r in own if r.id != rule_id] for name, own in self._by_circuit.items()}
+        out.chances = self.chances.without(rule_id)
+        out.complaints = out.chances.complaints(list(self.knowledge.symptoms.values()), self.steps)
+        out._ruled_table = None
+        return out
 
     def _known_causes(self) -> tuple[Cause, ...]:
         if self.predictor is not None:
@@ -139,11 +155,9 @@ class Reasoner:
         return out
 
     def held(self, cause: int) -> frozenset[str]:
-        """The parts that a cause (by index) keeps from moving: a seized horn or motor, a relay whose contact is
-        welded."""
-        change = self.causes[cause].change
-        flags = change.flags if change is not None else frozenset()
-        return frozenset(part for part, _, mode in (flag.rpartition(":") for flag in flags) if mode in _KEPT_STILL)
+        """The parts that a cause (by index) keeps from moving while it is there: a seized horn or motor, a relay
+        whose contact is welded."""
+        return kept_still(self.causes[cause])
 
     def step_like(self, check: str, deed: Deed) -> Step | None:
         """The step that an answer record describes: by what was done, else by its id, else made from it.
@@ -183,8 +197,31 @@ class Reasoner:
     ) -> Beliefs:
         """Everything that follows. `proving`: the job checks a circuit that nobody has complained of, so
         that all being well is as likely as not. Raises DiagError where the rule engine fails."""
-        supply_v = self._supply_v(findings)
+        evidence, judged = self.evidence(findings, treated, proving=proving)
         last = max([f.period for f in findings] + [t.period for t in treated], default=0)
+        now = [finding for finding in findings if finding.period == last]
+        outcome = self.fired(now)
+        firings, established = outcome.firings, outcome.established
+        posterior = weigh(evidence)
+        asked, warned, stopped = _effects(firings)
+        return Beliefs(
+            posterior,
+            self.ranking(posterior),
+            firings,
+            established,
+            asked,
+            warned,
+            stopped,
+            judged,
+            self.values(now),
+            evidence,
+        )
+
+    def evidence(
+        self, findings: Sequence[Finding], treated: Sequence[Treated] = (), *, proving: bool = False
+    ) -> tuple[Evidence, tuple[tuple[Finding, Told], ...]]:
+        """What the causes are weighed by, and the chances of each answer. `proving` as in `beliefs`."""
+        supply_v = self._supply_v(findings)
         judged: list[tuple[Finding, Told]] = []
         rows: list[Judged] = []
         weighed_in: list[Finding] = []
@@ -201,9 +238,6 @@ class Reasoner:
                 moves = self.chances.moves(finding.step) if together is not None and finding.step is not None else None
                 weighed_in.append(finding)
                 rows.append(Judged(finding.seq, finding.period, told.rows, told.flat, together, moves))
-        now = [finding for finding in findings if finding.period == last]
-        outcome = self.fired(now)
-        firings, established = outcome.firings, outcome.established
         evidence = Evidence(
             tuple(rows),
             tuple(self._treatment(t) for t in treated),
@@ -213,20 +247,7 @@ class Reasoner:
             lambda wanted: self._solve(weighed_in, wanted),
             fickle=self.chances.seldom.causes,
         )
-        posterior = weigh(evidence)
-        asked, warned, stopped = _effects(firings)
-        return Beliefs(
-            posterior,
-            self._ranking(posterior),
-            firings,
-            established,
-            asked,
-            warned,
-            stopped,
-            tuple(judged),
-            self._values(now),
-            evidence,
-        )
+        return evidence, tuple(judged)
 
     def _repeats(self, findings: Sequence[Finding], finding: Finding) -> bool:
         """Whether an answer only says again what was said of the same check: the same eyes and the same meter,
@@ -289,7 +310,8 @@ class Reasoner:
         cures = frozenset(self.index[cause] for cause in plan.cures) if plan is not None else frozenset()
         return Treatment(treated.period, cures, 1 - _MISSES)
 
-    def _ranking(self, posterior: Posterior) -> tuple[tuple[str, float], ...]:
+    def ranking(self, posterior: Posterior) -> tuple[tuple[str, float], ...]:
+        """Remedies with the chance that each is needed now, likeliest first."""
         absent: dict[str, float] = {}
         for problem in posterior.problems or (posterior,):
             needed: dict[str, float] = {}
@@ -332,7 +354,7 @@ class Reasoner:
             return {}
         order = [f for f in findings if f.period == finding.period]
         place = order.index(finding)
-        return self._values(
+        return self.values(
             [
                 f
                 for i, f in enumerate(order)
@@ -340,8 +362,9 @@ class Reasoner:
             ]
         )
 
-    def _values(self, findings: Sequence[Finding]) -> dict[str, Value]:
-        """Newest answer of each check; a complaint that means one thing stands in where no answer does."""
+    def values(self, findings: Sequence[Finding]) -> dict[str, Value]:
+        """Newest answer of each check among findings of one period; a complaint that means one thing stands in where
+        no answer does."""
         values: dict[str, Value] = {}
         for fact in self._facts(findings).values():
             if fact.number is not None:
@@ -366,7 +389,7 @@ class Reasoner:
         posterior = beliefs.posterior
         if posterior.problems:
             open_ = [problem for problem in posterior.problems if problem.healthy < _OPEN and problem.sets]
-            posterior = max(open_, key=first or (lambda found: self._ranking(found)[0][1]), default=posterior)
+            posterior = max(open_, key=first or (lambda found: self.ranking(found)[0][1]), default=posterior)
         tables = [self.chances.table(step, beliefs.context) for step in self._ruled_steps]
         if self._ruled_table is None or any(
             new is not old for new, old in zip(tables, self._ruled_table[0], strict=True)
@@ -379,6 +402,12 @@ class Reasoner:
                 self._limited_table = StepTable(self._limited_steps, self.chances.folded)
             tables_now.append(self._limited_table)
         return rank(tables_now, posterior, self.remedy_of, situation, allowed)
+
+
+def kept_still(cause: Cause) -> frozenset[str]:
+    """The parts that a cause keeps from moving, whatever feeds them."""
+    flags = cause.change.flags if cause.change is not None else frozenset()
+    return frozenset(part for part, _, mode in (flag.rpartition(":") for flag in flags) if mode in _KEPT_STILL)
 
 
 def _fact(check: str, value: Value) -> Fact:

@@ -9,6 +9,7 @@ conditions counts. Knows rules and shares; nothing of circuits' volts or of what
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from itertools import product
 
@@ -107,12 +108,22 @@ class RuledChances:
         for grounded in ground(rules):
             for check in grounded.conditions:
                 self._by_check.setdefault(check, []).append(grounded)
-        self._spoken = {
+        self._spoken = self._spoken_of()
+        for found in self._by_check.values():  # the rule with most conditions comes last and so counts
+            found.sort(key=lambda g: (len(g.conditions), g.rule_id))
+
+    def without(self, rule_id: str) -> RuledChances:
+        """The same with one rule not there."""
+        out = copy(self)
+        out._by_check = {check: [g for g in found if g.rule_id != rule_id] for check, found in self._by_check.items()}
+        out._spoken = out._spoken_of()
+        return out
+
+    def _spoken_of(self) -> dict[str, list[int]]:
+        return {
             check: sorted({self._index[cause] for g in found for cause, _ in g.effects if cause in self._index})
             for check, found in self._by_check.items()
         }
-        for found in self._by_check.values():  # the rule with most conditions comes last and so counts
-            found.sort(key=lambda g: (len(g.conditions), g.rule_id))
 
     def holding(self, step: Step, context: Mapping[str, Value]) -> tuple[bool, ...]:
         """Which rules that speak of a step hold with what else was answered: equal where its table is."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
 
 import numpy as np
@@ -69,8 +70,7 @@ class Evidence:
 class Sight:
     """Logs of the findings' chances. `rows` (findings, 1 + causes), `touch` (findings, causes) where a cause
     makes the answer likelier or less likely, `moves` where it changes what is found at all, `explained`
-    (findings, 1 + causes), `stands_for` (causes,): of the causes that no finding and no remedy tells apart,
-    the most frequent."""
+    (findings, 1 + causes)."""
 
     def __init__(self, evidence: Evidence) -> None:
         self.e = evidence
@@ -95,11 +95,12 @@ class Sight:
         unheard = self.rows.max(axis=1, initial=IMPOSSIBLE) < np.array(chance)
         self._joint = self.moves | unheard[:, None]
         self.all_took: Took = (True,) * len(evidence.treatments)
-        self.stands_for = self._alike()
         self._together: dict[tuple[int, frozenset[int]], float] = {}
         self._gone: dict[tuple[Took, int], np.ndarray] = {}
 
-    def _alike(self) -> np.ndarray:
+    @cached_property
+    def stands_for(self) -> np.ndarray:
+        """(causes,) of the causes that no finding and no remedy tells apart, the most frequent."""
         cured = [self._mask(t.causes) for t in self.e.treatments if t.causes is not None]
         marks = np.round(np.vstack([self.rows[:, 1:], *(mask[None, :] for mask in cured)]), 9)
         stands = np.arange(self.count)

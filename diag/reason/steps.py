@@ -17,7 +17,7 @@ from diag.knowledge.assemble import Knowledge, operate_key, terminals_of
 from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED, bridge_ends, spelt
 from diag.knowledge.targets import part_of_target, target_title
 from diag.reason.jumpers import CAUTION, jumps
-from diag.reason.operates import battery_off, operate_of, plain, splits
+from diag.reason.operates import battery_off, moved, operate_of, plain, splits
 
 __all__ = [
     "BODY",
@@ -175,8 +175,8 @@ def _of_check(knowledge: Knowledge, check: schema.Check) -> Step:
 
 def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -> list[dict[str, str]]:
     """Operates of a circuit's looks and listens in which something is at work when all is well, without
-    those that add a further control to another and put nothing else to work, and with the engine standing
-    where that will do."""
+    those that add a further control to another and put nothing else to work (unless some fault is there only
+    then), and with the engine standing where that will do."""
     found: dict[tuple[tuple[str, str], ...], dict[str, str]] = {}
     works: dict[tuple[tuple[str, str], ...], set[str]] = {}
     for check in knowledge.circuits[circuit].checks:
@@ -192,9 +192,16 @@ def working_operates(knowledge: Knowledge, predictor: Predictor, circuit: str) -
             if check.operate and check.unit in ("V", "A") and "battery" not in check.operate
         }
     calm = {key: operate for key, operate in found.items() if operate.get("engine") != "running"} or found
+    seldom = {
+        (control, position)
+        for cause in predictor.causes
+        if cause.only and knowledge.circuit_of.get(cause.subject) == circuit
+        for control, wanted in cause.only
+        for position in wanted
+    }
     out = []
     for key, operate in calm.items():
-        within = [other for other in calm if set(other) < set(key)]
+        within = [other for other in calm if set(other) < set(key) and not seldom & (set(key) - set(other))]
         if not within or works.get(key, set()) - set().union(*(works.get(other, set()) for other in within)):
             out.append(operate)
     return out
@@ -234,6 +241,7 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
     taken = {(step.red, step.black, step.unit, operate_key(step.operate)) for step in written}
     cautions = {operate_key(step.operate): step.caution for step in written if step.caution is not None}
     working = {circuit: working_operates(knowledge, predictor, circuit) for circuit in knowledge.circuits}
+    lids = moved(knowledge)
     body_is_plus = knowledge.vehicle.earth == "positive"  # then the red probe is on body, so that volts read above zero
     off_caution = next((s.caution for s in written if s.operate.get("battery") == "disconnected" and s.caution), None)
     for hub, other in splits(knowledge):
@@ -299,22 +307,24 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
                     caution=caution,
                     generated=True,
                 )
-            if (name, BODY, "ohm", operate_key(battery_off({}))) not in taken:
-                yield Step(
-                    f"ohm:{name}",
-                    f"Ohms from {where} to body, battery off",
-                    "measure",
-                    battery_off({}),
-                    circuit,
-                    part.place,
-                    part.reach + 0.5 + _BATTERY_OFF_MINUTES,
-                    red=name,
-                    black=BODY,
-                    unit="ohm",
-                    instruments=("meter",),
-                    caution=off_caution,
-                    generated=True,
-                )
+            for operate in ({}, *lids.get(circuit, ())):
+                setting = battery_off(operate)
+                if (name, BODY, "ohm", operate_key(setting)) not in taken:
+                    yield Step(
+                        f"ohm:{name}:{_key(operate)}" if operate else f"ohm:{name}",
+                        f"Ohms from {where} to body, battery off{_spoken(operate)}",
+                        "measure",
+                        setting,
+                        circuit,
+                        part.place,
+                        part.reach + 0.5 + _BATTERY_OFF_MINUTES,
+                        red=name,
+                        black=BODY,
+                        unit="ohm",
+                        instruments=("meter",),
+                        caution=off_caution,
+                        generated=True,
+                    )
 
 
 def _bridged(knowledge: Knowledge, predictor: Predictor) -> Iterator[Step]:

@@ -77,10 +77,10 @@ class Figures:
 
     @staticmethod
     def of(predictor: Predictor, operate: Mapping[str, str], causes: Sequence[Cause] = ()) -> Figures:
-        """Solves the operate twice, healthy and with all `causes` at once; what blows stays blown."""
+        """Solves the operate twice, healthy and with all of `causes` at once that are there; what blows stays blown."""
         change = Change()
         for cause in causes:
-            if cause.change is not None:
+            if cause.change is not None and cause.there({**predictor.rest, **operate}):
                 change = change.merged(cause.change)
         bench, net = predictor.bench, predictor.network
         shown, gone = bench.operate(operate, [Change(), change])
@@ -93,6 +93,12 @@ class Figures:
         blown = tuple(tuple(net.branches[i].id for i in sorted(out)) for out in gone)
         closed = bench.settle(operate, changes).closed.branch_s > 0
         return Figures(predictor.knowledge, net, dict(operate), tuple(causes), shown, (blown[0], blown[1]), closed)
+
+    @cached_property
+    def absent(self) -> tuple[Cause, ...]:
+        """Those of the causes that are not there with the controls so."""
+        rest = {control: positions[0] for control, positions in self.knowledge.controls.items()}
+        return tuple(cause for cause in self.causes if not cause.there({**rest, **self.operate}))
 
     # ------------------------------------------------------------ points
 
@@ -168,7 +174,8 @@ class Figures:
         return float(self.shown.rate[row])
 
     def _flagged(self, flag: str) -> bool:
-        return any(cause.change is not None and flag in cause.change.flags for cause in self.causes)
+        here = (cause.change for cause in self.causes if cause not in self.absent)
+        return any(change is not None and flag in change.flags for change in here)
 
 
 def _likeliest(chances: np.ndarray) -> list[tuple[str, str]]:

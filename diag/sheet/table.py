@@ -14,7 +14,7 @@ from diag.knowledge.assemble import Knowledge, spelled_end, terminals_of
 from diag.sheet.figures import FAULTY, HEALTHY, Figures, Pulse, amps_words, look_words, volts_words
 from diag.sheet.warnings import cautions_of
 from diag.sheet.ways import Ways, end_part, end_terminal
-from diag.talk.wording import operate_words
+from diag.talk.wording import only_words, operate_words
 
 __all__ = [
     "CircuitRows",
@@ -183,6 +183,9 @@ def _notes(figures: Figures, circuits: Sequence[CircuitRows]) -> tuple[str, ...]
         notes.append("Wires stand where they belong, not where the fault has put them.")
     if any(cause.change is None for cause in figures.causes):
         notes.append("A fault that is not electrical changes no figure here.")
+    for cause in figures.absent:
+        only = only_words(figures.knowledge, cause.only)
+        notes.append(f"{cause.title}: there only with {only}; as the controls stand the vehicle is sound in this.")
     return tuple(notes)
 
 

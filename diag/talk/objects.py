@@ -17,6 +17,7 @@ from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Step, Value
 from diag.talk.known import WHOLE
 from diag.talk.plan import Conclude, DoFirst, Look, Plan
+from diag.talk.taught_words import taught_words
 from diag.talk.whys import after_words, line_of
 from diag.talk.wording import answer_words, back_on_words, finding_words, reading_words, said_words, step_words
 
@@ -234,6 +235,7 @@ def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
         )
         tried = sum(t.remedy == name for t in plan.treated)
         again = ["This was tried already and did not cure it: make sure that it was done, or suspect the new part."]
+        learned = taught_words(reasoner, [reasoner.index[cause] for cause, _ in causes[:1]])
         evidence = [line_of(knowledge, reason) for reason in reasons_for(reasoner, plan.beliefs, name)[:_EVIDENCE]]
         remedies.append(
             {
@@ -246,6 +248,7 @@ def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
                     if q >= 0.001 or cause == causes[0][0]
                 ],
                 "evidence": evidence,
+                **({"learned": learned} if learned else {}),
                 "steps": [*(again if tried else []), *remedy.steps],
                 "parts": list(remedy.parts),
                 "minutes": remedy.minutes,

@@ -14,16 +14,21 @@ from typing import Any
 import platformdirs
 
 from diag import __version__
+from diag.circuit.doubts import cause_problems
 from diag.circuit.predict import Predictor
-from diag.errors import DiagError, KnowledgeError
+from diag.errors import DiagError, KnowledgeError, Problem
 from diag.job.folder import new_job_path
 from diag.job.journal import Journal
+from diag.job.layered import LayerTold, layer_changes
 from diag.job.records import Record
 from diag.job.state import JobState, replay
-from diag.knowledge.lint import check_causes
+from diag.knowledge.assemble import Knowledge
+from diag.knowledge.folders import packs_left_out
+from diag.knowledge.layers import WAY_OUT, base_layer, found_layers, layered_vehicle
 from diag.knowledge.load import default_vehicle, load_knowledge
+from diag.knowledge.schema import Rule
 from diag.reason.engine import default_matcher
-from diag.reason.forward import Matcher
+from diag.reason.forward import Matcher, check_limits
 from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
@@ -36,12 +41,14 @@ __all__ = [
     "known_vehicle",
     "new_job",
     "open_reasoner",
+    "reasoner_of",
     "resume_job",
     "vehicle_file",
 ]
 
 INSTRUMENTS = ("test-lamp", "meter", "jumper", "helper")
 WITHOUT = ("wiring", "rules")
+"""The two halves of reasoning. `packs` may be left out beside: then only the shipped rules count."""
 
 
 def cache_folder() -> Path:
@@ -50,16 +57,23 @@ def cache_folder() -> Path:
     return Path(home) / "cache" if home else Path(platformdirs.user_cache_dir("diag", appauthor=False))
 
 
-def vehicle_file(given: str | None) -> Path:
-    """A vehicle file by path, or by the name of a shipped one. Where none is given, the one that DIAG_VEHICLE
-    names, else the demo vehicle."""
-    demo = default_vehicle()
+def vehicle_file(given: str | None, packs: bool = True) -> Path:
+    """A vehicle file by path, or by the name of one in a layer: shipped, of a pack, of the local folder. Where none
+    is given, the one that DIAG_VEHICLE names, else the demo vehicle. Raises KnowledgeError where two packs have one
+    of that name."""
     given = given if given is not None else os.environ.get("DIAG_VEHICLE")
     if given is None:
-        return demo
+        return default_vehicle()
     path = Path(given)
-    shipped = demo.parent / path.name
-    return shipped if not path.exists() and path.name == given and shipped.exists() else path
+    if path.exists() or path.name != given:
+        return path
+    return _named(given, packs) or path
+
+
+def _named(name: str, packs: bool) -> Path | None:
+    """The vehicle of that file name in the highest layer that has one; a broken pack hides only its own."""
+    layers = found_layers()[0] if packs and not packs_left_out() else (base_layer(),)
+    return layered_vehicle(name, layers)
 
 
 def open_reasoner(
@@ -72,23 +86,56 @@ def open_reasoner(
     both halves are left out or the wanted engine is absent."""
     if without >= frozenset(WITHOUT):
         raise DiagError("without wiring and without rules nothing is left to reason with; leave one of them in")
-    knowledge = load_knowledge(vehicle)
+    knowledge = load_knowledge(vehicle, layers=(base_layer(),) if "packs" in without else None)
+    return reasoner_of(knowledge, without, progress, matcher)
+
+
+def reasoner_of(
+    knowledge: Knowledge,
+    without: frozenset[str] = frozenset(),
+    progress: Callable[[float], None] | None = None,
+    matcher: Matcher | None = None,
+) -> Reasoner:
+    """The same of knowledge that is loaded already. Raises KnowledgeError and DiagError likewise."""
     predictor = None
     if "wiring" not in without:
         predictor = Predictor(knowledge, step_operates(knowledge), cache_folder(), progress, looked_at(knowledge))
     reasoner = Reasoner(knowledge, predictor, matcher or default_matcher(), with_rules="rules" not in without)
-    if not without:
-        problems = check_causes(knowledge, set(reasoner.index))
-        if problems:
-            raise KnowledgeError(problems)
+    problems = _beyond_limits(knowledge)
+    if without.isdisjoint(WITHOUT) and predictor is not None:
+        problems += cause_problems(knowledge, predictor.network, reasoner.index)
+    if problems:
+        raise KnowledgeError(problems, WAY_OUT if len(knowledge.layers) > 1 else "")
     return reasoner
+
+
+def _beyond_limits(knowledge: Knowledge) -> list[Problem]:
+    """Rules that no engine could carry, each with its place."""
+    by_circuit: dict[str, list[Rule]] = {}
+    for rule in knowledge.rules.values():
+        by_circuit.setdefault(knowledge.circuit_of[rule.id], []).append(rule)
+    problems = []
+    for told in check_limits(by_circuit):
+        named = told.removeprefix("rule ").partition(": ")[0]
+        problems.append(Problem(knowledge.spots.place(named), told.removesuffix("."), code="beyond-limits"))
+    return problems
 
 
 def _opened(reasoner: Reasoner, vehicle: Path, without: frozenset[str]) -> dict[str, Any]:
     return {
         "vehicle": reasoner.knowledge.vehicle.vehicle,
         "vehicle-file": str(vehicle.resolve()),
-        "knowledge": reasoner.knowledge.content_hash,
+        **_weighed_by(reasoner, without),
+    }
+
+
+def _weighed_by(reasoner: Reasoner, without: frozenset[str]) -> dict[str, Any]:
+    """What the answers of a session are weighed by, for the journal."""
+    knowledge = reasoner.knowledge
+    return {
+        "knowledge": knowledge.content_hash,
+        "layers": [{"name": one.name, "version": one.version, "hash": one.digest} for one in knowledge.layers],
+        "replaced": len(knowledge.replaced),
         "tool": __version__,
         "engine": reasoner.matcher.name,
         "without": sorted(without),
@@ -96,12 +143,18 @@ def _opened(reasoner: Reasoner, vehicle: Path, without: frozenset[str]) -> dict[
 
 
 def new_job(
-    reasoner: Reasoner, vehicle: Path, path: Path | None, instruments: tuple[str, ...], without: frozenset[str]
+    reasoner: Reasoner,
+    vehicle: Path,
+    path: Path | None,
+    instruments: tuple[str, ...],
+    without: frozenset[str],
+    simulated: bool = False,
 ) -> tuple[Conversation, Journal]:
-    """A fresh job on disk. Raises JournalError where it cannot be made."""
+    """A fresh job on disk; one that is `simulated` says so, as nothing can be learned from it. Raises JournalError
+    where it cannot be made."""
     where = path or new_job_path(reasoner.knowledge.vehicle.vehicle, datetime.now(UTC))
     journal = Journal.create(where)
-    journal.append("opened", **_opened(reasoner, vehicle, without))
+    journal.append("opened", **_opened(reasoner, vehicle, without), **({"simulated": True} if simulated else {}))
     journal.append("instruments", have=list(instruments))
     return Conversation(reasoner, journal, str(where)), journal
 
@@ -111,8 +164,10 @@ def resume_job(
     vehicle: Path | None = None,
     progress: Callable[[float], None] | None = None,
     instruments: tuple[str, ...] | None = None,
+    packs: bool = True,
 ) -> tuple[Conversation, Journal, list[str]]:
-    """An old job again, with messages on what changed since. Raises JournalError, KnowledgeError, DiagError."""
+    """An old job again, with messages on what changed since; whether rule packs count is asked anew each time.
+    Raises JournalError, KnowledgeError, DiagError."""
     journal = Journal.open(path)
     try:
         if not journal.records:
@@ -123,17 +178,13 @@ def resume_job(
             raise DiagError(
                 f"{path}:1:1: {error}; found `{journal.records[0].event}`. Use a file that diag wrote."
             ) from error
-        without = frozenset(state.without)
-        file = vehicle or known_vehicle(state)
+        without = frozenset(state.without) - {"packs"} | (frozenset() if packs else {"packs"})
+        file = vehicle or known_vehicle(state, packs)
         reasoner = open_reasoner(file, without, progress)
         messages = list(journal.messages)
-        now = reasoner.knowledge.content_hash
-        if state.knowledge != now:
-            messages.append(
-                f"The knowledge changed since this job began ({state.knowledge} then, {now} now); "
-                "all answers are weighed again with today's."
-            )
-        journal.append("resumed", knowledge=now, tool=__version__, engine=reasoner.matcher.name)
+        if state.knowledge != reasoner.knowledge.content_hash:
+            messages.append(_what_changed(state, reasoner.knowledge))
+        journal.append("resumed", **_weighed_by(reasoner, without))
         if instruments is not None:
             journal.append("instruments", have=list(instruments))
         conversation = Conversation(reasoner, journal, str(path))
@@ -148,13 +199,21 @@ def resume_job(
         raise
 
 
-def known_vehicle(state: JobState) -> Path:
-    """The vehicle file of a job: where it was, else the shipped one of that name."""
+def _what_changed(state: JobState, knowledge: Knowledge) -> str:
+    now = tuple(LayerTold(one.name, one.version, one.digest) for one in knowledge.layers)
+    if state.layers is None:
+        what = f" ({state.knowledge} then, {knowledge.content_hash} now)"
+    else:
+        what = f": {'; '.join(layer_changes(state.layers, now)) or 'the vehicle file is another'}"
+    return f"The knowledge changed since this job began{what}. All answers are weighed again with today's."
+
+
+def known_vehicle(state: JobState, packs: bool = True) -> Path:
+    """The vehicle file of a job: where it was, else the one of that name in a layer."""
     path = Path(state.vehicle_file)
     if path.is_absolute() and path.exists():
         return path
-    shipped = default_vehicle().parent / (path.name or f"{state.vehicle}.yaml")
-    return shipped if shipped.exists() else path
+    return _named(path.name or f"{state.vehicle}.yaml", packs) or path
 
 
 class Rehearsed:
@@ -179,6 +238,7 @@ class Rehearsed:
     def opened(reasoner: Reasoner, instruments: tuple[str, ...] = INSTRUMENTS[:2]) -> Rehearsed:
         """A keeper with an open job."""
         keeper = Rehearsed()
-        keeper.append("opened", **_opened(reasoner, Path(reasoner.knowledge.vehicle.vehicle), frozenset()))
+        file = Path(reasoner.knowledge.vehicle.vehicle)
+        keeper.append("opened", **_opened(reasoner, file, frozenset()), simulated=True)
         keeper.append("instruments", have=list(instruments))
         return keeper

@@ -79,7 +79,8 @@ class SimulatedFitter:
         if part is None:
             return None
         target = (step.target or "").split(".")[0]
-        held = np.array([0.0, float(any(target in self.reasoner.held(i) for i in self.left))])
+        there = self.predictor.there(step.operate)
+        held = np.array([0.0, float(any(there[1 + i] and target in self.reasoner.held(i) for i in self.left))])
         words = observe.part_words(
             shown, net, step.target or "", part.kind, none, limits, system_v, held, looked=step.kind == "look"
         )

@@ -307,6 +307,8 @@ def _because(remedy: Object, width: int) -> list[Line]:
         source = "computed" if reason["from"] == "computed" else f"by {reason['from']}"
         said = f"{reason['text']}: {reason['words']} ({reason['numbers']}; {source}; answer {reason['seq']})"
         out += paragraph(said, width, "- ")
+    if remedy.get("learned"):
+        out += paragraph(str(remedy["learned"]), width, "- ")
     for cause in remedy["causes"]:
         out += paragraph(f"{cause['title']} ({_percent(cause['p'])})", width, "= ")
     return out

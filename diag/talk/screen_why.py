@@ -90,6 +90,8 @@ def account_page(told: Object, width: int) -> list[Line]:
         return out
     before = f"before any answer {percent(told['prior'])}"
     out += paragraph(f"Chance now {percent(told['p'])}, {before}.", width)
+    if told.get("learned"):
+        out += paragraph(str(told["learned"]), width)
     out += [Line(), *paragraph(str(told["text"]), width)]
     shown = [cause for cause in told["weighed-as"] if cause["id"] != told["id"]]
     if shown:

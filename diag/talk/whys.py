@@ -16,7 +16,8 @@ from diag.reason.explain import Account, Back, Reason, account_of, accounts_of, 
 from diag.reason.meanings import OUTSIDE, SOUND, Meaning
 from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Step
-from diag.talk.wording import answer_words, finding_words, said_words
+from diag.talk.taught_words import taught_words
+from diag.talk.wording import answer_words, finding_words, only_words, said_words
 
 __all__ = [
     "Named",
@@ -185,7 +186,7 @@ def why_of(reasoner: Reasoner, beliefs: Beliefs, allowed: Callable[[Step], bool]
         "p": round(account.p, 4),
         "prior": float(f"{account.prior:.3g}"),
         "standing": account.standing,
-        "text": _standing_words(reasoner, beliefs, account),
+        "text": _standing_words(reasoner, beliefs, account) + _only_words(reasoner, account.subject),
         "weighed-as": [_cause(reasoner, i) for i in sorted(account.subject)],
         "beside": [_cause(reasoner, i) for i in sorted(account.company)],
         "for": [line for line in lines if line["weight"] >= _TELLING][:_LINES],
@@ -198,7 +199,14 @@ def why_of(reasoner: Reasoner, beliefs: Beliefs, allowed: Callable[[Step], bool]
         },
         "against-leader": contrast[:_CONTRAST],
         "back": [_back(reasoner, beliefs, back) for back in account.back],
+        **_learned(reasoner, found.causes),
     }
+
+
+def _learned(reasoner: Reasoner, causes: Sequence[int]) -> Object:
+    """On which counts of closed jobs it rests, where they say much."""
+    words = taught_words(reasoner, causes)
+    return {"learned": words} if words else {}
 
 
 def _cause(reasoner: Reasoner, i: int) -> Object:
@@ -216,7 +224,7 @@ def _part(reasoner: Reasoner, beliefs: Beliefs, found: Named) -> Object:
                 "p": round(account.p, 4),
                 "prior": float(f"{account.prior:.3g}"),
                 "standing": account.standing,
-                "text": _standing_words(reasoner, beliefs, account),
+                "text": _standing_words(reasoner, beliefs, account) + _only_words(reasoner, account.subject),
             }
         )
     p = sum(chance for members, chance in beliefs.posterior.sets if not members.isdisjoint(found.causes))
@@ -257,6 +265,12 @@ def _standing_words(reasoner: Reasoner, beliefs: Beliefs, account: Account) -> s
         f"Answer {worst.finding.seq} speaks most against it, compared with {leader}: "
         f"{finding_words(knowledge, worst.finding)}{would} ({number_words(worst.weight)})."
     )
+
+
+def _only_words(reasoner: Reasoner, subject: frozenset[int]) -> str:
+    """In which positions of the controls a cause is there, where that is not all of them."""
+    found = dict.fromkeys(reasoner.causes[i].only for i in sorted(subject))
+    return "".join(f" It is there only with {only_words(reasoner.knowledge, only)}." for only in found if only)
 
 
 def _would_words(reason: Reason) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+from diag.circuit.faults import Only
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BRIDGED, EXTRA_CONTROLS, UNPLUGGED, bridge_ends
@@ -19,6 +20,7 @@ __all__ = [
     "answer_words",
     "back_on_words",
     "finding_words",
+    "only_words",
     "operate_words",
     "point_words",
     "reading_words",
@@ -53,11 +55,23 @@ def operate_words(knowledge: Knowledge, operate: Mapping[str, str]) -> str:
         elif control == "battery":
             parts.append(f"battery {position}")
         else:
-            parts.append(f"{_CONTROL.get(control, control.replace('-', ' '))} {position}")
+            parts.append(knowledge.says(control, position) or _position_words(control, (position,)))
     keyed = any(getattr(part, "control", None) == "ignition" for part in knowledge.parts.values())
     if keyed and not {"ignition", "battery"} & set(operate) and not set(operate) <= set(EXTRA_CONTROLS):
         parts.insert(0, "key off")
     return ", ".join(parts) if parts else "everything off"
+
+
+def _position_words(control: str, positions: Sequence[str]) -> str:
+    return f"{_CONTROL.get(control, control.replace('-', ' '))} {' or '.join(positions)}"
+
+
+def only_words(knowledge: Knowledge, only: Only) -> str:
+    """The positions of controls in which something is there: `boot lid open and light switch side or head`."""
+    return " and ".join(
+        _position_words(control, [position for position in knowledge.controls[control] if position in wanted])
+        for control, wanted in only
+    )
 
 
 def back_on_words(knowledge: Knowledge, off: Sequence[str]) -> str:

@@ -136,7 +136,7 @@ class Fitter:
         shown, system_v = self.vehicle.shown(question.operate), self.knowledge.vehicle.system_v
         if words == LOOKS:
             return self._lamp(question, row)
-        change = self.vehicle.change
+        change = self.vehicle.change(question.operate)
         held = not change.flags.isdisjoint({f"{question.target}:seized", f"{question.target}:stuck"})
         found = part_words(
             shown,

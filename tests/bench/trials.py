@@ -235,4 +235,5 @@ def open_knowledge() -> Described:
 
 
 if __name__ == "__main__":
+    os.environ["DIAG_PACKS"] = "none"  # the shipped rules alone, whatever is installed here
     main()

@@ -158,12 +158,12 @@ class Vehicle:
         """Faults that are still there."""
         return tuple(self._changes)
 
-    @property
-    def change(self) -> Change:
-        """All that is wrong at this moment, blown fuses and burnt wires included."""
-        out = Change()
+    def change(self, operate: Mapping[str, str]) -> Change:
+        """All that is wrong at this moment with the controls so, blown fuses and burnt wires included."""
+        out, positions = Change(), {**self.bench.rest, **operate}
         for name, change in self._changes.items():
-            out = out if name in self._away else out.merged(change)
+            there = name not in self._away and self.described.causes[name].there(positions)
+            out = out.merged(change) if there else out
         return out.merged(Change(added_ohm=dict.fromkeys(sorted(self._gone), np.inf))) if self._gone else out
 
     def remedy(self, remedy_id: str) -> list[str]:
@@ -185,7 +185,7 @@ class Vehicle:
             found, _ = self.bench.operate(list(fresh.values()), [Change()] * len(fresh))
             self._sound.update({key: found.rows([row]) for row, key in enumerate(fresh)})
         while missing := {key: operate for key, operate in wanted.items() if key not in self._shown}:
-            found, blown = self.bench.operate(list(missing.values()), [self.change] * len(missing))
+            found, blown = self.bench.operate(list(missing.values()), [self.change(o) for o in missing.values()])
             gone = self._gone.union(*blown)
             if gone != self._gone:
                 self._gone, self._seen = gone, {}
@@ -214,7 +214,7 @@ class Vehicle:
         points = (instrument, red, black)
         if points not in self._hookups:
             self._hookups[points] = Hookup(self.bench, instrument, red, black)
-        return self._hookups[points].read(operate, [self.change])
+        return self._hookups[points].read(operate, [self.change(operate)])
 
     def volts(self, operate: Mapping[str, str], red: str, black: str) -> float:
         """Volts red minus black, the highest while it pulses. Raises KeyError for an unknown point."""
@@ -234,13 +234,15 @@ class Vehicle:
         """Amps through a fuse or wire from its first end to its second; a meter in place of a fuse that is blown.
         Raises KeyError for an unknown one."""
         shown, branch = self.shown(operate), self.network.branch(through)
-        blown = np.isinf(self.change.added_ohm.get(branch, 0.0)) and self.network.branches[branch].role == "fuse"
+        blown = (
+            np.isinf(self.change(operate).added_ohm.get(branch, 0.0)) and self.network.branches[branch].role == "fuse"
+        )
         if not blown:
             return float(shown.branch_a[1, branch])
         points = (Ammeter(), through, "")
         if points not in self._hookups:
             self._hookups[points] = Hookup.ammeter(self.bench, through)
-        return float(self._hookups[points].read(operate, [self.change]).number[0])
+        return float(self._hookups[points].read(operate, [self.change(operate)]).number[0])
 
     def ohms(self, operate: Mapping[str, str], red: str, black: str) -> float:
         """Ohms with the leads; inf above the meter's range, nan with power on. Raises KeyError."""

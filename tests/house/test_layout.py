@@ -42,6 +42,7 @@ FREE = (
     "fit_verbs",
     "layer_verbs",
     "learn_verbs",
+    "life_verbs",
     "replay_verbs",
     "rules_verbs",
     "vehicle_verbs",

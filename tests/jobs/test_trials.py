@@ -58,7 +58,7 @@ def test_vehicles_stray_as_far_as_they_say(garage: Garage) -> None:
     lamps = list(zip(one.network.filaments, garage.described.network.filaments, strict=True))
     assert all(0.93 <= a.test_w / b.test_w <= 1.07 for a, b in lamps)
     assert 12.0 <= one.network.sources[0].emf_v <= 12.7
-    assert 0.2 <= next(iter(one.change.added_ohm.values())) <= 2.0
+    assert 0.2 <= next(iter(one.change({}).added_ohm.values())) <= 2.0
 
 
 def test_a_fuse_that_a_short_has_blown_stays_blown(garage: Garage) -> None:

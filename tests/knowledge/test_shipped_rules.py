@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from diag.errors import KnowledgeError
-from diag.knowledge import load
+from diag.knowledge import folders
 from diag.knowledge.lint import warnings
 from diag.knowledge.load import circuit_names, default_vehicle, load_knowledge, rules_folder
 
@@ -43,7 +43,7 @@ def test_an_installed_package_uses_the_rules_it_carries(tmp_path: Path, monkeypa
     for folder in ("diag/_rules", "rules"):
         (tmp_path / folder).mkdir(parents=True)
         (tmp_path / folder / "vocabulary.yaml").write_text("light: []\n", encoding="utf-8")
-    monkeypatch.setattr(load, "_PACKAGE", tmp_path / "diag")
+    monkeypatch.setattr(folders, "_PACKAGE", tmp_path / "diag")
     assert rules_folder() == tmp_path / "diag" / "_rules"
     (tmp_path / "diag/_rules/vocabulary.yaml").unlink()
     assert rules_folder() == tmp_path / "rules"

@@ -125,7 +125,7 @@ def test_exception_while_a_rule_fires_surfaces(error: BaseException) -> None:
 def test_exception_that_only_the_engine_saw_surfaces_too(monkeypatch: pytest.MonkeyPatch) -> None:
     """Ctrl-C may strike in the engine's own Python, outside our action; it leaves only a text."""
     matcher = DurableMatcher()
-    forward(RULES, [], matcher)
+    forward(RULES, FACTS, matcher)
     (host,) = matcher._engines.values()
     monkeypatch.setattr(host.host, "assert_fact", lambda name, fact: {"sid": fact["sid"], "exception": "struck"})
     with pytest.raises(EngineError, match="interrupted while a rule fired: struck"):

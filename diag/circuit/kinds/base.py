@@ -117,7 +117,8 @@ class Fault:
     """One way in which a part or wire fails.
 
     `name` ends the cause's id; `mode` is its key in kinds.yaml; `detail` goes into its title.
-    `among`: how many faults share the mode's frequency.
+    `among`: how many faults share the mode's frequency. `asked`: too seldom to be one of every such part; it is
+    there only for a circuit's file that adds a fault like it.
     """
 
     name: str
@@ -125,6 +126,7 @@ class Fault:
     change: Change
     detail: str = ""
     among: int = 1
+    asked: bool = False
 
 
 @dataclass(frozen=True)
@@ -132,6 +134,8 @@ class Case:
     """One part of a built network, about to fail.
 
     `modes`: what kinds.yaml says of its kind. `controls`: all positions of each control of the vehicle.
+    `own_ohm`, `own_factor`: instead of what kinds.yaml gives. `takes`: filled in by `ohm` and `factor`: (mode,
+    which of the two) that shape a fault of this part.
     """
 
     network: Network
@@ -140,6 +144,9 @@ class Case:
     positive: bool
     modes: Mapping[str, Mode]
     controls: Mapping[str, tuple[str, ...]]
+    own_ohm: float | None = None
+    own_factor: float | None = None
+    takes: set[tuple[str, str]] = field(default_factory=set)
 
     def node(self, terminal: str) -> int:
         """Index of the node of a terminal or inner point."""
@@ -150,12 +157,18 @@ class Case:
         return self.network.branch(f"{self.part_id}:{what}" if what else self.part_id)
 
     def ohm(self, mode: str, default: float = 1.0) -> float:
-        """Ohm that kinds.yaml gives for a mode."""
+        """Ohm of a mode: its own, else what kinds.yaml gives."""
+        self.takes.add((mode, "ohm"))
+        if self.own_ohm is not None:
+            return self.own_ohm
         form = self.modes.get(mode)
         return form.ohm if form is not None and form.ohm is not None else default
 
     def factor(self, mode: str, default: float) -> float:
-        """Factor that kinds.yaml gives for a mode."""
+        """Factor of a mode: its own, else what kinds.yaml gives."""
+        self.takes.add((mode, "factor"))
+        if self.own_factor is not None:
+            return self.own_factor
         form = self.modes.get(mode)
         return form.factor if form is not None and form.factor is not None else default
 

@@ -8,13 +8,16 @@ from itertools import combinations
 from typing import Any
 
 from diag.circuit.kinds.base import OPEN, TOUCH_OHM, Case, Fault, Kind, Site, always
-from diag.circuit.network import BODY, Diode, Relay
+from diag.circuit.network import BODY, Change, Diode, Relay
 from diag.knowledge import schema
 
 __all__ = ["KINDS", "contact_positions"]
 
 _COIL_DIODE_V, _COIL_DIODE_OHM = 0.7, 0.05
 """Diode across a relay's coil (common practice, no source)."""
+
+_OTHER_RANGE = 2.5
+"""Senders of gauges are made for about 70, 180 or 250 ohm at one end (common practice, no source)."""
 
 # ---------------------------------------------------------------- switch
 
@@ -42,7 +45,8 @@ def _switch_faults(case: Case, part: schema.SwitchPart) -> Iterator[Fault]:
         if positions != everywhere:
             yield case.closes("stuck", pair, name=f"stuck-{pair}", detail=detail)
     for a, b in _outputs(contacts):
-        yield case.bridges("bridged", a, b, TOUCH_OHM, name=f"bridged-{a}-{b}", detail=f" {a} and {b}")
+        ohm = case.ohm("bridged", TOUCH_OHM)
+        yield case.bridges("bridged", a, b, ohm, name=f"bridged-{a}-{b}", detail=f" {a} and {b}")
 
 
 def _outputs(contacts: Mapping[tuple[str, str], frozenset[str]]) -> list[tuple[str, str]]:
@@ -84,7 +88,11 @@ def _level_sender(site: Site, part: schema.LevelSenderPart) -> None:
 
 def _level_sender_faults(case: Case, part: schema.LevelSenderPart) -> Iterator[Fault]:
     yield case.opens("open", *part.positions)
-    yield case.bridges("shorted", "G", BODY, TOUCH_OHM)
+    yield case.bridges("shorted", "G", BODY, case.ohm("shorted", TOUCH_OHM))
+    # one made for another gauge: all its positions so many times more ohms, or fewer
+    more = case.factor("wrong-range", _OTHER_RANGE) - 1.0
+    change = Change(added_ohm={case.branch(position): more * ohm for position, ohm in part.positions.items()})
+    yield Fault("wrong-range", "wrong-range", change)
 
 
 # ---------------------------------------------------------------- dimmer
@@ -98,7 +106,7 @@ def _rheostat(site: Site, part: schema.RheostatPart) -> None:
 def _rheostat_faults(case: Case, part: schema.RheostatPart) -> Iterator[Fault]:
     yield case.opens("open", *part.positions)
     yield case.adds("worn", *part.positions, default=10.0)
-    yield case.bridges("bypassed", *part.terminals, TOUCH_OHM)
+    yield case.bridges("bypassed", *part.terminals, case.ohm("bypassed", TOUCH_OHM))
 
 
 # ---------------------------------------------------------------- relay

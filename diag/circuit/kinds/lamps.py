@@ -14,7 +14,7 @@ __all__ = ["HOLDER", "KINDS", "filament_ids"]
 HOLDER = "holder"
 """Inner point of a lamp with two filaments, where both meet the contact of the holder."""
 _MISTAKEN_FROM_W = 15.0
-"""Lamps of fewer watts have caps that take no other wattage."""
+"""Lamps of fewer watts have caps that hardly take another wattage."""
 _UNLIKE = 1.5
 """Two filaments nearer to each other than this ratio of watts sit in caps that go in one way only."""
 
@@ -28,8 +28,8 @@ def _lamp(site: Site, part: schema.LampPart) -> None:
 def _lamp_faults(case: Case, part: schema.LampPart) -> Iterator[Fault]:
     lamp = case.network.filament(case.part_id)
     yield Fault("open", "open", Change(scale={lamp: 0.0}))
-    if part.test_w >= _MISTAKEN_FROM_W:
-        yield Fault("wrong-wattage", "wrong-wattage", Change(scale={lamp: case.factor("wrong-wattage", 0.2)}))
+    other = Change(scale={lamp: case.factor("wrong-wattage", 0.2)})
+    yield Fault("wrong-wattage", "wrong-wattage", other, asked=part.test_w < _MISTAKEN_FROM_W)
     # what is the right way round depends on which end of the line is plus
     right = -1.0 if case.positive else 1.0
     for mode, way in (("led", right), ("led-reversed", -right)):
@@ -60,9 +60,9 @@ def _two_faults(case: Case, part: schema.TwoFilamentPart) -> Iterator[Fault]:
     ratio = part.test_w[1] / part.test_w[0]
     if max(ratio, 1 / ratio) >= _UNLIKE:
         yield Fault("turned", "turned", Change(scale={first: ratio, second: 1 / ratio}))
-    if max(part.test_w) >= _MISTAKEN_FROM_W:
-        factor = case.factor("wrong-wattage", 0.5)
-        yield Fault("wrong-wattage", "wrong-wattage", Change(scale={first: factor, second: factor}))
+    factor = case.factor("wrong-wattage", 0.5)
+    other = Change(scale={first: factor, second: factor})
+    yield Fault("wrong-wattage", "wrong-wattage", other, asked=max(part.test_w) < _MISTAKEN_FROM_W)
     yield case.opens("holder-open", HOLDER)
 
 

@@ -21,7 +21,7 @@ def _horn(site: Site, part: schema.HornPart) -> None:
 def _horn_faults(case: Case, part: schema.HornPart) -> Iterator[Fault]:
     yield case.opens("open", "coil")
     yield case.flagged("seized")
-    yield case.bridges("case-earthed", "31b", "body", TOUCH_OHM)
+    yield case.bridges("case-earthed", "31b", "body", case.ohm("case-earthed", TOUCH_OHM))
 
 
 # ---------------------------------------------------------------- ignition coil
@@ -49,7 +49,7 @@ def _load(site: Site, part: schema.LoadPart) -> None:
 
 def _load_faults(case: Case, part: schema.LoadPart) -> Iterator[Fault]:
     yield case.opens("open", "load")
-    yield case.bridges("shorted", *part.terminals, TOUCH_OHM)
+    yield case.bridges("shorted", *part.terminals, case.ohm("shorted", TOUCH_OHM))
 
 
 def _resistor(site: Site, part: schema.ResistorPart) -> None:
@@ -58,7 +58,7 @@ def _resistor(site: Site, part: schema.ResistorPart) -> None:
 
 def _resistor_faults(case: Case, part: schema.ResistorPart) -> Iterator[Fault]:
     yield case.opens("open", "load")
-    yield case.bridges("bridged", *part.terminals, TOUCH_OHM)
+    yield case.bridges("bridged", *part.terminals, case.ohm("bridged", TOUCH_OHM))
 
 
 def _gauge(site: Site, part: schema.GaugePart) -> None:
@@ -81,7 +81,7 @@ def _diode(site: Site, part: schema.DiodePart) -> None:
 def _diode_faults(case: Case, part: schema.DiodePart) -> Iterator[Fault]:
     diode = next(i for i, valve in enumerate(case.network.diodes) if valve.id == case.part_id)
     yield Fault("open", "open", Change(diode={diode: 0.0}))
-    yield case.bridges("shorted", "A", "K", TOUCH_OHM)
+    yield case.bridges("shorted", "A", "K", case.ohm("shorted", TOUCH_OHM))
     yield Fault("reversed", "reversed", Change(diode={diode: -1.0}))
 
 

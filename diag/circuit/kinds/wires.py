@@ -31,6 +31,8 @@ class Loom:
 
     def __init__(self, knowledge: Knowledge, network: Network, modes: Mapping[str, Mode]) -> None:
         self.network, self.modes = network, modes
+        self.takes = {(mode, "ohm") for mode in ("resistive", "to-body", "to-wire")}
+        """(mode, `ohm`): what shapes a fault of a wire."""
         self._parts, self._wires = knowledge.parts, knowledge.wires
         self._net = _nets(network)
         self._neighbour = _neighbours(knowledge)
@@ -41,23 +43,27 @@ class Loom:
             if kind_of(part).swaps is not None
         }
 
-    def faults(self, wire_id: str) -> Iterator[Fault]:
-        """Every way in which this wire fails."""
+    def faults(self, wire_id: str, own_ohm: float | None = None) -> Iterator[Fault]:
+        """Every way in which this wire fails, where it takes one at a resistance of its own."""
         index = self.network.branch(wire_id)
         link = self.network.branches[index]
-        resistive = self.modes.get("resistive")
-        ohm = resistive.ohm if resistive is not None and resistive.ohm is not None else 1.0
         yield Fault("open", "open", Change(added_ohm={index: OPEN}))
-        yield Fault("resistive", "resistive", Change(added_ohm={index: ohm}))
+        yield Fault("resistive", "resistive", Change(added_ohm={index: own_ohm or self._ohm("resistive", 1.0)}))
         if 0 not in (link.a, link.b):
-            yield Fault("to-body", "to-body", Change(extra=_rubbed_through(link)))
+            yield Fault(
+                "to-body", "to-body", Change(extra=_rubbed_through(link, own_ohm or self._ohm("to-body", TOUCH_OHM)))
+            )
         other = self._neighbour.get(wire_id)
         if other is not None:
             beside = self.network.branches[self.network.branch(other)]
             if self._net[link.a] != self._net[beside.a]:  # else they carry the same volts whatever touches
-                change = Change(extra=_touching(link, beside))
+                change = Change(extra=_touching(link, beside, own_ohm or self._ohm("to-wire", TOUCH_OHM)))
                 yield Fault(f"to-wire-{other}", "to-wire", change, f" {wire_label(other, self._wires[other])}")
         yield from self._misplaced(index, link)
+
+    def _ohm(self, mode: str, default: float) -> float:
+        form = self.modes.get(mode)
+        return form.ohm if form is not None and form.ohm is not None else default
 
     def _misplaced(self, index: int, link: Branch) -> Iterator[Fault]:
         """Each end on each terminal that no wire is on, of a part whose terminals are told apart."""
@@ -77,18 +83,18 @@ class Loom:
             yield Fault(fault.name, fault.mode, fault.change, fault.detail, len(found))
 
 
-def _rubbed_through(link: Branch) -> tuple[Extra, Extra]:
+def _rubbed_through(link: Branch, ohm: float) -> tuple[Extra, Extra]:
     """A wire rubbed through to body halfway: either half stays earthed when the other end is off."""
-    return Extra(link.a, 0, 1.0 / TOUCH_OHM, link.a), Extra(link.b, 0, 1.0 / TOUCH_OHM, link.b)
+    return Extra(link.a, 0, 1.0 / ohm, link.a), Extra(link.b, 0, 1.0 / ohm, link.b)
 
 
-def _touching(one: Branch, other: Branch) -> tuple[Extra, Extra]:
+def _touching(one: Branch, other: Branch, ohm: float) -> tuple[Extra, Extra]:
     """Two wires rubbed through to each other halfway.
 
     Each link stands for a half of either wire and the spot where they touch; it goes when one of its
     ends is off, and what is left of both wires then still touches by way of the other link.
     """
-    siemens = 1.0 / (0.5 * (one.ohm + other.ohm) + TOUCH_OHM)
+    siemens = 1.0 / (0.5 * (one.ohm + other.ohm) + ohm)
     return Extra(one.a, other.a, siemens, one.a, other.a), Extra(one.b, other.b, siemens, one.b, other.b)
 
 

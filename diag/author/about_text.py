@@ -1,0 +1,218 @@
+"""What is known of an id, and lists of rules, as lines of text of a given width.
+
+Words and layout only; nothing is said by colour.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from diag.author.life_jobs import CLEARED, ELSEWHERE, RIGHT, SILENT, SOUND
+
+__all__ = ["list_text", "needs_text", "page"]
+
+Object = Mapping[str, Any]
+_JOBS_SHOWN, _NAMES_SHOWN = 12, 8
+_TABLE_FROM = 76
+CAME = {
+    RIGHT: "right",
+    ELSEWHERE: "pointed elsewhere",
+    CLEARED: "cleared what was wrong",
+    SOUND: "pointed, nothing was wrong any more",
+    SILENT: "names no cause",
+}
+_EFFECTS = (
+    ("points-to", "Points to"),
+    ("clears", "Clears"),
+    ("establish", "Concludes"),
+    ("ask", "Asks next"),
+    ("warn", "CAUTION before anything else"),
+    ("stop", "BATTERY OFF NOW"),
+)
+
+
+def _wrap(text: str, width: int, first: str = "", rest: str | None = None) -> list[str]:
+    later = " " * len(first) if rest is None else rest
+    return textwrap.wrap(
+        " ".join(text.split()),
+        max(width, len(first) + 16),
+        initial_indent=first,
+        subsequent_indent=later,
+        break_on_hyphens=False,
+    ) or [first.rstrip()]
+
+
+def page(found: Object, width: int) -> list[str]:
+    """All that `about` found, as lines."""
+    lines = [*_wrap(f"{found['what'].upper()} {found['id']}", width), *_wrap(str(found["title"]), width), ""]
+    lines += _rule(found, width) if found["what"] == "rule" else _thing(found, width)
+    return [*lines, *_home(found, width)]
+
+
+def _said(name: str, text: object, width: int) -> list[str]:
+    return _wrap(str(text), width, f"{name}: ", "  ") if text not in (None, "", [], {}) else []
+
+
+def _items(head: str, texts: Sequence[str], width: int, most: int = 1000) -> list[str]:
+    if not texts:
+        return []
+    more = [f"- and {len(texts) - most} more"] if len(texts) > most else []
+    return [f"{head}:", *(line for text in texts[:most] for line in _wrap(text, width, "- ")), *more]
+
+
+def _home(found: Object, width: int) -> list[str]:
+    lines: list[str] = []
+    if found["layer"]:
+        lines += _said("Layer", found["layer"] + (f", hash {found['digest']}" if found["digest"] else ""), width)
+    if found["file"]:
+        lines += [f"File: {found['file']}:{found['line']}"]  # whole, so that an editor can be sent there
+    for one in found["stands-for"]:
+        lines += _wrap(f"Stands in place of the one of layer {one['layer']}:", width)
+        lines += [f"  {one['place']}"]
+    return lines
+
+
+# ---------------------------------------------------------------- a rule
+
+
+def _rule(found: Object, width: int) -> list[str]:
+    lines = ["When all of this holds:"]
+    for number, condition in enumerate(found["when"], start=1):
+        lines += _wrap(condition["text"], width, f"{number}. ")
+        if "network" in condition:
+            said = {"agrees": "agrees", "against": "AGAINST IT", "no difference": "does not tell the causes apart"}
+            lines += _wrap(f"computed: the network {said[condition['network']]}", width, "   ")
+        elif condition.get("computed") is False and "check" in condition:
+            lines += _wrap("not computed: the rule's weight counts", width, "   ")
+    for kind, head in _EFFECTS:
+        lines += _items(head, [effect["text"] for effect in found["then"] if effect["kind"] == kind], width)
+    if found.get("weighs") is False:
+        lines += _wrap(
+            "The network computes its checks: there the rule explains and steers, and its weight counts only where "
+            "the loom is not described.",
+            width,
+        )
+    lines += ["", *_said("Because", found["because"], width), *_said("Looks like", found["looks-like"], width)]
+    lines += [*_said("Source", found["source"], width), *_life(found, width), "", *_jobs(found["jobs"], width), ""]
+    return lines
+
+
+def _life(found: Object, width: int) -> list[str]:
+    lines = [f"State: {found['state']}"]
+    lines += _said("Replaced by", found["replaced-by"], width)
+    lines += _said("Replaces", ", ".join(found["replaces"]), width)
+    for one in found["moved"]:
+        why = f": {one['because']}" if "because" in one else ""
+        lines += _wrap(f"{one['date']} from {one['from']} to {one['to']}{why}", width, "  ")
+    return lines
+
+
+def _jobs(jobs: Object, width: int) -> list[str]:
+    fired = jobs["fired"]
+    count = "one recorded job" if len(fired) == 1 else f"{len(fired)} recorded jobs"
+    if fired:
+        lines = _wrap(f"Fires in {count}: {jobs['words']}.", width)
+    else:
+        lines = _wrap(f"No recorded job fires it: {jobs['words']}.", width)
+    for one in fired[:_JOBS_SHOWN]:
+        ended = ", ".join(one["ended-at"])
+        lines += _wrap(f"{one['job']}: {CAME[one['came-to']]}; cured by {ended}", width, "- ")
+    if len(fired) > _JOBS_SHOWN:
+        lines += [f"- and {len(fired) - _JOBS_SHOWN} more"]
+    return [*lines, *_said("Near misses", _names(jobs["near"]), width)]
+
+
+def _names(found: Sequence[str]) -> str:
+    more = len(found) - _NAMES_SHOWN
+    return ", ".join(found[:_NAMES_SHOWN]) + (f" and {more} more" if more > 0 else "")
+
+
+# ---------------------------------------------------------------- other things
+
+
+def _share(share: float) -> str:
+    return f"{1000 * share:.1f} of 1000 faults of this vehicle, before anything is asked"
+
+
+def _thing(found: Object, width: int) -> list[str]:
+    get = found.get
+    lines: list[str] = []
+    if "share" in found:
+        lines += _said("How often", _share(found["share"]), width)
+        lines += _said("Comes and goes", f"there {100 * found['shows']:.0f} % of the time", width) * (
+            found["shows"] < 1
+        )
+        lines += _said("Computed", "by the network" if found["computed"] else "no, only rules speak of it", width)
+        lines += _said("Remedy", found["remedy"], width)
+    if found["what"] == "wire":
+        lines += _said("From, to", f"{found['from']} to {found['to']}", width)
+        lines += _said("Wire", f"{found['section-mm2']:g} mm², {found['colour']}, {found['length-m']:.2g} m", width)
+    lines += _said("Needs the circuits", ", ".join(found["needs"]), width) if "needs" in found else []
+    lines += _items("Options", list(get("options", ())), width)
+    lines += _said("Asked as", get("text"), width)
+    lines += _said("Kind", get("kind"), width) + _said("Place", get("place"), width)
+    lines += _said("Minutes", f"{found['minutes']:g}", width) if "minutes" in found else []
+    lines += _said("Needs", ", ".join(get("instruments", ())), width)
+    lines += _said("CAUTION", get("caution"), width)
+    lines += _items("CAUTION first", list(get("cautions", ())), width)
+    lines += _said("Terminals", ", ".join(get("terminals", ())), width)
+    lines += _items("Said as", list(get("phrases", ())), width)
+    lines += _items("Shows, any of", list(get("shows", ())) if found["what"] == "symptom" else [], width)
+    lines += _items("Cures", _with_ids(get("cures", ())), width)
+    lines += _items("Steps", list(get("steps", ())), width)
+    lines += _items("Have at hand", list(get("parts", ())), width)
+    lines += _items("Proved by", _with_ids(get("proof", ())), width)
+    wires = get("wires", {})
+    lines += _items("Wires", [f"{name}: {ends[0]} to {ends[1]}" for name, ends in wires.items()], width)
+    lines += _items("Checks", _with_ids(get("checks", ())), width)
+    lines += _items("Ways to fail", _with_ids(get("causes", ())), width)
+    for key, head in (
+        ("rules", "Its rules" if found["what"] == "circuit" else "Rules that rest on it"),
+        ("asked-for-by", "Rules that ask for it"),
+        ("proves", "Remedies that it proves"),
+        ("pointed-to-by", "Rules that point to it"),
+        ("cleared-by", "Rules that clear it"),
+        ("used-by", "Used by"),
+    ):
+        lines += _items(head, list(get(key, ())), width, 20)
+    lines += _said("Source", get("source"), width)
+    return [*lines, ""]
+
+
+def _with_ids(found: Iterable[Object]) -> list[str]:
+    return [f"{one['text']} ({one['id']})" for one in found]
+
+
+# ---------------------------------------------------------------- lists
+
+
+def list_text(rows: Sequence[Object], width: int) -> list[str]:
+    """Rules one a line, or three where it is narrow; the counts below."""
+    lines: list[str] = []
+    wide = width >= _TABLE_FROM
+    if wide and rows:
+        lines.append(f"{'state':<8}{'jobs':>5}{'right':>9}  rule")
+    for row in rows:
+        right = f"{row['right']} of {row['judged']}" if row["judged"] else "-"
+        if wide:
+            lines += _wrap(f"{row['id']}: {row['title']}", width, f"{row['state']:<8}{row['fired']:>5}{right:>9}  ")
+        else:
+            lines += [row["id"], *_wrap(row["title"], width, "  ")]
+            lines += _wrap(f"{row['state']}; jobs {row['fired']}, right {right}", width, "  ")
+    states = {state: sum(row["state"] == state for row in rows) for state in ("draft", "tested", "proven", "retired")}
+    told = ", ".join(f"{count} {state}" for state, count in states.items() if count)
+    idle = sum(not row["fired"] for row in rows)
+    total = f"{len(rows)} rule{'' if len(rows) == 1 else 's'}" + (f": {told}" if told else "")
+    return [*lines, *_wrap(f"{total}. Exercised by no recorded job: {idle}.", width)]
+
+
+def needs_text(head: str, needs: Iterable[Any], width: int) -> list[str]:
+    """What a state takes: met or missing, how it is found, what to do."""
+    lines = _wrap(head, width)
+    for need in needs:
+        lines += _wrap(f"{need.words}: {need.found}", width, "met      " if need.met else "MISSING  ")
+        if not need.met and need.mend:
+            lines += _wrap(need.mend, width, "         ")
+    return lines

@@ -1,0 +1,324 @@
+"""The life of a rule: which state it may be moved to, what that takes, and what is met.
+
+draft -> tested -> proven -> retired, a step at a time; back with a reason; from retired nowhere. Judges facts that
+others gather; knows nothing of files' text or of screens.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from diag.author.life_interval import SHARE, interval
+from diag.author.life_jobs import RIGHT, SILENT, JobFacts
+from diag.author.life_text import Step
+from diag.author.life_world import World
+from diag.author.life_worse import Harm, harm_of
+from diag.errors import DiagError
+from diag.knowledge.names import nearest
+from diag.knowledge.schema import Moved, Rule, RuleState
+
+__all__ = ["LIVE", "PROVEN_JOBS", "STATES", "Need", "Tally", "earned_step", "needs", "next_state", "step_of", "tally"]
+
+STATES: tuple[RuleState, ...] = ("draft", "tested", "proven", "retired")
+LIVE = STATES[:3]
+PROVEN_JOBS, PROVEN_SITTINGS = 5, 2
+"""Closed jobs on real vehicles, and different vehicles or days among them, that a proven rule takes; common practice,
+no source. Five of five, or five of six, leave the interval above one half."""
+_LEADS, _NEAR = 4, 3
+"""How many jobs are named beside a rule; more would not be read."""
+_NO_SOURCE = frozenset({"", "-", "?", "none", "no", "todo", "tbd", "unknown", "not known", "n/a", "x"})
+_JOB_NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
+
+
+@dataclass(frozen=True)
+class Need:
+    """One thing that a state takes. `found`: how it is; `mend`: what to do where it is not met."""
+
+    words: str
+    met: bool
+    found: str
+    mend: str = ""
+
+
+@dataclass(frozen=True)
+class Tally:
+    """What recorded jobs say of one rule. `fired`: jobs in which it did, `near`: such that tried it and in which it
+    did not, ended elsewhere, the nearest first."""
+
+    rule: str
+    fired: tuple[JobFacts, ...]
+    near: tuple[JobFacts, ...]
+
+    @property
+    def judged(self) -> tuple[JobFacts, ...]:
+        """Jobs that say whether it was right: all, unless it names no cause."""
+        return tuple(job for job in self.fired if job.uses[self.rule] != SILENT)
+
+    @property
+    def right(self) -> tuple[JobFacts, ...]:
+        """Jobs that ended at what it points to, or where it cleared rightly."""
+        return tuple(job for job in self.fired if job.uses[self.rule] == RIGHT)
+
+    def real(self) -> Tally:
+        """The same of jobs at which a vehicle was there."""
+        return Tally(self.rule, tuple(job for job in self.fired if job.real), ())
+
+
+def tally(world: World, rule: str) -> Tally:
+    """What the jobs within reach say of a rule."""
+    fired, near = world.by_rule
+    return Tally(rule, fired.get(rule, ()), near.get(rule, ()))
+
+
+def next_state(rule: Rule) -> RuleState | None:
+    """The state after that of a rule; None for a retired one."""
+    at = STATES.index(rule.state)
+    return STATES[at + 1] if at + 1 < len(STATES) else None
+
+
+# ---------------------------------------------------------------- what a state takes
+
+
+def needs(
+    world: World, rule: Rule, to: RuleState, *, successor: str | None = None, because: str | None = None
+) -> list[Need]:
+    """Everything that `to` takes, met or not. Raises DiagError where the rule engine fails."""
+    at, wanted = STATES.index(rule.state), STATES.index(to)
+    if rule.state == "retired":
+        where = f"; `{rule.replaced_by}` stands in its place" if rule.replaced_by else ""
+        return [
+            Need("A retired rule stays retired", False, f"it is retired{where}", "Write a new rule, with a new id.")
+        ]
+    if to == "retired":
+        return [_end(world, rule, successor, because), _left_hanging(world, rule)]
+    if wanted < at:
+        one = Need("One step back at a time", wanted == at - 1, f"{rule.state} to {to}", f"First: {STATES[at - 1]}.")
+        told = bool(because and because.strip())
+        return [one, Need("Going back has a reason", told, "given" if told else "none given", "Add --because TEXT.")]
+    if wanted > at + 1:
+        return [Need("One step at a time", False, f"{rule.state} to {to}", f"First: {STATES[at + 1]}.")]
+    if to == "proven":
+        return _proven(world, rule)
+    return _tested(world, rule) if to == "tested" else []
+
+
+def _end(world: World, rule: Rule, successor: str | None, because: str | None) -> Need:
+    words = "A successor that is there and not retired, or why there is none"
+    if successor is None:
+        told = bool(because and because.strip())
+        return Need(words, told, "why is told" if told else "neither", "Add --successor ID, or --because TEXT.")
+    known = world.rules
+    if successor == rule.id:
+        return Need(words, False, "the rule itself", "Name another rule.")
+    if successor not in known:
+        mend = nearest(successor, known) or "`diag rules show` lists all."
+        return Need(words, False, f"no rule `{successor}`", mend)
+    if (other := world.rule(successor)).state == "retired":
+        mend = f"Its own successor is `{other.replaced_by}`." if other.replaced_by else "Name one that is not."
+        return Need(words, False, f"`{successor}` is retired", mend)
+    return Need(words, True, f"`{successor}`")
+
+
+def _left_hanging(world: World, rule: Rule) -> Need:
+    """A retired rule concludes nothing any more, so nothing may wait for what it alone concludes."""
+    own = {effect.establish for effect in rule.then if effect.establish is not None}
+    users: dict[str, str] = {}
+    for knowledge in world.known.values():
+        if rule.id not in knowledge.rules:
+            continue
+        live = [one for one in knowledge.rules.values() if one.state != "retired" and one.id != rule.id]
+        made = {effect.establish for one in live for effect in one.then}
+        for one in live:
+            lost = sorted({str(condition.established) for condition in one.when if condition.established in own - made})
+            if lost:
+                users[one.id] = lost[0]
+    found = ", ".join(f"`{name}` waits for `{word}`" for name, word in sorted(users.items())[:4])
+    more = f" and {len(users) - 4} more" if len(users) > 4 else ""
+    return Need(
+        "No rule builds on what it alone concludes",
+        not users,
+        f"{found}{more}" if users else "none does",
+        "Let the successor establish the same word.",
+    )
+
+
+def _tested(world: World, rule: Rule) -> list[Need]:
+    found = tally(world, rule.id)
+    leads, near = _leads(world, rule, found), _near(world, rule, found)
+    harms = [harm for harm in _harms(world, rule.id) if harm.real]
+    wrong = _wrong_causes(world, rule)
+    sourced = rule.source.strip().rstrip(".").casefold() not in _NO_SOURCE
+    ends = "and ends at what it says" if found.judged or not found.fired else "(it names no cause)"
+    missed = ""
+    if found.fired and not leads:
+        missed = f"it fires in {_named(found.fired)}, which ended elsewhere"
+    return [
+        Need("It loads, and names causes that there are", not wrong, "; ".join(wrong) or "it does", "Mend the rule."),
+        Need("Its source is given", sourced, rule.source, "Write where it comes from under `source:`."),
+        Need(
+            f"A recorded job in which it fires {ends}",
+            bool(leads),
+            ", ".join(leads) or missed or "none",
+            "Record a job that proves it: `diag rules add` from a closed job does.",
+        ),
+        Need(
+            "A near miss: a job that tries its checks, ends elsewhere and does not fire it",
+            bool(near),
+            ", ".join(near) or "none",
+            "Record a job in which its check is answered otherwise.",
+        ),
+        Need(
+            "No recorded job that it makes worse",
+            not harms,
+            "; ".join(_harm_words(harm) for harm in harms) or "none of those it fires in",
+            "Smaller weight, one condition more, or another cause.",
+        ),
+    ]
+
+
+def _proven(world: World, rule: Rule) -> list[Need]:
+    found = tally(world, rule.id)
+    real = found.real()
+    judged, right = len(real.judged), len(real.right)
+    sittings = {(job.vehicle, job.day) for job in real.judged}
+    low = interval(right, judged)[0]
+    old = [job for job in found.fired if job.superseded]
+    written = len(found.fired) - len(real.fired)
+    more = f" ({written} written by hand do not count)" if written else ""
+    unjudged = "It names no cause, so no job can prove it: tested is as far as it goes."
+    mend = "Close more jobs; take in your own with --own." if judged or not real.fired else unjudged
+    return [
+        Need(f"It fired in at least {PROVEN_JOBS} closed jobs", judged >= PROVEN_JOBS, f"{judged}{more}", mend),
+        Need(
+            f"From at least {PROVEN_SITTINGS} vehicles or days",
+            len(sittings) >= PROVEN_SITTINGS,
+            str(len(sittings)),
+            "Close a job at another vehicle.",
+        ),
+        Need(
+            f"Right more often than not, as the lower end of the {100 * SHARE:.0f} % range says",
+            low > 0.5,
+            f"right in {right} of {judged}, so in the long run at least {100 * low:.0f} in 100"
+            if judged
+            else "no jobs",
+            "More jobs; or more conditions, so that it fires where it is right.",
+        ),
+        Need(
+            "None of its jobs was shown wrong by a later one",
+            not old,
+            "; ".join(f"{job.name} by {job.superseded}" for job in old) or "none was",
+            "Judge the rule by the later job.",
+        ),
+    ]
+
+
+def _lacks(need: Need) -> str:
+    words = f"{need.words[0].lower()}{need.words[1:]}"
+    return words if need.found == "none" else f"{words} ({need.found})"
+
+
+def _named(jobs: Sequence[JobFacts]) -> str:
+    names = [job.name for job in jobs[:3]]
+    return ", ".join(names) + (f" and {len(jobs) - 3} more" if len(jobs) > 3 else "")
+
+
+def _harm_words(harm: Harm) -> str:
+    place = f", now place {harm.place_with}" if harm.place_with != harm.place_without else ""
+    return f"{harm.job}: {harm.remedy} falls from {_percent(harm.p_without)} to {_percent(harm.p_with)}{place}"
+
+
+def _percent(p: float) -> str:
+    return f"{100 * p:.0f} %"
+
+
+def _harms(world: World, rule: str) -> list[Harm]:
+    return [harm for file, jobs in world.exercising(rule).items() for harm in harm_of(world.bare(file), rule, jobs)]
+
+
+def _wrong_causes(world: World, rule: Rule) -> list[str]:
+    """What is wrong with the causes that it names, on the first vehicle that has it."""
+    knowledge = world.rules[rule.id]
+    places = {
+        str(knowledge.spots.place(rule.id, "then", n, key))
+        for n, effect in enumerate(rule.then)
+        for key in ("points-to", "clears")
+    }
+    return [str(problem) for problem in world.cause_problems(knowledge) if str(problem.place) in places]
+
+
+def _leads(world: World, rule: Rule, found: Tally) -> tuple[str, ...]:
+    """Jobs to name as leading there: those named so far that still do, then others. Of a rule that names no cause,
+    any that fires it."""
+    good = {job.name for job in (found.right if found.judged else found.fired) if world.recorded(job)}
+    return _chosen(rule.leads_there, sorted(good), _LEADS)
+
+
+def _near(world: World, rule: Rule, found: Tally) -> tuple[str, ...]:
+    """Near misses to name: those named so far that do not fire it, as long as one of them tries it, then others."""
+    good = [job.name for job in found.near if world.recorded(job)]
+    fires = {job.name for job in found.fired}
+    silent = [name for name in rule.near_miss if name in world.job_names and name not in fires]
+    if not set(silent) & set(good):
+        return (*silent, *_chosen((), good, max(1, _NEAR - len(silent)))) if good else ()
+    return tuple(silent)
+
+
+def _chosen(before: Sequence[str], good: Sequence[str], most: int) -> tuple[str, ...]:
+    """What was named so far where all of it is still good, so that a file changes only where it must."""
+    kept = [name for name in before if name in good]
+    if kept and len(kept) == len(before):
+        return tuple(before)
+    more = [name for name in good if name not in kept and _JOB_NAME.fullmatch(name)]
+    return (*kept, *more[: max(0, most - len(kept))])
+
+
+# ---------------------------------------------------------------- the move
+
+
+def step_of(
+    world: World, rule: Rule, to: RuleState, day: str, *, successor: str | None = None, because: str | None = None
+) -> Step:
+    """The change of the rule's file that moves it. Raises DiagError with everything that is missing."""
+    missing = [need for need in needs(world, rule, to, successor=successor, because=because) if not need.met]
+    if missing:
+        lines = [f"{rule.id} stays {rule.state}: found this missing for {to}:"]
+        lines += [f"- {need.words}. Found: {need.found}. {need.mend}".rstrip() for need in missing]
+        raise DiagError("\n".join(lines))
+    moved = None
+    if to != rule.state:
+        told = because.strip() if because and because.strip() else None
+        moved = Moved.model_validate({"date": day, "from": rule.state, "to": to, "because": told})
+    found = tally(world, rule.id)
+    jobs = to in ("tested", "proven")
+    return Step(
+        rule.id,
+        to,
+        _leads(world, rule, found) if jobs else None,
+        _near(world, rule, found) if jobs else None,
+        successor if to == "retired" else None,
+        moved,
+    )
+
+
+def earned_step(world: World, rule: Rule, to: RuleState, day: str, because: str | None) -> Step | None:
+    """The step that moves a rule to `to` where it is the next one and all is met, or brings the jobs that a tested rule
+    names up to date; where `to` is draft, the step back
+    of a rule that is called tested and does not meet what that takes. None for every other rule."""
+    if to == "draft":
+        if rule.state != "tested":
+            return None
+        lacking = [need for need in _tested(world, rule) if not need.met]
+        if not lacking:
+            return None
+        told = because or "missing: " + "; ".join(_lacks(need) for need in lacking)
+        return step_of(world, rule, to, day, because=told)
+    if rule.state == to == "tested":
+        found = tally(world, rule.id)
+        leads, near = _leads(world, rule, found), _near(world, rule, found)
+        stale = (leads, near) != (rule.leads_there, rule.near_miss) and leads and near
+        return Step(rule.id, None, leads, near) if stale else None
+    if next_state(rule) != to or any(not need.met for need in needs(world, rule, to)):
+        return None
+    return step_of(world, rule, to, day)

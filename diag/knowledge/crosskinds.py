@@ -1,0 +1,71 @@
+"""Checks that what kinds.yaml says of kinds, sorts and remedies refers to what is there.
+
+Must not know what a part of a vehicle is (that is `crossparts`), nor which faults follow.
+"""
+
+from __future__ import annotations
+
+from diag.knowledge import schema
+from diag.knowledge.names import words
+from diag.knowledge.reader import Loc, Marked
+from diag.knowledge.referee import Referee
+
+__all__ = ["check_kinds", "check_sort"]
+
+_KINDS = ("wire", *schema.PART_KINDS)
+
+
+def check_kinds(referee: Referee) -> None:
+    """Every reference in kinds.yaml that does not hold."""
+    know = referee.know
+    marked = know.spots.files["kinds"]
+    for kind, modes in know.kinds.kinds.items():
+        if kind not in _KINDS:
+            referee.unknown(marked.place(("kinds", kind), key=True), kind, _KINDS, "kind of part")
+        for name, mode in modes.items():
+            _remedy(referee, marked, mode, ("kinds", kind, name, "remedy"))
+    for sort, made in know.kinds.sorts.items():
+        _sort(referee, marked, sort, made)
+    for verb, form in know.kinds.remedies.items():
+        for index, caution in enumerate(form.cautions):
+            if caution not in know.cautions:
+                at = marked.place(("remedies", verb, "cautions", index))
+                referee.unknown(at, caution, know.cautions, "caution")
+
+
+def _remedy(referee: Referee, marked: Marked, mode: schema.Mode, loc: Loc) -> None:
+    if mode.remedy not in referee.know.kinds.remedies:
+        referee.unknown(marked.place(loc), mode.remedy, referee.know.kinds.remedies, "remedy form")
+
+
+def _sort(referee: Referee, marked: Marked, sort: str, made: schema.PartSort) -> None:
+    """The kind that a sort is based on, and what that has."""
+    if made.based_on not in schema.PART_KINDS:
+        at = marked.place(("sorts", sort, "based-on"))
+        referee.unknown(at, made.based_on, schema.PART_KINDS, "kind of part")
+        return
+    modes = referee.know.kinds.kinds.get(made.based_on, {})
+    for index, name in enumerate(made.without):
+        if name not in modes:
+            referee.unknown(marked.place(("sorts", sort, "without", index)), name, modes, "mode")
+    for name, mode in made.modes.items():
+        _remedy(referee, marked, mode, ("sorts", sort, "modes", name, "remedy"))
+
+
+def check_sort(referee: Referee, name: str, part: schema.AnyPart) -> None:
+    """That a part is of the kind which its sort is based on."""
+    sorts = referee.know.kinds.sorts
+    if part.sort is None:
+        return
+    if part.sort not in sorts:
+        referee.known(part.sort, sorts, "sort of part", name, "sort")
+    elif sorts[part.sort].based_on in schema.PART_KINDS and sorts[part.sort].based_on != part.kind:
+        fitting = [sort for sort, made in sorts.items() if made.based_on == part.kind]
+        referee.say(
+            referee.know.spots.place(name, "sort"),
+            f"a `{part.sort}` is a {sorts[part.sort].based_on} and not a {part.kind}",
+            f"`{part.sort}`",
+            words(fitting) or f"no `sort`: there is none of a {part.kind}",
+            f"Give it `kind: {sorts[part.sort].based_on}`, or leave `sort` out.",
+            code="wrong-sort",
+        )

@@ -1,0 +1,122 @@
+"""Recorded jobs of a folder, read file by file, with what each must come to where that is written beside it.
+
+A file that cannot be read is a job with a problem: it never stops the others. Knows nothing of what is believed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from diag.errors import DiagError
+from diag.job.folder import SUFFIX
+from diag.job.journal import parse_journal, read_journal
+from diag.job.records import Record
+from diag.replay.forms import Expected
+
+__all__ = ["EXPECT", "Job", "expected_beside", "jobs_in", "parsed_job", "read_job", "shipped_jobs"]
+
+EXPECT = ".expect.yaml"
+"""Ending of the file beside `NAME.jsonl` that says what the job must come to."""
+_PACKAGE = Path(__file__).resolve().parent.parent
+_LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+
+@dataclass(frozen=True)
+class Job:
+    """A recorded job. `name` tells it from the others of its folder: the path below it, without ending. `messages`
+    of the reader; `problem`: why it cannot be used, else empty."""
+
+    name: str
+    path: str
+    records: tuple[Record, ...] = ()
+    expected: Expected | None = None
+    messages: tuple[str, ...] = ()
+    problem: str = ""
+
+    @property
+    def vehicle_file(self) -> str:
+        """The vehicle file that the job was recorded with; empty where it does not say."""
+        return str(self.records[0].fields.get("vehicle-file", "")) if self.records else ""
+
+
+def jobs_in(folder: Path) -> tuple[Job, ...]:
+    """Every job below a folder, by name. Raises DiagError where there is no such folder."""
+    if not folder.is_dir():
+        raise DiagError(f"{folder}: found no such folder; expected one with recorded jobs (NAME{SUFFIX}).")
+    paths = sorted(path for path in folder.rglob(f"*{SUFFIX}") if path.is_file())
+    return tuple(read_job(path, path.relative_to(folder).as_posix().removesuffix(SUFFIX)) for path in paths)
+
+
+def read_job(path: Path, name: str | None = None) -> Job:
+    """One job; what is wrong with its file, or the file beside it, stands in `problem`."""
+    own = path.name.removesuffix(SUFFIX) if name is None else name
+    try:
+        records, messages = read_journal(path)
+        expected = expected_beside(path)
+    except DiagError as error:
+        return Job(own, str(path), problem=str(error))
+    return Job(own, str(path), records, expected, messages)
+
+
+def parsed_job(name: str, path: str, content: bytes, beside: bytes | None) -> Job:
+    """The same from bytes that were read elsewhere; `beside`: those of the file that says what it must come to."""
+    try:
+        records, messages = parse_journal(content, path)
+        expected = _expected(beside, _beside(path)) if beside is not None else None
+    except DiagError as error:
+        return Job(name, path, problem=str(error))
+    return Job(name, path, records, expected, messages)
+
+
+def expected_beside(path: Path) -> Expected | None:
+    """What `NAME.expect.yaml` beside a job says; None where there is none. Raises DiagError where it cannot be
+    used."""
+    beside = Path(_beside(str(path)))
+    if not beside.exists():
+        return None
+    try:
+        return _expected(beside.read_bytes(), str(beside))
+    except OSError as error:
+        raise DiagError(f"{beside}: {error.strerror or error}; expected a file that can be read.") from error
+
+
+def shipped_jobs() -> Path:
+    """The folder of recorded jobs that come with the program: inside an installed package, or at the top of a
+    checkout. Raises DiagError if neither is there."""
+    for folder in (_PACKAGE / "_transcripts", _PACKAGE.parent / "transcripts"):
+        if folder.is_dir():
+            return folder
+    raise DiagError("the recorded jobs that come with the program are missing; name a FOLDER, or install it again.")
+
+
+def _beside(path: str) -> str:
+    return path.removesuffix(SUFFIX) + EXPECT
+
+
+def _expected(content: bytes, file: str) -> Expected:
+    try:
+        found = yaml.load(content.decode("utf-8"), Loader=_LOADER)
+    except (yaml.YAMLError, UnicodeDecodeError) as error:
+        mark = getattr(error, "problem_mark", None)
+        where = f"{file}:{mark.line + 1}:{mark.column + 1}" if mark is not None else f"{file}:1:1"
+        raise DiagError(
+            f"{where}: found something that is not YAML; expected `ends-at`, a list of remedies."
+        ) from error
+    if not isinstance(found, dict) or not _are_words(found.get("ends-at")):
+        raise DiagError(f"{file}:1:1: found no `ends-at`; expected a list of the remedies that cured, in order.")
+    not_at, causes = found.get("not-at", []), found.get("cause", [])
+    causes = [causes] if isinstance(causes, str) else causes
+    return Expected(
+        tuple(found["ends-at"]),
+        tuple(not_at) if _are_words(not_at) else (),
+        tuple(causes) if _are_words(causes) else (),
+        found["superseded-by"] if isinstance(found.get("superseded-by"), str) else "",
+    )
+
+
+def _are_words(found: Any) -> bool:
+    return isinstance(found, list) and all(isinstance(word, str) for word in found)

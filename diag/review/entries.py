@@ -1,0 +1,172 @@
+"""Judgements on one file by itself, entry by entry as it is written: sources, minutes, cautions, wording.
+
+Works on the marked content, so that a mistake elsewhere in the file hides nothing. Knows nothing of other files.
+"""
+
+from __future__ import annotations
+
+import re
+import string
+from collections.abc import Iterator
+from typing import Any
+
+from diag.errors import Problem, Severity
+from diag.knowledge.bridging import BRIDGED, UNPLUGGED
+from diag.knowledge.names import nearest, quoted, words
+from diag.knowledge.reader import Loc, Marked
+
+__all__ = ["FILLED_IN", "judge_entries"]
+
+FILLED_IN = ("part", "place", "marking", "wire")
+"""What the wording of a remedy of a kind may hold in braces."""
+_NO_SOURCE = {"", "-", "?", "??", "???", "fixme", "n/a", "na", "none", "no source", "source", "tbc", "tbd", "to do",
+              "todo", "unknown", "x", "xx", "xxx"}  # fmt: skip
+_RISKY = re.compile(
+    r"\b(unplug|disconnect the battery|bridge|jumper|run(ning)? the engine|engine running|start the engine|"
+    r"jack|under the vehicle|grind|weld|solder)",
+    re.IGNORECASE,
+)
+
+
+def judge_entries(marked: Marked, sort: str) -> Iterator[Problem]:
+    """What is wrong with the entries of a file; `sort` as in `json_schema.MODELS`, or `expect`."""
+    yield from _sources(marked)
+    for at, block in _blocks(marked.data, sort):
+        for index, check in enumerate(_list(block, "checks")):
+            yield from _check(marked, (*at, "checks", index), check)
+        for index, remedy in enumerate(_list(block, "remedies")):
+            yield from _remedy(marked, (*at, "remedies", index), remedy)
+        for index, rule in enumerate(_list(block, "rules")):
+            yield from _rule(marked, (*at, "rules", index), rule)
+    if sort == "kinds":
+        yield from _forms(marked)
+
+
+def _blocks(data: Any, sort: str) -> Iterator[tuple[Loc, dict[str, Any]]]:
+    if sort in ("circuit", "shared", "supply") and isinstance(data, dict):
+        yield (), data
+        for index, variant in enumerate(_list(data, "variants")):
+            yield ("variants", index), variant
+
+
+def _list(block: dict[str, Any], section: str) -> list[dict[str, Any]]:
+    found = block.get(section)
+    return [entry if isinstance(entry, dict) else {} for entry in found] if isinstance(found, list) else []
+
+
+def _at(
+    marked: Marked,
+    loc: Loc,
+    what: str,
+    found: str,
+    expected: str,
+    mend: str,
+    code: str,
+    severity: Severity = "warning",
+) -> Problem:
+    return Problem(marked.place(loc), what, found, expected, mend, code, severity)
+
+
+def _sources(marked: Marked) -> Iterator[Problem]:
+    for loc in sorted(marked.places, key=lambda loc: marked.places[loc]):
+        if loc and loc[-1] in ("source", "because"):
+            text = marked.get(loc)
+            if isinstance(text, str) and " ".join(text.lower().split()).strip(" .!:") in _NO_SOURCE:
+                if loc[-1] == "source":
+                    yield _at(
+                        marked, loc, "this is no source", quoted(text) if text else "nothing",
+                        "a standard, a book, `common practice, no source` or `from memory`",
+                        "Say where it is known from; `from memory` is honest too.", "no-source", "error",
+                    )  # fmt: skip
+                else:
+                    yield _at(
+                        marked, loc, "this gives no reason", quoted(text) if text else "nothing",
+                        "one sentence of why the finding means that", "Write it; it is shown when somebody asks why.",
+                        "no-reason", "error",
+                    )  # fmt: skip
+
+
+def _check(marked: Marked, loc: Loc, check: dict[str, Any]) -> Iterator[Problem]:
+    if "minutes" not in check:
+        yield _at(
+            marked, loc, "this check does not say how long it takes", "", "such as `minutes: 2 min`",
+            "Add `minutes:`; without it half a minute is taken.", "no-minutes",
+        )  # fmt: skip
+    operate = check.get("operate")
+    if isinstance(operate, dict) and "caution" not in check:
+        for control, doing in ((BRIDGED, "bridges two points"), (UNPLUGGED, "takes wires off")):
+            if control in operate:
+                yield _no_caution(marked, (*loc, "operate", control), f"this check {doing} and warns of nothing")
+        if operate.get("engine") == "running":
+            yield _no_caution(marked, (*loc, "operate", "engine"), "this check runs the engine and warns of nothing")
+
+
+def _no_caution(marked: Marked, loc: Loc, what: str) -> Problem:
+    return _at(
+        marked, loc, what, "", "a `caution`",
+        "Add `caution:` with what can hurt, such as `moving-parts`.", "no-caution",
+    )  # fmt: skip
+
+
+def _remedy(marked: Marked, loc: Loc, remedy: dict[str, Any]) -> Iterator[Problem]:
+    if "minutes" not in remedy:
+        yield _at(
+            marked, loc, "this remedy does not say how long it takes", "", "such as `minutes: 10 min`",
+            "Add `minutes:`; without it ten minutes are taken.", "no-minutes",
+        )  # fmt: skip
+    if not remedy.get("proof"):
+        yield _at(
+            marked, loc, "nothing proves this remedy", "", "`proof` with checks that show it worked",
+            "Add `proof: [check, ...]`.", "no-proof",
+        )  # fmt: skip
+    if not remedy.get("cautions"):
+        for index, step in enumerate(remedy.get("steps") or ()):
+            risky = _RISKY.search(step) if isinstance(step, str) else None
+            if risky is not None:
+                yield _at(
+                    marked, (*loc, "steps", index), "this step can hurt and the remedy warns of nothing",
+                    quoted(risky.group()), "`cautions` with what can hurt",
+                    "Add `cautions: [...]`, such as `battery-off-first`.", "no-caution",
+                )  # fmt: skip
+                return
+
+
+def _rule(marked: Marked, loc: Loc, rule: dict[str, Any]) -> Iterator[Problem]:
+    if rule.get("state") == "retired" and not rule.get("replaced-by"):
+        yield _at(
+            marked, (*loc, "state"), "a retired rule names no successor", "", "`replaced-by` with the id of a rule",
+            "Add `replaced-by:`, so that whoever meets the old id finds the new one.", "no-successor", "error",
+        )  # fmt: skip
+    if rule.get("state") in ("tested", "proven") and not rule.get("leads-there"):
+        yield _at(
+            marked, (*loc, "state"), f"nothing shows that this rule is {rule['state']}", quoted(str(rule["state"])),
+            "`leads-there` with a recorded job that fires it and ends at what it points to",
+            "Name such a job, or write `state: draft`.", "unearned-state", "error",
+        )  # fmt: skip
+    if rule.get("state") != "retired" and rule.get("replaced-by"):
+        yield _at(
+            marked, (*loc, "replaced-by"), "only a retired rule has a successor", quoted(str(rule.get("state"))),
+            "`state: retired`", "Retire it, or take `replaced-by` away.", "no-successor", "error",
+        )  # fmt: skip
+
+
+def _forms(marked: Marked) -> Iterator[Problem]:
+    """Braces in the wording of remedies that nothing fills in."""
+    forms = marked.data.get("remedies")
+    for name, form in forms.items() if isinstance(forms, dict) else ():
+        for loc in sorted(loc for loc in marked.places if loc[:2] == ("remedies", name)):
+            text = marked.get(loc)
+            if not isinstance(text, str) or not isinstance(form, dict):
+                continue
+            try:
+                fields = [field for _, field, _, _ in string.Formatter().parse(text) if field is not None]
+            except ValueError:
+                fields = [text]
+            for field in fields:
+                if field not in FILLED_IN:
+                    yield _at(
+                        marked, loc, "nothing fills in these braces", quoted(f"{{{field}}}"),
+                        words(f"{{{word}}}" for word in FILLED_IN),
+                        nearest(field, FILLED_IN) or "Use one of these, or write the words out.",
+                        "odd-braces", "error",
+                    )  # fmt: skip

@@ -1,0 +1,265 @@
+"""Judgements on rules by their conditions alone: those that never fire, contradict or repeat each other, or push a
+cause beyond recall.
+
+Needs no network. Knows nothing of recorded jobs or files.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from itertools import combinations
+
+from diag.errors import Place
+from diag.knowledge import schema
+from diag.knowledge.names import quoted, words
+from diag.reason.ruled import Grounded, ground, weighed
+from diag.review.recall import push_beyond_recall
+from diag.review.slips import Slips
+from diag.review.spaces import Met, Spaces, believable, spelt_value
+
+__all__ = ["judge_rules"]
+
+
+@dataclass(frozen=True)
+class _Read:
+    """A live rule with what its own conditions ask for and what it does to causes."""
+
+    rule: schema.Rule
+    met: Met
+    effects: Mapping[str, float]
+
+    @property
+    def id(self) -> str:
+        return self.rule.id
+
+    @property
+    def others(self) -> frozenset[tuple[str, str]]:
+        """Effects that weigh nothing."""
+        return frozenset(
+            (kind, name)
+            for effect in self.rule.then
+            for kind, name in (("establish", effect.establish), ("ask", effect.ask), ("warn", effect.warn),
+                               ("stop", effect.stop))
+            if name is not None
+        )  # fmt: skip
+
+
+def judge_rules(slips: Slips) -> frozenset[str]:
+    """Report every rule that never fires, opposes or repeats another one, or takes part in a push beyond recall.
+    Returns those that never fire."""
+    spaces = Spaces(slips.know)
+    live = [rule for rule in slips.know.rules.values() if rule.state != "retired"]
+    read = [_Read(rule, spaces.met(rule.when), _effects(rule)) for rule in live]
+    ways: dict[str, list[Grounded]] = {}
+    for grounded in ground(live):
+        ways.setdefault(grounded.rule_id, []).append(grounded)
+    for one in read:
+        _inside(slips, one)
+    sound = [one for one in read if _reaches(slips, spaces, one, ways.get(one.id, []))]
+    for name, symptom in slips.know.symptoms.items():
+        for index, way in enumerate(symptom.shows):
+            _conditions(slips, spaces, name, way, ("shows", index))
+    for first, second in _alike(sound):
+        _compare(slips, first, second)
+    push_beyond_recall(slips, spaces, {one.id: one.effects for one in sound}, ways)
+    return frozenset(one.id for one in read) - {one.id for one in sound}
+
+
+def _effects(rule: schema.Rule) -> dict[str, float]:
+    return {cause: weight for cause, weight in map(weighed, rule.then) if cause}
+
+
+# ---------------------------------------------------------------- one rule
+
+
+def _inside(slips: Slips, one: _Read) -> None:
+    """Report where a rule's effects disagree among themselves, or say nothing."""
+    seen: dict[str, tuple[int, schema.Conclusion]] = {}
+    for index, effect in enumerate(one.rule.then):
+        cause, weight = weighed(effect)
+        if not cause:
+            continue
+        at = slips.place(one.id, "then", index)
+        if cause in seen:
+            before = weighed(seen[cause][1])[1]
+            if (before > 1) != (weight > 1):
+                slips.say(
+                    at,
+                    "one rule both points to a cause and clears it",
+                    quoted(cause),
+                    "one of the two",
+                    "Take one of them away, or make two rules with different conditions.",
+                    code="contradiction",
+                    severity="error",
+                )
+            else:
+                slips.say(
+                    at, "a rule speaks of one cause twice", quoted(cause), "each cause once", "Take one of them away.",
+                    code="given-twice",
+                )  # fmt: skip
+        seen.setdefault(cause, (index, effect))
+
+
+def _conditions(
+    slips: Slips, spaces: Spaces, name: str, when: Iterable[schema.Condition], at: tuple[str | int, ...]
+) -> bool:
+    """Whether the conditions of a rule or complaint can all be met; else that is told at the first that cannot."""
+    before: dict[str, list[schema.Condition]] = {}
+    for index, condition in enumerate(when):
+        check = slips.know.checks.get(condition.check or "")
+        if check is None:
+            continue
+        place = slips.place(name, *at, index)
+        if not spaces.met([condition]).possible:
+            low, high = believable(check.unit, slips.know.vehicle.system_v)
+            if check.kind == "measure":
+                span = f"{low:g} to {high:g} {check.unit}" if high < 1e9 else f"{low:g} {check.unit} or more"
+                slips.say(
+                    place, "no reading can be like that, so this never holds", _spelt(condition),
+                    f"a bound within {span}", "Correct the number; it is in the check's unit.",
+                    code="out-of-range", severity="error",
+                )  # fmt: skip
+            else:
+                known = words(sorted({spelt_value(value) for value in spaces.answers(check.id)}))
+                slips.say(
+                    place, f"`{check.id}` is never answered like that, so this never holds", _spelt(condition), known,
+                    "Use a word that this check can be answered with.", code="never-holds", severity="error",
+                )  # fmt: skip
+            return False
+        same = before.setdefault(check.id, [])
+        if not spaces.met([*same, condition]).possible:
+            slips.say(
+                place, f"two conditions on `{check.id}` exclude each other, so this never holds",
+                f"{_spelt(condition)} beside {' and '.join(map(_spelt, same))}", "conditions that one answer can meet",
+                "Take one of them away, or make two rules.", code="excludes-itself", severity="error",
+            )  # fmt: skip
+            return False
+        if same and spaces.met(same).within(spaces.met([condition])):
+            slips.say(
+                place, "this condition adds nothing to the one before it", _spelt(condition), "",
+                "Take it away.", code="idle-condition",
+            )  # fmt: skip
+        same.append(condition)
+    return True
+
+
+def _spelt(condition: schema.Condition) -> str:
+    tests = condition.model_dump(by_alias=True, exclude_none=True, exclude={"check", "established"})
+    return ", ".join(
+        f"`{key} {value:g}`" if isinstance(value, float)
+        else f"`{key} {' to '.join(format(edge, 'g') for edge in value)}`" if isinstance(value, tuple | list)
+        else f"`{key}: {value}`"
+        for key, value in tests.items()
+    )  # fmt: skip
+
+
+def _reaches(slips: Slips, spaces: Spaces, one: _Read, ways: list[Grounded]) -> bool:
+    """Whether a rule can fire at all."""
+    if not _conditions(slips, spaces, one.id, one.rule.when, ("when",)):
+        return False
+    needed = [(index, condition.established) for index, condition in enumerate(one.rule.when) if condition.established]
+    makers = {effect.establish for rule in slips.know.rules.values() if rule.state != "retired" for effect in rule.then}
+    if not needed or any(word not in makers for _, word in needed):
+        return True  # an unknown word is told where references are checked
+    if any(_rests_on_itself(slips, word) for _, word in needed):
+        return False  # and so is a ring
+    if any(spaces.met(c for conditions in way.conditions.values() for c in conditions).possible for way in ways):
+        return True
+    index, word = needed[0]
+    if ways:
+        behind = sorted({rule.id for rule in slips.know.rules.values() if any(e.establish == word for e in rule.then)})
+        slips.say(
+            slips.place(one.id, "when", index), "what must be established first needs other answers than this rule",
+            f"{quoted(word or '')}, established by {words(behind)}", "conditions that hold together with theirs",
+            "Compare the conditions on the checks that both name.", code="dead-chain", severity="error",
+        )  # fmt: skip
+    else:
+        slips.say(
+            slips.place(one.id, "when", index), "no chain of rules ever establishes this", quoted(word or ""),
+            "a conclusion whose rules can fire", "Mend the rules that establish it.",
+            code="dead-chain", severity="error",
+        )  # fmt: skip
+    return False
+
+
+def _rests_on_itself(slips: Slips, word: str) -> bool:
+    """Whether a conclusion is needed to establish itself."""
+    seen: set[str] = set()
+    queue = [word]
+    while queue:
+        wanted = queue.pop()
+        for rule in slips.know.rules.values():
+            if rule.state != "retired" and any(effect.establish == wanted for effect in rule.then):
+                needed = {condition.established for condition in rule.when if condition.established} - seen
+                if word in needed:
+                    return True
+                seen |= needed
+                queue += sorted(needed)
+    return False
+
+
+# ---------------------------------------------------------------- two rules
+
+
+def _alike(read: list[_Read]) -> Iterator[tuple[_Read, _Read]]:
+    """Pairs that speak of a cause in common, or ask for the same checks and words: only those can oppose or repeat."""
+    groups: dict[object, list[_Read]] = {}
+    for one in read:
+        for cause in one.effects:
+            groups.setdefault(cause, []).append(one)
+        groups.setdefault((frozenset(one.met.answers), one.met.words), []).append(one)
+    seen: set[tuple[str, str]] = set()
+    for group in groups.values():
+        for first, second in combinations(group, 2):
+            if (first.id, second.id) not in seen:
+                seen.add((first.id, second.id))
+                yield first, second
+
+
+def _compare(slips: Slips, first: _Read, second: _Read) -> None:
+    inward, outward = second.met.within(first.met), first.met.within(second.met)
+    if not inward and not outward:
+        return
+    narrow, wide = (second, first) if inward else (first, second)
+    told, other = (narrow, wide) if slips.own(narrow.id) else (wide, narrow)
+    opposed = [c for c in told.effects if c in other.effects and (told.effects[c] > 1) != (other.effects[c] > 1)]
+    where = f"`{other.id}` at {slips.place(other.id)}"
+    if inward and outward:
+        for cause in opposed:
+            slips.say(
+                _effect_at(slips, told, cause), "two rules with the same conditions say the opposite of one cause",
+                f"{quoted(cause)} here and in {where}", "one of the two", "Take one away, or narrow its conditions.",
+                code="contradiction", severity="error",
+            )  # fmt: skip
+        if not opposed and (slips.kin(told.id, other.id) or told.effects == other.effects):
+            same = told.effects == other.effects and told.others == other.others
+            slips.say(
+                slips.place(told.id, "id"),
+                "another rule has the same conditions and the same effects" if same
+                else "another rule has the same conditions",
+                where, "each rule once" if same else "one rule with all its effects",
+                "Take one away." if same else "Put the effects together, or tell the conditions apart.",
+                code="duplicate-rule" if same else "same-conditions",
+            )  # fmt: skip
+        return
+    if narrow.met.answers.keys() == wide.met.answers.keys() and narrow.met.words == wide.met.words:
+        for cause in opposed:  # with a check more the narrower one has evidence of its own, and may well disagree
+            slips.say(
+                _effect_at(slips, told, cause),
+                f"a {'wider' if told is narrow else 'narrower'} rule on the same checks says the opposite of it",
+                f"{quoted(cause)} here and in {where}", "rules that agree where both hold",
+                "Where both hold only one counts: part their conditions, so that never both do.", code="opposed",
+            )  # fmt: skip
+    weights = narrow.effects.items() <= wide.effects.items() and narrow.others <= wide.others
+    if weights and not opposed and told is narrow:
+        slips.say(
+            slips.place(told.id, "id"), "a rule with fewer conditions says all of this already", where,
+            "something that the wider rule does not say", "Take it away, or give it an effect of its own.",
+            code="adds-nothing",
+        )  # fmt: skip
+
+
+def _effect_at(slips: Slips, one: _Read, cause: str) -> Place:
+    index = next(i for i, effect in enumerate(one.rule.then) if weighed(effect)[0] == cause)
+    return slips.place(one.id, "then", index)
