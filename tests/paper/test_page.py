@@ -123,7 +123,9 @@ def test_the_page_holds_everything_that_the_markdown_log_tells(double: Opened, p
             for one in stage.candidates
             for line in strongest(stage, one.id)
         ),
-        _texts(report.versions),
+        (report.versions.tool, report.versions.engine, report.versions.knowledge, report.versions.changes),
+        (report.versions.tool_now, report.versions.engine_now, report.versions.knowledge_now),
+        [layer.called for layer in report.versions.layers_now],
         report.open_items,
         report.vehicle.alterations,
     ]
