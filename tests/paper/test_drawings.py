@@ -12,26 +12,35 @@ from typing import Any
 import pytest
 
 from diag.log.export import open_job
+from diag.log.replayed import Replayed
+from diag.log.report import Report
 from diag.paper.drawings import Drawn, drawings_of
 from diag.paper.found import faults_of, suspicions_of, tally_of
 from diag.reason.reasoner import Reasoner
-from tests.log.jobs import TRANSCRIPTS, ZONE, complaint, horn_sounds, write_job
+from tests.log.jobs import ZONE, complaint, horn_sounds, write_job
 
 
-def drawn(reasoner: Reasoner, path: Path) -> tuple[dict[str, Drawn], tuple[str, ...]]:
+Both = tuple[dict[str, Drawn], tuple[str, ...]]
+
+
+def drawn(reasoner: Reasoner, path: Path) -> Both:
     """Drawings of a job by circuit, and what was not drawn."""
     found, left_out = drawings_of(*open_job(path, reasoner=reasoner, zone=ZONE))
     return {one.id.removeprefix("drawing-"): one for one in found}, left_out
 
 
 @pytest.fixture(scope="module")
-def double(reasoner: Reasoner) -> dict[str, Drawn]:
-    """A job with two faults in two circuits, both cured."""
-    return drawn(reasoner, TRANSCRIPTS / "double-fault.jsonl")[0]
+def both(double: tuple[Replayed, Report]) -> Both:
+    """Drawings of a job with two faults in two circuits, both cured, and what was not drawn."""
+    found, left_out = drawings_of(*double)
+    return {one.id.removeprefix("drawing-"): one for one in found}, left_out
 
 
-def test_each_fault_is_drawn_in_its_circuit_as_it_was_before_its_cure(double: dict[str, Drawn]) -> None:
+def test_each_fault_is_drawn_in_its_circuit_as_it_was_before_its_cure(
+    both: Both,
+) -> None:
     """The drawing shows the vehicle on which the answers were given."""
+    double = both[0]
     assert list(double) == ["turn-signals", "oil-warning"]
     turn, oil = double["turn-signals"], double["oil-warning"]
     assert turn.operate == "key off, hazard on" and oil.operate == "key on"
@@ -41,9 +50,11 @@ def test_each_fault_is_drawn_in_its_circuit_as_it_was_before_its_cure(double: di
         assert one.svg.count(">FAULT 1<") == 1 and ">! FAULT 1: " in one.svg
 
 
-def test_readings_are_marked_with_their_numbers_where_they_were_taken(double: dict[str, Drawn]) -> None:
+def test_readings_are_marked_with_their_numbers_where_they_were_taken(
+    both: Both,
+) -> None:
     """From the drawing to the log and back by the number."""
-    oil = double["oil-warning"]
+    oil = both[0]["oil-warning"]
     words = re.findall(r">([^<>]+)</text>", oil.svg)
     assert {"17 12.44 V", "18 0.02 V", "16 dark"} <= set(words)
     assert oil.svg.count('r="1.55"') >= 2  # a ring round both terminals that were probed
@@ -96,10 +107,9 @@ def test_a_remedy_that_failed_its_proof_found_nothing(reasoner: Reasoner, tmp_pa
     assert (tally.done, tally.proved) == (1, 0) and all(fault.done is None for fault in faults_of(report))
 
 
-def test_a_look_in_passing_draws_no_circuit(reasoner: Reasoner) -> None:
+def test_a_look_in_passing_draws_no_circuit(both: Both) -> None:
     """One healthy look at the charge tell-tale is no reason for a drawing of the charging; it is named instead."""
-    _, left_out = drawn(reasoner, TRANSCRIPTS / "double-fault.jsonl")
-    assert left_out == ("Charging and its tell-tale",)
+    assert both[1] == ("Charging and its tell-tale",)
 
 
 def test_of_the_whole_vehicle_only_circuits_with_something_odd_are_drawn(reasoner: Reasoner, tmp_path: Path) -> None:
@@ -125,10 +135,12 @@ def test_of_the_whole_vehicle_only_circuits_with_something_odd_are_drawn(reasone
     assert "Stop, tail and number-plate lamps" in left_out
 
 
-def test_large_drawings_are_cut_into_pieces_that_fit_paper_and_overlap(double: dict[str, Drawn]) -> None:
+def test_large_drawings_are_cut_into_pieces_that_fit_paper_and_overlap(
+    both: Both,
+) -> None:
     """Each piece is no wider than A4 less its margins, no higher than Letter; together they show everything, at no
     less than six tenths of the size."""
-    turn = double["turn-signals"]
+    turn = both[0]["turn-signals"]
     size = re.search(r'width="([\d.]+)mm"[^>]*height="([\d.]+)mm"', turn.svg)
     assert size is not None and turn.size == "large" and len(turn.pieces) == 2
     wide, high = (float(n) * 96 / 25.4 for n in size.groups())
@@ -140,4 +152,4 @@ def test_large_drawings_are_cut_into_pieces_that_fit_paper_and_overlap(double: d
     first, second = (piece.box for piece in turn.pieces)
     assert first[0] == first[1] == 0 and abs(first[2] - wide) < 1 and abs(second[1] + second[3] - high) < 1
     assert second[1] < first[1] + first[3] - 20, "they overlap, so that a wire can be followed across"
-    assert double["oil-warning"].size == "small" and not double["oil-warning"].pieces
+    assert both[0]["oil-warning"].size == "small" and not both[0]["oil-warning"].pieces

@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 
 from diag.log.export import open_job
+from diag.log.replayed import Replayed
+from diag.log.report import Report
 from diag.paper.owner import as_owner
 from diag.paper.parts import as_parts
 from diag.reason.reasoner import Reasoner
@@ -30,9 +32,9 @@ def parts(reasoner: Reasoner, path: Path) -> str:
     return as_parts(*open_job(path, reasoner=reasoner, zone=ZONE))
 
 
-def test_the_owner_reads_what_was_wrong_done_open_and_what_to_watch(reasoner: Reasoner) -> None:
+def test_the_owner_reads_what_was_wrong_done_open_and_what_to_watch(double: tuple[Replayed, Report]) -> None:
     """In this order, and in words that need no wiring diagram."""
-    page = owner(reasoner, TRANSCRIPTS / "double-fault.jsonl")
+    page = Page(as_owner(*double))
     heads = [element.text.strip() for element in page.all("h2")]
     assert heads == ["What was wrong", "What was done", "What is still open", "What to watch"]
     assert "You told us: Turn lamps lit steadily, no flashing." in page.text
@@ -73,9 +75,9 @@ def test_dangers_are_named_for_what_the_vehicle_has(reasoner: Reasoner, tmp_path
     assert "earth clamp comes off" in page.text
 
 
-def test_the_parts_list_names_what_each_work_calls_for(reasoner: Reasoner) -> None:
+def test_the_parts_list_names_what_each_work_calls_for(double: tuple[Replayed, Report]) -> None:
     """And says so where nobody wrote down what a work needs, with what the work is on."""
-    text = parts(reasoner, TRANSCRIPTS / "double-fault.jsonl")
+    text = as_parts(*double)
     done = text[text.index("## For what was carried out") : text.index("## To order")]
     assert "Renew the flasher unit" in done and "which is on: Flasher unit" in done
     assert re.search(r"- \[ \] wire 0\.75 mm², blue/green", done)
