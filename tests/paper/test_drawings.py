@@ -19,7 +19,6 @@ from diag.paper.found import faults_of, suspicions_of, tally_of
 from diag.reason.reasoner import Reasoner
 from tests.log.jobs import ZONE, complaint, horn_sounds, write_job
 
-
 Both = tuple[dict[str, Drawn], tuple[str, ...]]
 
 
