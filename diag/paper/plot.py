@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import drawsvg as svg
 
@@ -200,6 +201,15 @@ class _Paper:
             group.append(_marker(line.place, self._x(i), self._y(line.values[i])))
         return group
 
+    def _spots(self, line: _Line) -> list[tuple[float, float, float]]:
+        """Where a line runs, every millimetre: x, y, and half of the height that it takes."""
+        points = [(self._x(i), self._y(line.values[i])) for i in sorted(self._columns_drawn())]
+        spots = [(x, y, 1.0) for x, y in points]
+        for (x1, y1), (x2, y2) in pairwise(points):
+            count = max(1, round(max(abs(x2 - x1), abs(y2 - y1))))
+            spots += [(x1 + (x2 - x1) * n / count, y1 + (y2 - y1) * n / count, 0.3) for n in range(1, count)]
+        return spots
+
     def _letters(self) -> list[svg.DrawingElement]:
         """The letters of lines that end together side by side at the right edge; and each at its peak where its line
         ends far below that."""
@@ -217,13 +227,13 @@ class _Paper:
             y = min(self._y(group[0].values[last]) + 1.0, self._y(0) - 1.0)
             for n, text in enumerate(reversed(rows)):  # upwards, clear of the axis
                 out.append(_text(text, self._x(last) + 2.4, y - n * _LETTERS * 1.15, "start", _LETTERS, bold=True))
-        taken = [(self._x(i), self._y(line.values[i]), 1.0) for line in self._lines for i in self._columns_drawn()]
+        taken = [spot for line in self._lines for spot in self._spots(line)]
         for line in self._lines:
             at = max(self._columns_drawn(), key=lambda i: line.values[i])
             if line.values[at] - line.values[last] < _FALLS:
                 continue
             x, y = self._x(at), self._y(line.values[at]) - 1.6 - _LETTERS / 2
-            while y > 2.5 and any(abs(x - a) < 2.0 and abs(y - b) < _LETTERS / 2 + half for a, b, half in taken):
+            while y > 2.5 and any(abs(x - a) < 1.4 and abs(y - b) < _LETTERS / 2 + half for a, b, half in taken):
                 y -= 0.5
             taken.append((x, y, _LETTERS / 2))
             out.append(_text(line.letter, x, y + _LETTERS * 0.36, "middle", _LETTERS, bold=True))
