@@ -118,6 +118,8 @@ class Adding:
         with trial(plan, self.layers) as tried:
             jobs = earlier_jobs(self.layers, str(self.job) if self.job is not None else "")
             own = (self.vehicle, copy) if self.job is not None else None
+            if own is None:
+                self._open(self.vehicle, tried)  # tells what is wrong with causes; no job of its own would
             effects = effects_of(
                 draft,
                 own,

@@ -14,7 +14,7 @@ from typing import Any
 from diag.author.draft import Draft
 from diag.author.narrowed import narrowed
 from diag.errors import DiagError
-from diag.job.folder import jobs_folder
+from diag.job.folder import list_jobs
 from diag.job.records import Record
 from diag.job.state import replay
 from diag.knowledge.assemble import Knowledge
@@ -22,7 +22,7 @@ from diag.knowledge.layers import Layer
 from diag.knowledge.load import load_knowledge
 from diag.reason.reasoner import Reasoner
 from diag.replay.forms import Outcome
-from diag.replay.jobs import Job, jobs_in, shipped_jobs
+from diag.replay.jobs import Job, jobs_in, read_job, shipped_jobs
 from diag.replay.outcome import Difference, compare, outcome
 from diag.talk.opening import known_vehicle
 
@@ -31,6 +31,8 @@ __all__ = ["Effects", "Opener", "earlier_jobs", "effects_of", "ends_right"]
 Opener = Callable[[Path, Sequence[Layer]], Reasoner]
 """Opens the reasoner of a vehicle file on these layers."""
 Progress = Callable[[float, str], None]
+_MOST_OWN = 200
+"""Newest of the person's own jobs that are looked at; `diag replay` goes through all."""
 _LESS = 0.05
 """A chance of what cured it that moves by so much is told."""
 
@@ -62,11 +64,12 @@ def ends_right(own: Outcome, remedy: str) -> bool:
 
 
 def earlier_jobs(layers: Sequence[Layer], but: str = "") -> list[Job]:
-    """Recorded jobs of all layers and the person's own closed ones; `but`: the path of one that is left out."""
+    """Recorded jobs of all layers and the newest of the person's own closed ones; `but`: the path of one that is
+    left out."""
     folders = [shipped_jobs(), *(layer.folder / "jobs" for layer in layers if layer.origin != "shipped")]
     found = [job for folder in folders if folder.is_dir() for job in jobs_in(folder)]
-    if jobs_folder().is_dir():
-        found += [job for job in jobs_in(jobs_folder()) if job.path != but and _closed(job)]
+    own = [path for path in list_jobs() if not but or path.resolve() != Path(but).resolve()]
+    found += [job for job in map(read_job, own[:_MOST_OWN]) if _closed(job)]
     return [job for job in found if job.records and not job.problem]
 
 

@@ -7,11 +7,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from diag.author.filled import Filled, numbered, numbers_of, text_asked
+from diag.author.filled import Filled, numbered, numbers_of, reading, text_asked
 from diag.author.naming import named_like, near_names, operate_read, slug, subjects
 from diag.author.signs import Cure, Sign
 from diag.author.weighing import Scene, matched_causes
-from diag.circuit.faults import Cause
+from diag.circuit.faults import Cause, possible_faults
 from diag.fit.interview import Asked
 from diag.knowledge import schema
 from diag.knowledge.names import words
@@ -27,7 +27,7 @@ _OFTEN_WORDS = {
     "sometimes": "sometimes",
     "often": "often, a usual fault of it",
 }
-_MOST = 5
+_MOST, _ALIKE = 5, 60
 _UNITS = {"ohm": "ohm", "volts": "V"}
 
 
@@ -41,6 +41,8 @@ class Fault:
         self.scene = Scene(reasoner, signs, right)
         self.base: Cause | None = None
         self.own = False
+        self.extra: str | None = None
+        """A fault that the part can have though it is too seldom to be one of every such part."""
         self.at: dict[str, str] = {}
         self.held: frozenset[int] = frozenset()
         self.controls: dict[str, tuple[str, ...]] = {}
@@ -52,18 +54,20 @@ class Fault:
     @property
     def new(self) -> bool:
         """Whether the files do not know it yet."""
-        return self.own or bool(self.at) or bool(self.value)
+        return self.own or self.extra is not None or bool(self.at) or bool(self.value)
 
     @property
     def like(self) -> str | None:
-        """The derived cause whose readings it shows."""
+        """The fault of its part whose readings it shows."""
+        if self.extra is not None:
+            return self.extra
         return self.base.id if self.base is not None and self.base.electrical else None
 
     def path(self, cure: Cure | None, text: str, circuit: str, above: str | None) -> Iterator[Asked]:
         """Cause, then what is particular about it. `text`: what the person said of it."""
         yield from self._cause(cure, text, above)
         if self.own:
-            yield from self._likeness()
+            yield from self._likeness(text)
         if self.like is not None and self.reasoner.predictor is not None:
             yield from self._when()
             yield from self._amount()
@@ -96,11 +100,14 @@ class Fault:
                 )
             )
             faults = self._faults_of(self.filled["subject"])
-            choices = {cause.id: cause.title for cause in faults} | {"own": "in another way"}
+            choices = {cause.id: cause.title for cause in faults} | self._extras(self.filled["subject"])
+            choices["own"] = "in another way"
             yield self.filled.put(Asked("how", "How had it failed?", next(iter(choices)), choices))
             chosen = self.filled["how"]
         self.own = chosen == "own"
-        if not self.own:
+        if chosen not in self.reasoner.index and not self.own:
+            self.extra = chosen
+        elif not self.own:
             self.base = self.reasoner.causes[self.reasoner.index[chosen]]
 
     def _proposed(self, cure: Cure | None, text: str) -> list[str]:
@@ -119,12 +126,32 @@ class Fault:
         found = [cause for cause in self.reasoner.causes if cause.subject == subject and cause.of is None]
         return sorted(found, key=lambda cause: -cause.frequency)[: _MOST + 2]
 
+    def _extras(self, subject: str) -> dict[str, str]:
+        """Faults of a part that are of no use without a value of their own, such as a lamp of other watts."""
+        predictor = self.reasoner.predictor
+        if predictor is None or not subject:
+            return {}
+        able = possible_faults(self.reasoner.knowledge, predictor.network, [subject])
+        title = subjects(self.reasoner.knowledge)[subject]
+        return {
+            name: f"{title}: {self._mode_title(subject, one.mode)}"
+            for name, one in able.items()
+            if name not in self.reasoner.index and "factor" in one.takes
+        }
+
+    def _mode_title(self, subject: str, mode: str) -> str:
+        part = self.reasoner.knowledge.parts.get(subject)
+        form = self.reasoner.knowledge.kinds.kinds.get(part.kind if part is not None else "", {}).get(mode)
+        return form.title if form is not None else mode.replace("-", " ")
+
     def _title_of(self, cause: str) -> str:
         return self.reasoner.causes[self.reasoner.index[cause]].title
 
-    def _likeness(self) -> Iterator[Asked]:
+    def _likeness(self, text: str) -> Iterator[Asked]:
         """What a cause of one's own shows: without a likeness no lamp or meter would change with it."""
-        near = self.scene.explainers(_MOST)
+        every = self.scene.explainers(_ALIKE)
+        near = [name for name in matched_causes(self.scene, text, _ALIKE) if name in every][: _MOST // 2 + 1]
+        near = list(dict.fromkeys([*near, *every]))[:_MOST]
         subject = self.filled.values.get("subject")
         if subject:
             near = list(dict.fromkeys([*(c.id for c in self._faults_of(subject) if c.electrical), *near]))[:_MOST]
@@ -204,6 +231,9 @@ class Fault:
 
     def _amount(self) -> Iterator[Asked]:
         """The value of a fault that has one: a resistance, or how many times too small or large."""
+        if self.extra is not None:
+            yield from self._factor(self.extra.split(".")[0], None)
+            return
         assert self.base is not None
         mode = self.reasoner.knowledge.kinds.kinds.get(self.base.kind, {}).get(self.base.mode)
         if mode is None:
@@ -218,20 +248,22 @@ class Fault:
                     self.value = {key: f"{given:g} {unit}"}
                 return
         if mode.factor is not None:
-            yield from self._factor(mode.factor)
+            yield from self._factor(self.base.subject, mode.factor)
 
-    def _factor(self, usual: float) -> Iterator[Asked]:
-        assert self.base is not None
-        part = self.reasoner.knowledge.parts.get(self.base.subject)
+    def _factor(self, subject: str, usual: float | None) -> Iterator[Asked]:
+        """How many times too small or large; of a lamp its watts. `usual`: what goes without saying."""
+        part = self.reasoner.knowledge.parts.get(subject)
         if isinstance(part, schema.LampPart):
             watts = part.test_w
-            typical = f"{watts * usual:.3g} W"
-            yield self.filled.put(Asked("value", "Of how many watts?", typical, {}, None, None, "W", 0.1, 500))
-            factor = parse_quantity(self.filled["value"], "W", bare=True) / watts
+            note = f"the right one draws {watts:g} W"
+            typical = f"{watts * usual:.3g}" if usual is not None else ""
+            yield self.filled.put(text_asked("value", "Of how many watts?", typical, note=note, accept=reading("W")))
+            factor = float(self.filled["value"] or watts) / watts
         else:
-            yield self.filled.put(text_asked("value", "How many times the right value?", f"{usual:g}", accept=_times))
-            factor = float(self.filled["value"] or usual)
-        if abs(factor / usual - 1) > 0.005:
+            typical = f"{usual:g}" if usual is not None else ""
+            yield self.filled.put(text_asked("value", "How many times the right value?", typical, accept=_times))
+            factor = float(self.filled["value"] or usual or 1.0)
+        if usual is None or abs(factor / usual - 1) > 0.005:
             self.value = {"factor": float(f"{factor:.4g}")}
 
     # ------------------------------------------------------------ what it is called
@@ -239,14 +271,16 @@ class Fault:
     def _title(self, text: str) -> str:
         if self.own and text:
             return _capital(text)
-        if self.base is None:
+        if self.base is None and self.extra is None:
             return ""
         held = ", ".join(f"{_said(c)} {p}" for c, p in self.at.items())
         amount = self.filled.values.get("value", "") if self.value else ""
-        if amount and "factor" in self.value and not amount.endswith("W"):
-            amount = f"{amount} times the right value"
+        if amount and "factor" in self.value:
+            lamp = isinstance(self.reasoner.knowledge.parts.get(self.subject), schema.LampPart)
+            amount = f"{amount} W" if lamp else f"{amount} times the right value"
         more = [f"only with {held}"] if held else []
-        return ", ".join([self.base.title, *([amount] if amount else []), *more])
+        title = self.base.title if self.base is not None else self._extras(self.subject).get(self.extra or "", "")
+        return ", ".join([title, *([amount] if amount else []), *more])
 
     def _subject(self, text: str, circuit: str) -> str:
         if self.base is not None:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from diag.fit.interview import Answers, Asked, read_answer
 from diag.knowledge.units import UnitError, parse_quantity
 
-__all__ = ["LONGEST", "Filled", "numbered", "numbers_of", "text_asked"]
+__all__ = ["LONGEST", "Filled", "numbered", "numbers_of", "reading", "text_asked"]
 
 LONGEST = 400
 """Letters of a text that is typed: what a file takes, less what is put around it."""

@@ -38,6 +38,11 @@ class Mending:
             subject = plan.id.partition(".")[0]
             return plan if plan.id in self.reasoner.knowledge.remedies or subject == self.fault.subject else None
         base = self.fault.base
+        if self.fault.extra is not None:  # as any other fault of that part for which it is renewed
+            plans = [plan for plan in self.reasoner.remedies.values() if plan.id == f"{self.fault.subject}.renew"]
+            causes = [c for c in self.reasoner.causes if c.subject == self.fault.subject]
+            plans += [self.reasoner.remedies[self.reasoner.remedy_of[self.reasoner.index[c.id]]] for c in causes]
+            return plans[0] if plans else None
         if base is None or self.fault.own:
             return None
         return self.reasoner.remedies[self.reasoner.remedy_of[self.reasoner.index[base.id]]]

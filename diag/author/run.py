@@ -154,7 +154,7 @@ class Run:
 
     def _conditions(self) -> Iterator[Asked]:
         scene, fault = self.fault.scene, self.fault
-        mine = scene.shown_by(fault.base.id if fault.base else None, fault.at, fault.held)
+        mine = scene.shown_by(fault.like, fault.at, fault.held)
         usual = scene.telling(mine, self._own(), by_eye=fault.own)
         every = scene.every
         lines = [condition_words(sign.step, sign.condition) for sign in every]
@@ -248,10 +248,12 @@ class Run:
         if not fault.new:
             assert fault.base is not None
             return fault.base.id
-        mode = fault.base.id.split(".", 1)[1] if fault.base is not None and not fault.own else slug(fault.title)
-        mode = "-".join([mode, *(f"only-{p}" for p in fault.at.values())]) if not fault.own else mode
-        known = {*self.taken, *self.guide.reasoner.index}
-        return free_id(f"{fault.subject}.{mode}", known)
+        known = fault.extra or (fault.base.id if fault.base is not None and not fault.own else None)
+        mode = slug(fault.title)
+        if known is not None:
+            amount = [slug(f"{value:g}" if isinstance(value, float) else str(value)) for value in fault.value.values()]
+            mode = "-".join([known.split(".", 1)[1], *amount, *(f"only-{p}" for p in fault.at.values())])
+        return free_id(f"{fault.subject}.{mode}", {*self.taken, *self.guide.reasoner.index})
 
     def _checked(self, signs: Sequence[Sign]) -> _Checked:
         """New checks that the rule needs, and its conditions: what was seen of one's own accord becomes a check, and

@@ -29,6 +29,8 @@ __all__ = [
     "written_factor",
 ]
 
+_SOUND = 0.25
+"""A healthy vehicle gives an answer that it gives with at least this share of its best chance."""
 _SHIFT = 0.4
 """How far from the reading towards the sound one a bound may lie at most, as a share of the way."""
 _LEAST_V, _SHARE_A, _LEAST_A = 1.0, 0.25, 0.2
@@ -108,7 +110,7 @@ def _signs(lived: Replayed, period: float) -> tuple[list[Sign], list[Sign]]:
             seen.append((finding, sign))
             if finding.symptom is None:
                 newest[sign.step.id] = finding.period
-    later = {f.step.id: lived.sound(f) for f in lived.findings if f.step is not None and f.period >= period}
+    later = {f.step.id: _sound(lived, f) for f in lived.findings if f.step is not None and f.period >= period}
     told = {sign.step.id: sign.symptom for _, sign in seen if sign.symptom is not None}
     signs: dict[str, Sign] = {}
     right: dict[str, Sign] = {}
@@ -118,11 +120,20 @@ def _signs(lived: Replayed, period: float) -> tuple[list[Sign], list[Sign]]:
             if check not in newest:
                 signs[check] = replace(sign, turned=later.get(check) is True)
         elif finding.period == newest[check]:
-            if lived.sound(finding) is False:
+            if _sound(lived, finding) is False:
                 signs[check] = replace(sign, turned=later.get(check) is True, symptom=told.get(check))
             elif sign.step.kind != "choose" or check in lived.reasoner.knowledge.checks:
                 right[check] = replace(sign, condition=right_condition(lived.reasoner.knowledge, sign))
     return sorted(signs.values(), key=lambda sign: sign.seq), list(right.values())
+
+
+def _sound(lived: Replayed, finding: Finding) -> bool | None:
+    """Whether a healthy vehicle gives this answer; None for complaints. An answer that no known cause gives either is
+    odd: it is what a fault unknown to the rules shows."""
+    if finding.step is None or finding.value is None:
+        return None
+    told = lived.told.get(finding.seq) or lived.reasoner.chances.told(finding.step, finding.value)
+    return float(told.rows[0]) >= _SOUND * max(float(told.rows.max()), told.flat)
 
 
 def _sign(reasoner: Reasoner, finding: Finding) -> Sign | None:
@@ -188,13 +199,13 @@ def _cures(lived: Replayed) -> list[Cure]:
 
 def _proved(lived: Replayed, period: int) -> bool:
     """Whether what was odd before was right in the period that the work began."""
-    odd = {f.step.id for f in lived.findings if f.step is not None and f.period < period and lived.sound(f) is False}
+    odd = {f.step.id for f in lived.findings if f.step is not None and f.period < period and _sound(lived, f) is False}
     for finding in lived.findings:
         if finding.symptom is not None and finding.period < period:
             sign = _complaint(lived.reasoner, finding, "")
             odd |= {sign.step.id} if sign is not None else set()
     after = [f for f in lived.findings if f.period == period and f.step is not None and f.step.id in odd]
-    return bool(after) and all(lived.sound(f) for f in after)
+    return bool(after) and all(_sound(lived, f) for f in after)
 
 
 # ---------------------------------------------------------------- how a rule knows it again

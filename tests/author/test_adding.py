@@ -326,3 +326,27 @@ def test_one_key_answers_on_a_real_terminal(home: Path, horned: Path) -> None:
     assert program.exitstatus == 0
     kept = (home / "rules" / "adding" / f"{job.stem}.answers").read_text(encoding="utf-8")
     assert "weight: strongly" in kept and "signs: 1 2" in kept
+
+
+def test_a_sender_of_the_wrong_resistance_is_added_with_its_value(home: Path, tmp_path: Path) -> None:
+    """A new sender made for another gauge has eighteen times the ohms: no file knows such a fault by itself,
+    and once added the next one is found."""
+    vehicle = small_vehicle(tmp_path, "gauges", name="gauged")
+    full = {"ignition": "on"}
+    look = ("answered", {"check": "fuel-needle-full", "kind": "look", "operate": full, "target": "fuel-gauge"})
+    off = {"battery": "disconnected", "fuel": "half", "unplugged": "fuel-sender.G"}
+    ohms = {"check": "fuel-sender-ohm", "kind": "measure", "operate": off, "red": "fuel-sender.G", "black": "body"}
+    events = [
+        complaint("fuel-gauge-empty"),
+        (look[0], {**look[1], "value": "low"}),
+        ("answered", {**ohms, "unit": "ohm", "value": 1100}),
+        ("changed", {"text": "Sender of another make taken out, right one fitted"}),
+        (look[0], {**look[1], "value": "high"}),
+    ]
+    job = wrote(home / "jobs" / "20261128-091354-gauged.jsonl", recorded(events, vehicle))
+    answers = home / "answers.yaml"
+    answers.write_text(
+        "cause: part\nsubject: sender in the fuel tank\nhow: fuel-sender.wrong-range\nvalue: '18'\n", encoding="utf-8"
+    )
+    result = run(job.stem, "--answers", str(answers))
+    assert "Its own job now ends at the cure" in result.output, result.output

@@ -79,7 +79,7 @@ def test_every_condition_holds_for_its_answer_and_not_on_a_sound_vehicle(reasone
                 continue
             condition = condition_of(reasoner.knowledge, step, value, sound)
             assert condition is not None
-            plain = Condition.model_validate(condition)
+            plain = Condition.model_validate({**condition, "check": "any"})
             assert fits(plain, value), (step.id, value, condition)
             if isinstance(value, float) and isinstance(sound, float):
                 apart = (
