@@ -23,6 +23,7 @@ ROOMS = (
     "talk",
     "log",
     "sheet",
+    "paper",
     "alter",
     "fit",
     "replay",
