@@ -1,1 +1,1 @@
-"""What is known of a rule and what it has earned: told in words, judged on recorded jobs, moved from draft to proven."""
+"""What a rule has earned and what is known of it: told in words, judged on recorded jobs, moved from draft on."""
