@@ -22,6 +22,9 @@ from diag.knowledge.referee import Referee
 
 __all__ = ["TELL_TALE_COLOURS", "answers", "crossref", "split_word"]
 
+_LIMITED = ("dark", "glow", "dim", "normal")
+"""Words of light that have an upper edge; what is above the last is too bright."""
+
 
 def split_word(test: str) -> tuple[bool, str]:
     """`is-not dark`, `is steady` or plain `steady` as (wanted, word)."""
@@ -148,6 +151,16 @@ class _Checker(Referee):
     def vocabulary(self) -> None:
         book = self.know.vocabulary
         marked = self.know.spots.files["vocabulary"]
+        for word in _LIMITED:
+            if word not in book.light_limits:
+                self.say(
+                    marked.place(("light-limits",), key=True),
+                    f"the limit of `{word}` is missing",
+                    "",
+                    f"`{word}` with the upper edge of its light",
+                    f"Add `{word}:` here.",
+                    code="missing-key",
+                )
         for word in book.light_limits:
             if word not in book.light:
                 self.unknown(marked.place(("light-limits", word), key=True), word, book.light, "word")

@@ -131,10 +131,18 @@ def _remedy(marked: Marked, loc: Loc, remedy: dict[str, Any]) -> Iterator[Proble
                 return
 
 
+def _said_why(rule: dict[str, Any]) -> bool:
+    """Whether its life says why it was retired."""
+    moved = rule.get("moved")
+    last = moved[-1] if isinstance(moved, list) and moved else None
+    return isinstance(last, dict) and last.get("to") == "retired" and bool(last.get("because"))
+
+
 def _rule(marked: Marked, loc: Loc, rule: dict[str, Any]) -> Iterator[Problem]:
-    if rule.get("state") == "retired" and not rule.get("replaced-by"):
+    if rule.get("state") == "retired" and not rule.get("replaced-by") and not _said_why(rule):
         yield _at(
-            marked, (*loc, "state"), "a retired rule names no successor", "", "`replaced-by` with the id of a rule",
+            marked, (*loc, "state"), "a retired rule names no successor", "",
+            "`replaced-by` with the id of a rule, or under `moved` why there is none",
             "Add `replaced-by:`, so that whoever meets the old id finds the new one.", "no-successor", "error",
         )  # fmt: skip
     if rule.get("state") in ("tested", "proven") and not rule.get("leads-there"):

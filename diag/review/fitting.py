@@ -38,11 +38,13 @@ _HARMLESS = frozenset({
 @dataclass(frozen=True)
 class Fitted:
     """What is known of a vehicle, as far as it holds. `causes`: those that its parts and wires can have (None where
-    they cannot be worked out). `problems`: what does not hold."""
+    they cannot be worked out). `remedies`: every one by id, written or
+    by kind. `problems`: what does not hold."""
 
     name: str
     knowledge: Knowledge
     causes: frozenset[str] | None
+    remedies: frozenset[str]
     problems: tuple[Problem, ...]
 
 
@@ -115,11 +117,11 @@ def fit(shelf: ReviewShelf, car: Source[schema.VehicleFile]) -> Fitted | None:
         broken = [problem for problem in wrong if problem.code not in _HARMLESS]
         if not broken or turn == _ROUNDS - 1 or not shelf.cut_out(problem.place for problem in broken):
             break
-    causes, more = _causes(knowledge)
+    causes, remedies, more = _causes(knowledge)
     if causes is not None and first is not None and first is not knowledge:
         more += check_causes(first, causes)  # what was cut out may name a wrong cause beside
     problems += [problem for problem in more if not _rests_on(problem, shelf.lost)]
-    return Fitted(car.model.title, knowledge, causes, tuple(problems))
+    return Fitted(car.model.title, knowledge, causes, remedies, tuple(problems))
 
 
 def _with_known(shelf: ReviewShelf, car: Source[schema.VehicleFile]) -> Source[schema.VehicleFile]:
@@ -129,13 +131,15 @@ def _with_known(shelf: ReviewShelf, car: Source[schema.VehicleFile]) -> Source[s
     return replace(car, model=car.model.model_copy(update={"circuits": circuits}))
 
 
-def _causes(knowledge: Knowledge) -> tuple[frozenset[str] | None, list[Problem]]:
+def _causes(knowledge: Knowledge) -> tuple[frozenset[str] | None, frozenset[str], list[Problem]]:
     try:
         network = build_network(knowledge)
-        causes = frozenset(cause.id for cause in derive_causes(knowledge, network) if cause.kind != "added")
+        every = derive_causes(knowledge, network)
     except (KeyError, ValueError, IndexError, StopIteration):  # a network of what is wrong beyond what could be cut
-        return None, []
-    return causes, cause_problems(knowledge, network, causes)
+        return None, frozenset(), []
+    causes = frozenset(cause.id for cause in every if cause.kind != "added")
+    remedies = frozenset({*knowledge.remedies, *(cause.remedy for cause in every)})
+    return causes, remedies, cause_problems(knowledge, network, causes)
 
 
 def _rests_on(problem: Problem, lost: set[str]) -> bool:

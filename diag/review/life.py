@@ -59,9 +59,3 @@ def _claims(slips: Slips, rule: schema.Rule, fired: Mapping[str, frozenset[str]]
                 "a job that comes near and does not fire it", "Narrow the conditions, or name another job.",
                 code="near-miss-fires", severity=severity,
             )  # fmt: skip
-    if rule.leads_there and not any(effect.points_to for effect in rule.then):
-        slips.say(
-            slips.place(rule.id, "leads-there"), "a rule that points to nothing leads nowhere",
-            quoted(", ".join(rule.leads_there)), "a rule that points to a cause", "Take `leads-there` away.",
-            code="unearned-state",
-        )  # fmt: skip

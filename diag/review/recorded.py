@@ -5,7 +5,7 @@ Knows files and records only.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,11 +14,15 @@ from diag.job.journal import read_journal
 from diag.job.records import Record
 from diag.knowledge.layers import SHIPPED, Layer
 from diag.knowledge.load import rules_folder
+from diag.knowledge.names import nearest, quoted
+from diag.knowledge.reader import Loc, Marked
 from diag.reason.ruled import ground
 from diag.replay.jobs import shipped_jobs
+from diag.review.expect import ExpectFile
+from diag.review.fitting import Fitted
 from diag.review.slips import Slips
 
-__all__ = ["Asked", "bad_job", "jobs_of", "lone_files"]
+__all__ = ["Asked", "bad_job", "jobs_of", "judge_expected", "lone_files"]
 
 _EXPECT = ".expect.yaml"
 
@@ -108,6 +112,25 @@ def _bad(path: Path, told: str, severity: str = "error") -> Problem:
         place, f"this recorded job cannot be used: {what}", "", expected.partition(". ")[0],
         "Record it again, or take the line away.", "bad-job", "warning" if severity == "warning" else "error",
     )  # fmt: skip
+
+
+def judge_expected(marked: Marked, expected: ExpectFile, found: Fitted) -> list[Problem]:
+    """Causes and remedies that a job must come to and the vehicle does not have."""
+    causes = {*(found.causes or ()), *found.knowledge.causes}
+    cause = (expected.cause,) if isinstance(expected.cause, str) else expected.cause
+    named: list[tuple[Loc, str, Collection[str], str]] = []
+    for index, name in enumerate(cause) if found.causes is not None else ():
+        named.append((("cause", index), name, causes, "cause"))
+    for key, remedies in (("ends-at", expected.ends_at), ("not-at", expected.not_at)):
+        named += [((key, index), name, found.remedies, "remedy") for index, name in enumerate(remedies)]
+    vehicle = found.knowledge.vehicle.title
+    return [
+        Problem(
+            marked.place(loc), f"there is no such {word} on the vehicle of this job", quoted(name),
+            f"a {word} of: {vehicle}", nearest(name, among) or "Correct the name.", f"unknown-{word}",
+        )
+        for loc, name, among, word in named if name not in among
+    ]  # fmt: skip
 
 
 def lone_files(files: Mapping[Path, str]) -> list[Problem]:

@@ -19,6 +19,8 @@ from diag.knowledge.assemble import Knowledge, Source
 from diag.knowledge.layers import SHIPPED, PackFile, PacksFile
 from diag.knowledge.lint import warnings
 from diag.knowledge.packing import stray_files
+from diag.knowledge.reader import Marked
+from diag.reason import jumpers, limited
 from diag.reason.forward import check_limits
 from diag.replay.outcome import fired_in
 from diag.review.against import judge_directions, reasoner_of
@@ -29,14 +31,17 @@ from diag.review.expect import ExpectFile
 from diag.review.fitting import Fitted, fit, invented, small_vehicle, vehicle_paths
 from diag.review.life import judge_life
 from diag.review.logic import judge_rules
-from diag.review.recorded import Asked, bad_job, jobs_of, lone_files
+from diag.review.recorded import Asked, bad_job, jobs_of, judge_expected, lone_files
 from diag.review.salvage import salvage
 from diag.review.shelf import ReviewShelf
 from diag.review.slips import Slips
-from diag.review.target import Target, target_of
+from diag.review.target import EXPECT, Target, target_of
+from diag.talk.staged import POWER_STAYS_OFF
 
 __all__ = ["Review", "review"]
 
+_BUILT_IN = frozenset({jumpers.CAUTION, limited.CAUTION, POWER_STAYS_OFF})
+"""Cautions that the program itself gives."""
 _SPANNING = ("kinds", "shared", "supply", "vocabulary")
 _OF_CIRCUITS = ("circuit", *_SPANNING)
 
@@ -90,6 +95,7 @@ class _Run:
     progress: Callable[[float], None]
     problems: list[Problem] = field(default_factory=list)
     heard: dict[tuple[Place, str, str], _Heard] = field(default_factory=dict)
+    expected: dict[Path, tuple[Marked, ExpectFile]] = field(default_factory=dict)
     never: set[str] = field(default_factory=set)
     """Rules that cannot fire."""
     seen_on: dict[str, int] = field(default_factory=dict)
@@ -145,6 +151,8 @@ class _Run:
         elif sort in models:
             found = salvage(path, models[sort])
             self.problems += found.problems
+            if found.marked is not None and isinstance(found.model, ExpectFile):
+                self.expected[path] = found.marked, found.model
             if found.whole is not None:
                 self.problems += judge_entries(found.whole, sort)
         elif sort == "alteration":
@@ -206,6 +214,7 @@ class _Run:
         self.problems += [one for one in slips.found if one.code not in ON_EVERY_VEHICLE]
         once = [one for one in slips.found if one.code in ON_EVERY_VEHICLE]
         slight = [one for one in warnings(know) if one.place.file in self.mine]
+        slight = [one for one in slight if one.code != "unused-caution" or one.found.strip("`") not in _BUILT_IN]
         if self.shelf.lost:  # a wire may have gone with what is wrong
             slight = [one for one in slight if one.code not in ("bare-terminal", "lone-bundle")]
         self.problems += [one for one in slight if one.code not in ON_EVERY_VEHICLE]
@@ -230,7 +239,7 @@ class _Run:
         self.problems += lone_files(self.target.files)
         looked = [Slips(found.knowledge, self.mine.__contains__) for found in self.fitted.values()]
         asked = Asked.of(looked)
-        if not any(sort in _OF_CIRCUITS for sort in self.target.files.values()):
+        if not self.expected and not any(sort in _OF_CIRCUITS for sort in self.target.files.values()):
             return 0
         paths = vehicle_paths(self.shelf)
         fired: dict[str, frozenset[str]] = {}
@@ -242,6 +251,10 @@ class _Run:
                 except (DiagError, ValueError) as error:
                     self.problems.append(bad_job(self.target.layers, name, str(error)))
             self.progress(0.3 + 0.2 * number / len(jobs))
+        for path, (marked, expected) in self.expected.items():
+            found = self._vehicle_of(jobs.get(path.name.removesuffix(EXPECT), ()), paths)
+            if found is not None:
+                self.problems += judge_expected(marked, expected, found)
         for slips in looked:
             slips.found.clear()
             judge_life(slips, jobs, fired, self.never)
@@ -272,8 +285,8 @@ class _Run:
         told: set[str] = set()
         for number, car in enumerate(cars):
             fitted = fit(self.shelf, car)
-            if fitted is None or fitted.causes is None:
-                continue
+            if fitted is None or fitted.causes is None or any(p.code == "missing-key" for p in fitted.problems):
+                continue  # what cannot be computed with is told
             slips = Slips(fitted.knowledge, self.mine.__contains__)
             about = {"shared", "supply"} if number >= len(own) else {car.model.circuits[0]}
             rules = (name for name in fitted.knowledge.rules if fitted.knowledge.circuit_of[name] in about)

@@ -25,7 +25,7 @@ from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import read_yaml
 from diag.knowledge.translate import validate
 
-__all__ = ["Target", "sort_of", "target_of"]
+__all__ = ["EXPECT", "Target", "sort_of", "target_of"]
 
 _AT_TOP = {
     "pack.yaml": "pack",

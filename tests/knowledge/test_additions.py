@@ -349,3 +349,10 @@ def test_a_retired_rule_establishes_nothing(tmp_path: Path) -> None:
     text = rule(name, state="retired").replace("    because", "      - {establish: lamp-is-fed}\n    because")
     path = own("rules:\n" + text)
     assert f"{place_in(path, name)}: the rule that stands here" in told(write_small(tmp_path / "base"))
+
+
+def test_what_is_said_again_alike_is_no_change(tmp_path: Path) -> None:
+    """A title and volts copied along with a rule replace nothing."""
+    own("title: Work lamp\nwritten-for: {system-v: 12 V}\nrules:\n" + rule("lamp/more"))
+    know = over(write_small(tmp_path / "base"))
+    assert "lamp/more" in know.rules and know.replaced == ()

@@ -366,7 +366,9 @@ def test_a_layers_hash_is_that_of_its_knowledge(tmp_path: Path) -> None:
     write_pack(folder, lamp=adds(rule(OWN, weight=4)))
     second = digest()
     write_pack(folder, vehicles__mine="vehicle: mine\n")
-    assert len({first, second, digest()}) == 3
+    third = digest()
+    (folder / "vehicles" / "mine.yaml").rename(folder / "vehicles" / "ours.yaml")
+    assert len({first, second, third, digest()}) == 4
 
 
 def test_layers_given_stand_in_place_of_the_installed(small: Small, tmp_path: Path) -> None:

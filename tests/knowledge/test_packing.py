@@ -329,7 +329,7 @@ def test_what_was_learned_is_in_the_list() -> None:
     """It moves what is believed, so it is shown, though it has no entries of its own."""
     keep(learned_from([], learning(), "2026-11-29"))
     result = run()
-    assert result.exit_code == 0 and "learned from closed jobs" in result.output
+    assert result.exit_code == 0 and "from closed jobs" in result.output
     assert json.loads(run("--format", "json").output)[-1]["origin"] == "learned"
 
 
@@ -348,3 +348,45 @@ def test_a_path_in_the_list_may_be_relative_to_it(tmp_path: Path) -> None:
     packs_file().write_text("packs:\n  - sticks/wet\n")
     assert installed_layers()[1].folder == (packs_file().parent / "sticks" / "wet").resolve()
     assert run("--remove", "wet").exit_code == 0
+
+
+def test_wheels_come_by_the_name_of_their_pack(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In which order they were installed is nobody's wish."""
+    for package, pack in (("a_rules", "zinc"), ("b_rules", "amber")):
+        write_pack(tmp_path / package, pack)
+        info = tmp_path / f"{package}-1.0.dist-info"
+        info.mkdir()
+        (info / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {package}\nVersion: 1.0\n")
+        (info / "entry_points.txt").write_text(f"[diag.rule_packs]\n{pack} = {package}\n")
+    monkeypatch.syspath_prepend(str(tmp_path))
+    assert listed() == ["amber", "zinc"]
+
+
+def test_nothing_goes_on_the_list_while_another_pack_is_broken(tmp_path: Path) -> None:
+    """Whether the new one loads beside it cannot be known."""
+    broken = write_pack(tmp_path / "one", "one")
+    run("--add", str(broken))
+    (broken / "pack.yaml").write_text("pack: one\n")
+    result = run("--add", str(write_pack(tmp_path / "two", "two")))
+    assert result.exit_code == 2 and "one/pack.yaml" in result.output and "Nothing was changed." in result.output
+    assert "two" not in packs_file().read_text()
+
+
+def test_a_pack_can_be_taken_off_while_another_is_broken(tmp_path: Path) -> None:
+    """What was wrong before is not made worse by it."""
+    one, two = write_pack(tmp_path / "one", "one"), write_pack(tmp_path / "two", "two")
+    for folder in (one, two):
+        run("--add", str(folder))
+    (one / "pack.yaml").write_text("pack: one\n")
+    assert run("--remove", "two").exit_code == 0
+    assert str(one) in packs_file().read_text() and str(two) not in packs_file().read_text()
+
+
+def test_what_spans_circuits_is_tried_on_every_vehicle(tmp_path: Path) -> None:
+    """A shared rule that speaks of a check which no vehicle has would break every job."""
+    text = (
+        HORN.replace("circuit: horn", "circuit: shared").replace(NEW, "shared/wet").replace("horn-sound", "horn-sond")
+    )
+    folder = write_pack(tmp_path / "wet", "wet", shared=text)
+    result = run("--add", str(folder))
+    assert result.exit_code == 2 and f"{folder / 'shared.yaml'}:6:" in result.output and "`horn-sond`" in result.output

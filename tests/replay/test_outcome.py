@@ -20,6 +20,7 @@ from diag.replay.forms import SURE, Outcome
 from diag.replay.jobs import Job, jobs_in
 from diag.replay.outcome import Weighing, fired_in, outcome
 from diag.talk.findings import findings_of
+from diag.talk.plan import plan_next
 from tests.jobs.recorded import FOLDER, Recorded, believed, leaders
 
 NAMES = ("double-fault", "horn-fuse", "horn-at-once", "led-flashes-fast", "fuse-blows-at-once", "one-side-dead")
@@ -104,6 +105,21 @@ def test_an_answer_or_remedy_that_is_not_known_any_more_is_told(reasoner: Reason
     found = outcome(reasoner, records, job.name)
     assert found.unknown == (5,) and found.gone == ("gone",)
     assert not found.found and found.carried[0].rank == 0
+
+
+def test_a_job_that_proves_the_whole_vehicle_is_weighed_as_the_conversation_weighs_it(reasoner: Reasoner) -> None:
+    """What was seen twice counts like a complaint there."""
+    like = Recorded.read("horn-fuse").records
+    silent = next(r for r in like if r.fields.get("check") == "horn-sound")
+    start = _with(next(r for r in like if r.fields.get("check") == "start"), value="whole")
+    rows = [like[0], like[1], start, silent, silent]
+    records = [replace(record, seq=seq) for seq, record in enumerate(rows, start=1)]
+    beliefs = plan_next(reasoner, replay(records)).beliefs
+    assert beliefs is not None
+    found = outcome(reasoner, records, "whole")
+    leader, p = beliefs.ranking[0]
+    assert found.top == (leader, pytest.approx(p, abs=1e-4))
+    assert found.healthy == pytest.approx(beliefs.posterior.healthy, abs=1e-4)
 
 
 def test_records_that_do_not_begin_a_job_are_a_problem(reasoner: Reasoner) -> None:

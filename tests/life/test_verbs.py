@@ -20,9 +20,9 @@ from diag.errors import DiagError
 from diag.knowledge import folders, load
 from diag.knowledge.layers import installed_layers
 from diag.knowledge.load import load_knowledge
-from tests.author.life_jobs import DARK_AND_FED, DARK_UNFED, write_job
-from tests.author.test_life_states import FED, LOW, RIGHT_FUSE
 from tests.knowledge.small import Small, write_small
+from tests.life.jobs import DARK_AND_FED, DARK_UNFED, write_job
+from tests.life.test_states import FED, LOW, RIGHT_FUSE
 
 
 @pytest.fixture
@@ -243,3 +243,14 @@ def test_a_folder_that_cannot_be_written_to_is_told(small: Small, monkeypatch: p
     monkeypatch.setattr(os, "access", lambda path, how, **_: how != os.W_OK)
     refused = run(FED, "tested", "--in", str(small.rules))
     assert refused.exit_code == 2 and "expected a file that can be written to" in refused.stderr
+
+
+def test_what_it_writes_is_found_good_by_the_look_over(small: Small) -> None:
+    """A rule retired for a reason, and one called tested, are no mistakes."""
+    rules = str(small.rules)
+    assert run(FED, "tested", "--in", rules).exit_code == 0
+    assert run(LOW, "retired", "--because", "lamps are LEDs now", "--in", rules).exit_code == 0
+    looked = CliRunner().invoke(main, ["rules", "check", rules, "--format", "json"])
+    codes = {one["code"] for one in json.loads(looked.stdout)}
+    assert "not-exercised" in codes, "it has looked"
+    assert not codes & {"no-successor", "unearned-state", "near-miss-fires", "unknown-job"}
