@@ -5,13 +5,18 @@ Must not know what a part of a vehicle is (that is `crossparts`), nor which faul
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from string import Formatter
+
 from diag.knowledge import schema
-from diag.knowledge.names import words
+from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Loc, Marked
 from diag.knowledge.referee import Referee
 
-__all__ = ["check_kinds", "check_sort"]
+__all__ = ["FILLED_IN", "check_kinds", "check_sort"]
 
+FILLED_IN = ("part", "place", "marking", "wire")
+"""What the wording of a remedy of a kind may hold in braces."""
 _KINDS = ("wire", *schema.PART_KINDS)
 
 
@@ -31,6 +36,28 @@ def check_kinds(referee: Referee) -> None:
             if caution not in know.cautions:
                 at = marked.place(("remedies", verb, "cautions", index))
                 referee.unknown(at, caution, know.cautions, "caution")
+        _braces(referee, marked, ("remedies", verb), {"title": (form.title,), "steps": form.steps, "parts": form.parts})
+
+
+def _braces(referee: Referee, marked: Marked, loc: Loc, texts: Mapping[str, Sequence[str]]) -> None:
+    """Braces in the wording of a remedy that nothing fills in."""
+    for key, lines in texts.items():
+        for index, text in enumerate(lines):
+            at = (*loc, key) if key == "title" else (*loc, key, index)
+            try:
+                names = [name for _, name, _, _ in Formatter().parse(text) if name is not None]
+            except ValueError:
+                names = [text]
+            for name in names:
+                if name not in FILLED_IN:
+                    referee.say(
+                        marked.place(at),
+                        "nothing fills in these braces",
+                        quoted(f"{{{name}}}"),
+                        words(f"{{{word}}}" for word in FILLED_IN),
+                        nearest(name, FILLED_IN) or "Use one of these, or write the words out.",
+                        code="odd-braces",
+                    )
 
 
 def _remedy(referee: Referee, marked: Marked, mode: schema.Mode, loc: Loc) -> None:

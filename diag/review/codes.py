@@ -43,6 +43,7 @@ CODES: dict[str, str] = {
     "pack-conflict": "two packs give the same id and neither is laid over the other",
     "retired-again": "a retired id given anew",
     "written-for": "additions to a circuit written for other volts or earth than it",
+    "same-as-below": "an entry that is the same as the one of a lower layer that it replaces",
     "lost-conclusion": "a rule that replaces a lower one and no longer establishes what others use",
     "option-lost": "an option that would lose choices of a lower layer",
     # ids and references

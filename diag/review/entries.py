@@ -6,19 +6,16 @@ Works on the marked content, so that a mistake elsewhere in the file hides nothi
 from __future__ import annotations
 
 import re
-import string
 from collections.abc import Iterator
 from typing import Any
 
 from diag.errors import Problem, Severity
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED
-from diag.knowledge.names import nearest, quoted, words
+from diag.knowledge.names import quoted
 from diag.knowledge.reader import Loc, Marked
 
-__all__ = ["FILLED_IN", "judge_entries"]
+__all__ = ["judge_entries"]
 
-FILLED_IN = ("part", "place", "marking", "wire")
-"""What the wording of a remedy of a kind may hold in braces."""
 _NO_SOURCE = {"", "-", "?", "??", "???", "fixme", "n/a", "na", "none", "no source", "source", "tbc", "tbd", "to do",
               "todo", "unknown", "x", "xx", "xxx"}  # fmt: skip
 _RISKY = re.compile(
@@ -38,8 +35,6 @@ def judge_entries(marked: Marked, sort: str) -> Iterator[Problem]:
             yield from _remedy(marked, (*at, "remedies", index), remedy)
         for index, rule in enumerate(_list(block, "rules")):
             yield from _rule(marked, (*at, "rules", index), rule)
-    if sort == "kinds":
-        yield from _forms(marked)
 
 
 def _blocks(data: Any, sort: str) -> Iterator[tuple[Loc, dict[str, Any]]]:
@@ -156,25 +151,3 @@ def _rule(marked: Marked, loc: Loc, rule: dict[str, Any]) -> Iterator[Problem]:
             marked, (*loc, "replaced-by"), "only a retired rule has a successor", quoted(str(rule.get("state"))),
             "`state: retired`", "Retire it, or take `replaced-by` away.", "no-successor", "error",
         )  # fmt: skip
-
-
-def _forms(marked: Marked) -> Iterator[Problem]:
-    """Braces in the wording of remedies that nothing fills in."""
-    forms = marked.data.get("remedies")
-    for name, form in forms.items() if isinstance(forms, dict) else ():
-        for loc in sorted(loc for loc in marked.places if loc[:2] == ("remedies", name)):
-            text = marked.get(loc)
-            if not isinstance(text, str) or not isinstance(form, dict):
-                continue
-            try:
-                fields = [field for _, field, _, _ in string.Formatter().parse(text) if field is not None]
-            except ValueError:
-                fields = [text]
-            for field in fields:
-                if field not in FILLED_IN:
-                    yield _at(
-                        marked, loc, "nothing fills in these braces", quoted(f"{{{field}}}"),
-                        words(f"{{{word}}}" for word in FILLED_IN),
-                        nearest(field, FILLED_IN) or "Use one of these, or write the words out.",
-                        "odd-braces", "error",
-                    )  # fmt: skip

@@ -123,7 +123,7 @@ class _Run:
             self._computed()
         self.progress(1.0)
         self.problems += self.shelf.told
-        self.problems += self.shelf.ledger.problems
+        self.problems += self._replaced_in_vain()
         self.problems += [
             found.problem for found in self.heard.values() if found.times >= self.seen_on.get(found.entry, 1)
         ]
@@ -181,6 +181,16 @@ class _Run:
             if other == path:
                 return Path(name).stem
         return path.stem
+
+    def _replaced_in_vain(self) -> Iterable[Problem]:
+        """Entries that say what the one below says already."""
+        for one in self.shelf.ledger.replaced:
+            entries = [self.shelf.written(place, one.section, one.id) for place in (one.place, one.was)]
+            if entries[0] is not None and entries[0] == entries[1]:
+                yield Problem(
+                    one.place, "this is the same as what it replaces", f"`{one.id}`, also at {one.was}",
+                    "an entry that differs", "Take it away.", "same-as-below", "warning",
+                )  # fmt: skip
 
     # ------------------------------------------------------------ on vehicles
 

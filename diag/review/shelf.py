@@ -67,6 +67,14 @@ class ReviewShelf(Shelf):
         found = self._salvage(path, schema.VehicleFile, lent)
         return None if found.model is None or found.marked is None else Source(found.model, found.marked)
 
+    def written(self, place: Place, section: str, name: str) -> Any:
+        """What a file has under a section by this id, outside variants; None where it has none."""
+        found = self.salvaged.get(Path(place.file))
+        entries = found.marked.data.get(section) if found is not None and found.marked is not None else None
+        if isinstance(entries, list):
+            return next((entry for entry in entries if entry.get("id") == name), None)
+        return entries.get(name) if isinstance(entries, dict) else None
+
     def uncut(self) -> None:
         """Take back what `cut_out` left out: on another vehicle it may hold."""
         self._sources |= self._before_cuts
@@ -113,6 +121,8 @@ class ReviewShelf(Shelf):
             if upper is not None:
                 laid = lay_circuit if issubclass(model, schema.CircuitFile) else lay_kinds
                 marked = laid(marked, upper, self.ledger)
+        self.told += self.ledger.problems  # told here, so that they stop nothing further on
+        self.ledger.problems.clear()
         if issubclass(model, schema.CircuitFile):
             marked = self._with_known_circuits(marked)
         found, mistakes = validate(model, marked)

@@ -59,6 +59,17 @@ KINDS, WORDS = "kinds.yaml", "vocabulary.yaml"
         (LAMP, "state: draft", "state: perfect", "perfect", ["`draft`", "`retired`"]),
         (CAR, "earth: negative", "earth: minus", "minus", ["found `minus`", "`negative` or `positive`"]),
         (LAMP, "circuit: lamp", "circuit: lamps", "lamps", ["the circuit's name is not its file's", "`lamp`"]),
+        # what the program needs to compute and to speak
+        (
+            WORDS,
+            "dark: 0.01, glow: 0.1",
+            "dark: 0.01",
+            "light-limits",
+            ["the limit of `glow` is missing", "Add `glow:`"],
+        ),
+        (KINDS, "Renew {part}", "Renew {prat}", '"Renew {prat', ["nothing fills in", "Did you mean `part`?"]),
+        (KINDS, "Renew {part}", "Renew {part.x}", '"Renew {part.x', ["found `{part.x}`"]),
+        (KINDS, "Renew {part}", "Renew {part", '"Renew {part', ["nothing fills in these braces"]),
         # references
         (CAR, "[lamp]", "[lamp, horm]", "horm", ["there is no such circuit", "circuits/horm.yaml"]),
         (CAR, "[lamp]", "[lmap]", "lmap", ["there is no such circuit", "Did you mean `lamp`?"]),

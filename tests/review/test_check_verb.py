@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from diag.cli import main
-from diag.knowledge.layers import local_folder
+from diag.knowledge.folders import local_folder, packs_file
 from diag.review.codes import CODES
 from tests.knowledge.packs import place_in, rule, write_pack
 from tests.knowledge.small import write_small
@@ -167,3 +167,15 @@ def test_a_schema_is_printed_or_written_and_never_over_a_file(tmp_path: Path, so
     assert run("schema", "--for", sort, "--out", out, "--replace").exit_code == 0
     nowhere = run("schema", "--for", sort, "--out", tmp_path / "no" / "such" / "folder.json")
     assert nowhere.exit_code == 2
+
+
+def test_two_packs_in_conflict_are_told_and_hide_nothing(tmp_path: Path) -> None:
+    """Neither may silently win; the rest of both is looked over all the same."""
+    for name in ("one", "two"):
+        text = rule("horn/same").replace("lamp-on, light: is dark", "horn-sond, is: none")
+        write_pack(tmp_path / name, name, horn="circuit: horn\nrules:\n" + text.replace("work-lamp.open", "horn.open"))
+    packs_file().write_text(f"packs: [{tmp_path / 'one'}, {tmp_path / 'two'}]\n", encoding="utf-8")
+    found = json.loads(check("--format", "json", "--only", "error").output)
+    told = [(p["code"], Path(p["file"]).parts[-3], p["line"]) for p in found]
+    assert told == [("pack-conflict", "two", 3), ("unknown-check", "two", 6)]
+    assert "Write `after: [one]`" in found[0]["mend"]
