@@ -172,7 +172,7 @@ class Fault:
         choices = {"always": "always", **spoken, "other": "only with another control"}
         choices["new"] = "only with something the files do not know, such as a lid"
         usual = "new" if self.scene.fickle else "always"
-        if found and self.scene.better(found[0]):
+        if found and not self.scene.fickle and self.scene.better(found[0]):
             usual = f"{found[0].control}={found[0].position}"
         yield self.filled.put(Asked("when", "When is it there?", usual, choices))
         chosen = self.filled["when"]

@@ -117,7 +117,9 @@ def _signs(lived: Replayed, period: float) -> tuple[list[Sign], list[Sign]]:
     for finding, sign in seen:
         check = sign.step.id
         if finding.symptom is not None:
-            if check not in newest:
+            if (
+                newest.get(check, finding.period) == finding.period
+            ):  # lit while one looks, and complained of all the same
                 signs[check] = replace(sign, turned=later.get(check) is True)
         elif finding.period == newest[check]:
             if _sound(lived, finding) is False:

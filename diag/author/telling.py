@@ -55,6 +55,12 @@ def own_text(effects: Effects, draft: Draft, columns: int) -> str:
     if own.problem:
         return "\n".join(_wrapped([f"! Its own job cannot be replayed: {own.problem}."], columns))
     last = own.carried[-1] if own.carried else None
+    if last is not None and last.leader == draft.remedy:
+        words = (
+            f"! Its own job now leads to its cure, but is not sure of it yet: {last.p or 0:.0%}. Another sign, or a "
+        )
+        words += "stronger one, would carry it."
+        return "\n".join(_wrapped([words], columns))
     led = f"; {last.leader} leads with {last.leader_p or 0:.0%}" if last is not None and last.leader else ""
     mine = f" ({last.p or 0:.0%})" if last is not None else ""
     words = f"! Its own job does NOT end at {draft.remedy}{mine}{led}. Signs, strength or likeness do not carry it yet."

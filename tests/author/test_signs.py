@@ -184,3 +184,36 @@ def test_readings_of_a_six_volt_vehicle_are_written_for_twelve(reasoners: object
     step = Step("x", "X", "measure", {}, "horn", "front", 1.0, unit="V")
     assert written_factor(knowledge, "horn", "V") == pytest.approx(2.0)
     assert condition_of(knowledge, step, 0.1, 6.0) == {"check": "x", "below": 1.2}
+
+
+def test_a_complaint_of_what_is_right_while_one_looks_is_a_sign_of_its_own(reasoner: Reasoner) -> None:
+    """Silent on the road and loud while one listens: likeliest there only with something that nobody thought of."""
+    records = recorded(
+        [
+            complaint("horn-silent"),
+            heard("horn-sound", "horn", {"horn-button": "pressed"}, "sound"),
+            ("changed", {"text": "Feed wire of the horn chafed through in the hinge of the bonnet"}),
+        ],
+        SIX,
+    )
+    story = story_of(replayed(reasoner, records))
+    assert [(sign.step.id, sign.symptom) for sign in story.signs] == [("horn-sound", "horn-silent")]
+    assert [sign.step.id for sign in story.right] == ["horn-sound"]
+    path = list(Guide(reasoner, story, "2026-11-28", frozenset()).path({"cause": "horn-feed.open"}))
+    assert next(asked.typical for asked in path if asked.id == "when") == "new"
+
+
+def test_a_job_without_any_sign_can_still_be_added_to(reasoner: Reasoner) -> None:
+    """Nothing but right answers: a check by eye is asked for, and nothing fails before it is named."""
+    records = recorded(
+        [
+            complaint("circuit:horn"),
+            heard("horn-sound", "horn", {"horn-button": "pressed"}, "sound"),
+            ("changed", {"text": "cracked insulation at the horn taped"}),
+        ],
+        SIX,
+    )
+    story = story_of(replayed(reasoner, records))
+    assert story.signs == ()
+    path = list(Guide(reasoner, story, "2026-11-28", frozenset()).path({"cause": "horn-feed.open"}))
+    assert "eye" in [asked.id for asked in path]
