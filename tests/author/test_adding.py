@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
+import time
 from pathlib import Path
 
 import pexpect
@@ -330,6 +331,7 @@ def test_one_key_answers_on_a_real_terminal(home: Path, horned: Path) -> None:
     ):
         program.expect(seen)
         program.expect(r"Enter(\)|: [0-9 ]+)")
+        _until_it_waits(program.pid)
         program.send(typed)
     program.expect("Kept: 4 answers")
     program.expect(pexpect.EOF)
@@ -361,3 +363,12 @@ def test_a_sender_of_the_wrong_resistance_is_added_with_its_value(home: Path, tm
     )
     result = run(job.stem, "--answers", str(answers))
     assert "Its own job now ends at the cure" in result.output, result.output
+
+
+def _until_it_waits(pid: int) -> None:
+    """Until the program has slept for a while: a key that comes before it reads keys is thrown away."""
+    calm = 0
+    while calm < 4:
+        states = [path.read_text().rpartition(")")[2].split()[0] for path in Path(f"/proc/{pid}/task").glob("*/stat")]
+        calm = calm + 1 if all(state == "S" for state in states) else 0
+        time.sleep(0.05)
