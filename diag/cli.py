@@ -11,7 +11,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 import click
 
@@ -279,32 +279,56 @@ def jobs() -> None:
 @click.option(
     "--as",
     "form",
-    type=click.Choice(["markdown", "json", "csv", "handover"]),
+    type=click.Choice(["markdown", "html", "pdf", "json", "csv", "handover", "owner", "parts"]),
     default="markdown",
     show_default=True,
-    help="Form of the log; handover: a sheet to print and sign.",
+    help="Form of the log. html: a page to look at and to print, with drawings; pdf: the same, printed (by Chromium); "
+    "handover: a sheet for the fitter to print and sign; owner: one for the owner; parts: what to have and to order.",
 )
 @click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of paper of a PDF."
+)
 @_vehicle
 @_no_packs
 def export(
     job: str,
-    form: Literal["markdown", "json", "csv", "handover"],
+    form: str,
     out: Path | None,
+    paper: Literal["a4", "letter"],
     vehicle: str | None,
     without_packs: bool,
 ) -> None:
-    """Write the log of a job: what was found, why, what was done, what is open."""
-    from diag.log.export import export_job
+    """Write the log of a job: what was found, why, what was done, what is open.
+
+    \b
+    diag export my-job --as html --out my-job.html
+    diag export my-job --as pdf --paper letter --out my-job.pdf
+    diag export my-job --as owner --out for-the-owner.pdf
+    """
     from diag.talk.opening import vehicle_file
 
     packs = not _packs_out(without_packs)
-    text = export_job(_job_path(job), form, vehicle_file(vehicle, packs) if vehicle else None, packs=packs)
-    if out is None:
-        click.echo(text, nl=not text.endswith("\n"))
+    path, file = _job_path(job), vehicle_file(vehicle, packs) if vehicle else None
+    if form == "pdf" and out is None and sys.stdout.isatty():
+        raise DiagError("--as pdf: a PDF cannot be shown on the screen; expected a file, e.g. --out job.pdf.")
+    if form in ("html", "pdf", "owner", "parts"):
+        from diag.paper.export import paper_bytes
+
+        made = paper_bytes(path, cast("Any", form), file, out=out, paper=paper, packs=packs)
     else:
-        out.write_text(text, encoding="utf-8")
+        from diag.log.export import export_job
+
+        made = export_job(path, cast("Any", form), file, packs=packs).encode()
+    if out is not None:
+        out.write_bytes(made)
         click.echo(f"Written: {out}")
+    elif form == "pdf":
+        sys.stdout.buffer.write(made)
+        sys.stdout.buffer.flush()
+    else:
+        text = made.decode()
+        click.echo(text, nl=not text.endswith("\n"))
 
 
 @main.command()

@@ -17,8 +17,8 @@ import click
 from diag.errors import DiagError
 
 if TYPE_CHECKING:
-    from diag.author.life_world import World
     from diag.knowledge.schema import Rule, RuleState
+    from diag.life.world import World
 
 __all__ = ["show", "state"]
 
@@ -55,8 +55,8 @@ def _width(narrow: bool) -> int:
 
 
 def _world(vehicle: str | None, jobs: tuple[Path, ...], own: bool, folder: Path | None) -> World:
-    from diag.author.life_world import gather
     from diag.job.folder import jobs_folder
+    from diag.life.world import gather
     from diag.talk.opening import vehicle_file
 
     mine = [jobs_folder()] if own and jobs_folder().is_dir() else []
@@ -109,8 +109,8 @@ def show(
     diag rules show fuse-horn.blown
     diag rules show --circuit horn --unexercised
     """
-    from diag.author.about import about, listed
-    from diag.author.about_text import list_text, page
+    from diag.life.about import about, listed
+    from diag.life.about_text import list_text, page
 
     width = _width(narrow)
     if name is None:
@@ -192,7 +192,7 @@ def state(
     diag rules state horn/old retired --successor horn/new
     diag rules state --all tested --in rules
     """
-    from diag.author.life import needs, next_state
+    from diag.life.states import needs, next_state
 
     if every is not None:
         if name is not None:
@@ -222,7 +222,7 @@ def state(
 
 
 def _stands(rule: Rule, wanted: RuleState, found: list[Any], width: int, form: str) -> None:
-    from diag.author.about_text import needs_text
+    from diag.life.about_text import needs_text
 
     missing = sum(not need.met for need in found)
     head = f"{rule.id}: {rule.state}. For {wanted}: " + (f"{missing} missing" if missing else "all is met")
@@ -234,7 +234,7 @@ def _stands(rule: Rule, wanted: RuleState, found: list[Any], width: int, form: s
 
 
 def _rule(world: World, name: str) -> Rule:
-    from diag.author.about import nearest_ids
+    from diag.life.about import nearest_ids
 
     if name not in world.rules:
         known = {one: ("rule", knowledge.rules[one].title) for one, knowledge in world.rules.items()}
@@ -255,8 +255,8 @@ def _move(
     folder: Path | None,
     dry_run: bool,
 ) -> None:
-    from diag.author.life import step_of
-    from diag.author.life_move import copy_over, home_of, move_in_place
+    from diag.life.move import copy_over, home_of, move_in_place
+    from diag.life.states import step_of
 
     step = step_of(world, rule, to, _today(), successor=successor, because=because)
     home = home_of(world, rule.id, folder)
@@ -276,8 +276,8 @@ def _move(
 def _bulk(
     world: World, to: RuleState, circuit: str | None, because: str | None, folder: Path | None, dry_run: bool, form: str
 ) -> None:
-    from diag.author.life import earned_step
-    from diag.author.life_move import home_of, move_in_place
+    from diag.life.move import home_of, move_in_place
+    from diag.life.states import earned_step
 
     steps: dict[Path, list[Any]] = {}
     skipped: list[str] = []

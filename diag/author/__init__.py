@@ -1,1 +1,1 @@
-"""Rules from a technician's hand: added from a job, shown with what recorded jobs say of them, moved through life."""
+"""Adding to the rules what a closed job taught: proposed, asked, tried on recorded jobs, written as YAML."""

@@ -17,7 +17,7 @@ from diag.author.draft import Draft
 from diag.author.effects import Effects, earlier_jobs, effects_of, ends_right
 from diag.author.guide import Guide
 from diag.author.layering import planned, put, taken_ids, trial
-from diag.author.naming import free_id, slug
+from diag.author.naming import free_id
 from diag.author.proof import copied, expected, journal_bytes
 from diag.author.signs import story_of
 from diag.errors import DiagError
@@ -167,7 +167,7 @@ class Adding:
         taken = {job.name for job in earlier_jobs(self.layers)}
         if (self.folder / "jobs").is_dir():
             taken |= {job.name for job in jobs_in(self.folder / "jobs")}
-        return free_id(slug(draft.title), taken)
+        return free_id(draft.rule.split("/")[1][:55].strip("-"), taken)
 
     def _with_vehicle(self, records: Sequence[Record], draft: Draft, more: dict[str, bytes]) -> Sequence[Record]:
         """The records, naming a vehicle that can be found again: one that no layer has is copied beside them."""

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shutil
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from filelock import FileLock, Timeout
 
@@ -20,14 +20,13 @@ from diag.author.draft import Draft
 from diag.author.writing import with_added
 from diag.errors import DiagError, KnowledgeError, Place, Problem
 from diag.knowledge.layers import LOCAL, Layer, layer_files
-from diag.knowledge.reader import read_yaml
 from diag.knowledge.writer import put_new, replaced
 
 __all__ = ["EARLIER", "Planned", "draft_file", "ids_in", "planned", "put", "taken_ids", "trial"]
 
 _ORDINARY, _PRIVATE = 0o644, 0o600
-_LISTS = ("checks", "symptoms", "rules", "causes", "remedies", "cautions")
-_MAPPINGS = ("controls", "places", "parts", "fuses", "earths", "wires")
+_ID = re.compile(r"""\bid["']?\s*:\s*["']?([A-Za-z0-9][A-Za-z0-9./+-]*)""")
+_KEY = re.compile(r"""(?:^|[{,])\s*["']?([A-Za-z0-9][A-Za-z0-9-]*)["']?\s*:""", re.MULTILINE)
 EARLIER = "earlier"
 """Folder of copies of files as they were before each change; nothing is read from it."""
 
@@ -50,25 +49,18 @@ def taken_ids(layers: Sequence[Layer]) -> frozenset[str]:
     found: set[str] = set()
     for layer in layers:
         for path in layer_files(layer.folder):
-            with contextlib.suppress(KnowledgeError):
-                found.update(ids_in(read_yaml(path).data))
+            found.update(ids_in(path))
     return frozenset(found)
 
 
-def ids_in(data: Any) -> Iterator[str]:
-    """Every id that the content of a file gives, those of variants too."""
-    if not isinstance(data, dict):
-        return
-    for block in (data, *(data.get("variants") or ())):
-        if not isinstance(block, dict):
-            continue
-        for section in _LISTS:
-            for entry in block.get(section) or ():
-                if isinstance(entry, dict) and isinstance(entry.get("id"), str):
-                    yield entry["id"]
-        for section in _MAPPINGS:
-            if isinstance(block.get(section), dict):
-                yield from block[section]
+def ids_in(path: Path) -> set[str]:
+    """Every id that a file gives, those of variants too; none of one that cannot be read. Any other key counts as one
+    as well, which does no harm: reading all files as YAML would take seconds."""
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        return set()
+    return {*_ID.findall(text), *_KEY.findall(text)}
 
 
 def planned(folder: Path, draft: Draft, comment: str, more: Mapping[str, bytes]) -> Planned:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 
 from diag.author.draft import Entry
@@ -96,7 +97,7 @@ class Mending:
             assert self.known is not None
             return self._known_id(cause), None
         title = self.filled["remedy-title"]
-        name = free_id(slug(title), {*taken, *self.reasoner.remedies})
+        name = free_id(slug(re.split("[,;:(]", title)[0]), {*taken, *self.reasoner.remedies})
         entry: Entry = {
             "id": name,
             "title": title,

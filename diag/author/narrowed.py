@@ -63,12 +63,7 @@ def _with_needs(whole: Knowledge, circuits: Sequence[str]) -> set[str]:
 def _names(layer: Layer, circuit: str) -> Collection[str]:
     """Ids that a layer's file of a circuit gives."""
     path = layer.folder / (f"{circuit}.yaml" if circuit in _ALWAYS else f"circuits/{circuit}.yaml")
-    if not path.is_file():
-        return ()
-    try:
-        return set(ids_in(read_yaml(path).data))
-    except KnowledgeError:
-        return ()
+    return ids_in(path) if path.is_file() else ()
 
 
 def _mapping(found: Any) -> dict[str, Any]:

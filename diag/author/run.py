@@ -214,7 +214,7 @@ class Run:
         source = self._sources()[self.filled["source"]]
         remedy_id, remedy = self.mending.remedy(cause, self.taken)
         circuit = self.circuit if self.circuit not in ("supply", "shared", "") else "shared"
-        rule = free_id(f"{circuit}/{slug(fault.title)}", self.taken)
+        rule = free_id(f"{circuit}/{slug(cause, 60)}", self.taken)
         if fault.controls:
             entries["controls"] = fault.controls
         if checked.checks:
@@ -249,10 +249,11 @@ class Run:
             assert fault.base is not None
             return fault.base.id
         known = fault.extra or (fault.base.id if fault.base is not None and not fault.own else None)
-        mode = slug(fault.title)
-        if known is not None:
+        if known is None:
+            mode = slug(fault.title).removeprefix(f"{fault.subject}-")
+        else:
             amount = [slug(f"{value:g}" if isinstance(value, float) else str(value)) for value in fault.value.values()]
-            mode = "-".join([known.split(".", 1)[1], *amount, *(f"only-{p}" for p in fault.at.values())])
+            mode = "-".join([known.split(".", 1)[1], *amount, *(f"with-{c}-{p}" for c, p in fault.at.items())])
         return free_id(f"{fault.subject}.{mode}", {*self.taken, *self.guide.reasoner.index})
 
     def _checked(self, signs: Sequence[Sign]) -> _Checked:

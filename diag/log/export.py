@@ -16,11 +16,12 @@ from diag.log.build import report_of
 from diag.log.forms import as_csv, as_json
 from diag.log.handover import as_handover
 from diag.log.markdown import as_markdown
-from diag.log.replayed import replayed
+from diag.log.replayed import Replayed, replayed
+from diag.log.report import Report
 from diag.reason.reasoner import Reasoner
 from diag.talk.opening import known_vehicle, open_reasoner
 
-__all__ = ["FORMS", "Form", "export_job"]
+__all__ = ["FORMS", "Form", "export_job", "open_job"]
 
 Form = Literal["markdown", "json", "csv", "handover"]
 FORMS: tuple[Form, ...] = ("markdown", "json", "csv", "handover")
@@ -37,13 +38,31 @@ def export_job(
 ) -> str:
     """The job in `path` as text. Nothing is written, and the journal is not touched.
 
+    Arguments and errors as in `open_job`; DiagError also for a form that there is not.
+    """
+    if form not in FORMS:
+        raise DiagError(f"found the form `{form}`; expected one of {', '.join(FORMS)}. Choose one of these.")
+    lived, report = open_job(path, vehicle, reasoner=reasoner, zone=zone, packs=packs)
+    if form == "handover":
+        return as_handover(lived, report)
+    return {"markdown": as_markdown, "json": as_json, "csv": as_csv}[form](report)
+
+
+def open_job(
+    path: Path,
+    vehicle: Path | None = None,
+    *,
+    reasoner: Reasoner | None = None,
+    zone: tzinfo | None = None,
+    packs: bool = True,
+) -> tuple[Replayed, Report]:
+    """The job in `path` lived through again, and its report. The journal is not touched.
+
     `vehicle`: its file, where the one named in the job has gone. `reasoner`: one that is open already
     (then `vehicle` is not read). `zone`: for local times; None is this machine's. `packs`: False weighs by the
     shipped rules alone. Raises JournalError for a file that is not a job, KnowledgeError or DiagError for knowledge
     that cannot be used.
     """
-    if form not in FORMS:
-        raise DiagError(f"found the form `{form}`; expected one of {', '.join(FORMS)}. Choose one of these.")
     records, messages = read_journal(path)
     if not records:
         raise DiagError(f"{path}: the journal is empty; expected a job. There is nothing to export.")
@@ -57,7 +76,4 @@ def export_job(
         reasoner = open_reasoner(vehicle or known_vehicle(state, packs), without)
     told = [message.replace(f"{path}", path.name) for message in messages]
     lived = replayed(reasoner, records)
-    report = report_of(lived, path.name, told, zone)
-    if form == "handover":
-        return as_handover(lived, report)
-    return {"markdown": as_markdown, "json": as_json, "csv": as_csv}[form](report)
+    return lived, report_of(lived, path.name, told, zone)

@@ -14,8 +14,10 @@ from functools import lru_cache
 import jinja2
 
 from diag.log.escape import Ready, inline, markdown_environment
+from diag.log.orders import cautions_of, newest_of, orders_of
 from diag.log.replayed import Replayed
 from diag.log.report import Item, Report
+from diag.log.words import bounds_words, layers_words
 from diag.stages.course import course_of
 from diag.stages.fuses import FuseLine, fuse_lines
 from diag.talk.stage_words import days_words, route_words
@@ -23,9 +25,6 @@ from diag.talk.staged import StageState
 from diag.talk.wording import reading_words
 
 __all__ = ["as_handover"]
-
-_ORDERED = 0.5
-"""Chance from which what a remedy needs is worth ordering."""
 
 
 @dataclass(frozen=True)
@@ -37,18 +36,9 @@ class _Circuit:
     odd: tuple[Item, ...]
 
 
-@dataclass(frozen=True)
-class _Order:
-    """Something to get: for which remedy, and why."""
-
-    part: str
-    remedy: str
-    why: str
-
-
 def as_handover(job: Replayed, report: Report) -> str:
     """The sheet as GitHub-flavoured Markdown, to print and to sign."""
-    newest = _newest(report.items)
+    newest = newest_of(report.items)
     text = (
         _environment()
         .get_template("handover.md.j2")
@@ -60,8 +50,8 @@ def as_handover(job: Replayed, report: Report) -> str:
             circuits=_circuits(job, newest),
             chosen=[item for item in newest if item.sound is False and _kind(job, item) == "choose"],
             fuses=fuse_lines(job.reasoner),
-            orders=_orders(job, report),
-            cautions=_cautions(job, report.items),
+            orders=orders_of(job, report),
+            cautions=cautions_of(job, report.items),
             standing=_standing(job, newest),
             state=_state,
             fuse=_fuse,
@@ -69,15 +59,6 @@ def as_handover(job: Replayed, report: Report) -> str:
         )
     )
     return re.sub(r"\n{3,}", "\n\n", text).rstrip("\n") + "\n"
-
-
-def _newest(items: Sequence[Item]) -> list[Item]:
-    """The last answer that stands to each check, in the order in which the checks came first."""
-    found: dict[str, Item] = {}
-    for item in items:
-        if item.event in ("answered", "found") and item.status == "standing" and item.check not in ("start", "symptom"):
-            found[item.check] = item
-    return list(found.values())
 
 
 def _kind(job: Replayed, item: Item) -> str:
@@ -104,31 +85,6 @@ def _routes(job: Replayed) -> list[tuple[str, str]]:
     course = course_of(job.reasoner, job.plan.helper)
     titles = {stage.id: stage.title for stage in job.plan.stages}
     return [(titles[name], " ".join(route_words(route))) for name, route in course.routes.items() if name in titles]
-
-
-def _orders(job: Replayed, report: Report) -> list[_Order]:
-    """What has to be got for remedies that are all but certain, or were carried out and not proved: nobody orders
-    for a mere suspicion. Each part once."""
-    out: list[_Order] = []
-    beliefs, remedies = job.plan.beliefs, job.reasoner.remedies
-    undone = [work.remedy for work in report.done if work.verdict in ("failed", "not-proved")]
-    wanted = dict.fromkeys(undone, "carried out, not proved")
-    if beliefs is not None and job.plan.unresolved:
-        wanted |= {name: f"suspected, {p:.0%}" for name, p in beliefs.ranking if p >= _ORDERED}
-    for name, why in wanted.items():
-        if name in remedies:
-            known = {order.part for order in out}
-            out += [_Order(part, remedies[name].title, why) for part in remedies[name].parts if part not in known]
-    return out
-
-
-def _cautions(job: Replayed, items: Sequence[Item]) -> list[str]:
-    """Cautions that were read in this job, and those of the remedies carried out; whoever goes on minds the same."""
-    texts = [item.text for item in items if item.event == "acknowledged" and "(source:" in item.text]
-    read = [text.rpartition(" (source:")[0] for text in texts]
-    known, remedies = job.reasoner.knowledge.cautions, job.reasoner.remedies
-    done = [remedies[treated.remedy] for treated in job.treated if treated.remedy in remedies]
-    return list(dict.fromkeys([*read, *(known[name].text for plan in done for name in plan.cautions)]))
 
 
 def _standing(job: Replayed, newest: Sequence[Item]) -> str:
@@ -158,12 +114,7 @@ def _fuse(line: FuseLine) -> str:
 
 
 def _limits(item: Item) -> str:
-    if item.limits is None:
-        return ""
-    low, high = item.limits.min, item.limits.max
-    if low is not None and high is not None:
-        return f"{low:g} to {high:g} {item.unit}"
-    return f"at least {low:g} {item.unit}" if low is not None else f"at most {high:g} {item.unit}"
+    return "" if item.limits is None else bounds_words(item.limits, item.unit)
 
 
 def _joined(texts: Sequence[object], by: str = ", ") -> str:
@@ -179,7 +130,7 @@ def _cell(text: object) -> Ready:
 def _environment() -> jinja2.Environment:
     env = markdown_environment("diag.log")
     env.filters |= {
-        "layers": lambda layers: ", ".join(layer.called for layer in layers),
+        "layers": layers_words,
         "cell": _cell,
         "joined": _joined,
         "utc": lambda at: f"{at.utc[:10]} {at.utc[11:16]} UTC",

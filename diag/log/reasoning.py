@@ -31,6 +31,7 @@ from diag.reason.explain import Reason, reasons_for, weight_words
 from diag.reason.forward import Firing
 from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Finding
+from diag.talk.known import WHOLE
 from diag.talk.objects import expected_words
 from diag.talk.plan import Conclude, Plan
 from diag.talk.taught_words import taught_words
@@ -307,6 +308,8 @@ def trail_of(job: Replayed) -> Trail:
             words = f"carried out: {plan.title if plan is not None else point.entry.fields.get('remedy')}"
         elif point.entry.event == "changed":
             words = f"changed: {point.entry.fields.get('text', '')}"
+        elif point.entry.fields.get("value") == WHOLE:
+            words = "the whole vehicle to be proved"
         else:
             words = "everything in one circuit to be checked"
         rows.append(

@@ -18,7 +18,8 @@ from diag.sheet.faces import LETTERS, PITCH, Face, make_face
 from diag.sheet.figures import FAULTY, Figures
 from diag.sheet.inside import elements_of
 from diag.sheet.legend import Heading, heading, legend
-from diag.sheet.lettering import LINE, clean, in_lines
+from diag.sheet.lettering import LINE, clean, in_lines, width
+from diag.sheet.marks import ELSEWHERE, HERE, NO_MARKS, SUSPECT, Marks, ring, shape
 from diag.sheet.placing import Placed, Point, place
 from diag.sheet.plan import Box, Plan, Run, make_plan
 from diag.sheet.symbols import INK, THIN, earth, symbol
@@ -42,9 +43,9 @@ _LABEL_ROOM = PITCH - 3.4 - _LABEL_X
 _TURNS = 6
 
 
-def draw(figures: Figures, ways: Ways, circuits: Sequence[str]) -> str:
+def draw(figures: Figures, ways: Ways, circuits: Sequence[str], marks: Marks = NO_MARKS) -> str:
     """One SVG with a drawing for each circuit, one below the other. Sizes in millimetres."""
-    sheets = [_Drawing(figures, ways, circuit) for circuit in circuits]
+    sheets = [_Drawing(figures, ways, circuit, marks) for circuit in circuits]
     width = max([_LEAST, *(sheet.placed.width for sheet in sheets)]) + 2 * _MARGIN
     parts, y = [], _MARGIN
     for sheet in sheets:
@@ -72,8 +73,8 @@ class _Label:
 
 
 class _Drawing:
-    def __init__(self, figures: Figures, ways: Ways, circuit: str) -> None:
-        self._figures, self._ways, self._circuit = figures, ways, circuit
+    def __init__(self, figures: Figures, ways: Ways, circuit: str, marks: Marks) -> None:
+        self._figures, self._ways, self._circuit, self._marks = figures, ways, circuit, marks
         self._knowledge = figures.knowledge
         self._rows = Rows(figures, ways, (circuit,))
         self._numbers = {cause.subject: i + 1 for i, cause in enumerate(figures.causes)}
@@ -134,10 +135,12 @@ class _Drawing:
 
     def _pin_words(self, end: str) -> list[tuple[str, bool]]:
         row = self._rows.point(end)
+        marked = [(line, True) for line in self._marks.at(end)]
         if not row.healthy:
-            return [(row.volts, False)]
+            return [(row.volts, False), *marked]
         healthy = row.healthy.partition(",")[0]
-        return [(f"! {row.volts}", True)] + ([(f"({healthy})", False)] if healthy != row.volts else [])
+        was = [(f"({healthy})", False)] if healthy != row.volts else []
+        return [(f"! {row.volts}", True), *was, *marked]
 
     def _words(self, box: Box) -> list[tuple[str, bool]]:
         """What stands under the title: what the part shows, its fault, and whose it is."""
@@ -156,6 +159,7 @@ class _Drawing:
                 words.append(("BLOWN", True))
         if box.part in self._numbers:
             words.append((f"FAULT {self._numbers[box.part]}", True))
+        words += [(line, True) for line in self._marks.at(box.part)]
         if box.guest:
             words.append((f"see: {self._knowledge.circuits[self._knowledge.circuit_of[box.part]].title}", False))
         return words
@@ -171,6 +175,7 @@ class _Drawing:
             lines.append((f"FAULT {self._numbers[run.wire]}", True))
         if run.wire in self._figures.blown[FAULTY]:
             lines.append(("BURNS", True))
+        lines += [(line, True) for line in self._marks.at(run.wire)]
         if not run.b:
             upper, lower = self._ways.wires[run.wire]
             word, other = ("to", lower) if run.a == upper else ("from", upper)
@@ -261,11 +266,13 @@ class _Drawing:
             group.append(symbol(figure))
         for earth_x, earth_y in face.earths:
             group.append(earth(earth_x, earth_y))
-        for end_x in face.size.ends.values():
+        for (end, _), end_x in face.size.ends.items():
             edge = 0.0 if end_x in _upper_ends(box, face) else face.size.height
             group.append(svg.Circle(end_x, edge, 0.7, fill=INK))
+            if end in self._marks.probed:
+                group.append(ring(end_x, edge))
         for line in face.lines:
-            group.append(_text(line.text, line.x, line.y, line.bold))
+            group.extend(_text(line.text, line.x, line.y, line.bold))
         return group
 
 
@@ -273,13 +280,20 @@ def _upper_ends(box: Box, face: Face) -> set[float]:
     return {face.size.ends[pin.end, wire] for pin in box.upper for wire in pin.wires}
 
 
-def _texts(lines: Sequence[tuple[str, bool]], x: float, y: float) -> list[svg.Text]:
-    return [_text(text, x, y + (i + 0.85) * LETTERS * LINE, bold) for i, (text, bold) in enumerate(lines)]
+def _texts(lines: Sequence[tuple[str, bool]], x: float, y: float) -> list[svg.DrawingElement]:
+    return [
+        drawn for i, (text, bold) in enumerate(lines) for drawn in _text(text, x, y + (i + 0.85) * LETTERS * LINE, bold)
+    ]
 
 
-def _text(text: str, x: float, y: float, bold: bool, size: float = LETTERS) -> svg.Text:
+def _text(text: str, x: float, y: float, bold: bool) -> list[svg.DrawingElement]:
+    """A line of text; the sign of a mark at its beginning is drawn, for not every face has it."""
+    drawn: list[svg.DrawingElement] = []
+    if text[:1] in (HERE, ELSEWHERE, SUSPECT):
+        drawn.append(shape(text[0], round(x + 1.0, 2), round(y - LETTERS * 0.36, 2)))
+        x, text = x + width(text[0], LETTERS), text[1:]
     weight: Mapping[str, str] = {"font_weight": "bold"} if bold else {}
-    return svg.Text(clean(text), size, round(x, 2), round(y, 2), fill=INK, **weight)
+    return [*drawn, svg.Text(clean(text), LETTERS, round(x, 2), round(y, 2), fill=INK, **weight)]
 
 
 def _arrow(start: Point, end: Point) -> svg.Lines:

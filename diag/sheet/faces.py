@@ -177,9 +177,9 @@ class _Maker:
         if pin.again:
             return [(name, True)]
         words = list(self._pins[pin.end])
-        if self._alone:  # room for name and volts on one line
-            return [(name, True), *words[1:]]
         room = max(1, len(pin.wires)) * PITCH - _WIRE - _AFTER - 0.6
+        if self._alone:  # room for name and volts on one line
+            words, room = words[1:], _ALONE - _WIRE - _AFTER - 0.6
         return [(name, True)] + [
             (line, bold) for text, bold in words for line in in_lines(text, LETTERS, room, bold=bold)
         ]

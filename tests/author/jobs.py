@@ -16,7 +16,6 @@ from diag.reason.reasoner import Reasoner
 
 __all__ = [
     "complaint",
-    "events",
     "heard",
     "looked",
     "measured",
@@ -113,6 +112,3 @@ def lid_job(vehicle: Path) -> list[Record]:
         ],
         vehicle,
     )
-
-
-events = recorded

@@ -117,7 +117,7 @@ def test_a_fault_that_no_file_knows_is_added_and_found_on_the_next_vehicle(home:
     assert "Its own job now ends at the cure" in result.output
     assert all(len(line) <= 40 for line in result.output.splitlines() if "/" not in line), result.output
     files = files_in(home / "rules")
-    name = "wire-of-the-number-plate-lamp-grey-green"
+    name = "plate-wire-open-with-lid-open"
     assert set(files) == {
         "circuits/stop-lamps.yaml",
         "vehicles/greta.yaml",
@@ -182,7 +182,7 @@ def test_what_a_person_wrote_by_hand_stays_and_a_copy_of_every_change_is_kept(ho
     added = yaml.safe_load(text)
     (check,), (cause,), (rule,), remedy = added["checks"], added["causes"], added["rules"], added["remedies"][1]
     assert check["kind"] == "choose" and check["minutes"] == "2 min"
-    assert (cause["id"], cause["like"]) == ("horn.horn-bracket-rusted-through", "horn.open")
+    assert (cause["id"], cause["like"]) == ("horn.bracket-rusted-through", "horn.open")
     assert {condition["check"] for condition in rule["when"]} >= {check["id"]}
     assert remedy["steps"] == ["Unbolt it", "Make a new one", "Paint it"] and remedy["cures"] == [cause["id"]]
     assert remedy["cautions"] == ["battery-off-first"] and remedy["parts"] == ["Flat steel 3 mm"]

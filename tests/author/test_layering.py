@@ -13,11 +13,13 @@ import pytest
 from diag.author import layering
 from diag.author.draft import Draft
 from diag.author.layering import Planned, planned, put, taken_ids, trial
+from diag.author.narrowed import narrowed
 from diag.author.skeleton import BLANK, skeleton
 from diag.errors import DiagError, KnowledgeError
 from diag.knowledge.layers import installed_layers, local_folder
 from diag.knowledge.load import load_knowledge
 from tests.author.jobs import small_vehicle
+from tests.reasoners import file_of
 
 RULE = {
     "id": "horn/added",
@@ -118,8 +120,10 @@ def test_files_that_are_written_are_nobody_elses_business() -> None:
     assert (local_folder() / "jobs" / "a.jsonl").stat().st_mode & 0o077 == 0 or os.name == "nt"
 
 
-def test_ids_of_every_layer_variant_and_state_are_taken() -> None:
+def test_ids_of_every_layer_variant_and_state_are_taken(tmp_path: Path) -> None:
     """Shipped, retired, of a variant that the vehicle at hand does not have."""
+    fitted = load_knowledge(small_vehicle(tmp_path, "horn", "headlamps", "gauges"))
+    assert set(fitted.circuit_of) <= taken_ids(installed_layers())
     put(planned(local_folder(), draft(state="retired"), "added", {}))
     taken = taken_ids(installed_layers())
     assert {"horn/added", "horn/silent-though-fused", "horn/relay-chatters", "horn-renew", "horn-relay"} <= taken
@@ -144,3 +148,21 @@ def test_the_skeleton_loads_once_its_blanks_are_filled(tmp_path: Path) -> None:
     knowledge = load_knowledge(vehicle)
     assert knowledge.rules["horn/bracket-rusted"].then[0].points_to == "horn.bracket-rusted"
     assert knowledge.checks["bracket-look"].choices[1].label == "Rusted"
+
+
+@pytest.mark.parametrize("vehicle", ["demo-van.yaml", "demo-motorcycle.yaml"])
+def test_a_vehicle_narrowed_to_some_circuits_is_else_as_it_was(tmp_path: Path, vehicle: str) -> None:
+    """Recorded jobs of a whole vehicle are tried in seconds: what differs from the circuits must not be lost."""
+    file = file_of(vehicle)
+    whole = load_knowledge(file)
+    small = narrowed(whole, file, {"horn"}, installed_layers(), tmp_path)
+    assert small != file
+    found = load_knowledge(small)
+    assert set(found.vehicle.circuits) < set(whole.vehicle.circuits) and "horn" in found.circuits
+    assert (found.vehicle.system_v, found.vehicle.earth) == (whole.vehicle.system_v, whole.vehicle.earth)
+    for name in found.circuits["horn"].parts:
+        assert found.parts[name] == whole.parts[name]
+    for name in found.circuits["horn"].wires:
+        assert found.wires[name] == whole.wires[name]
+    everything = set(whole.vehicle.circuits)
+    assert narrowed(whole, file, everything, installed_layers(), tmp_path) == file

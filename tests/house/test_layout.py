@@ -23,11 +23,13 @@ ROOMS = (
     "talk",
     "log",
     "sheet",
+    "paper",
     "alter",
     "fit",
     "replay",
     "review",
     "learn",
+    "life",
     "author",
 )
 """In the order of the flow: a room may use those before it."""

@@ -56,15 +56,3 @@ def test_the_alteration_of_the_guide_is_one_that_works(tmp_path: Path) -> None:
     sheet = alter(vehicle, load_alteration(recipe), [], "2026-11-28", "van.before.yaml").sheet
     assert sheet.doubts == ()
     assert any("relay" in text.lower() for text in sheet.needed)
-
-
-def test_the_rule_of_the_guide_is_one_that_loads() -> None:
-    """An example that the loader refuses would teach the wrong thing."""
-    import yaml
-
-    from diag.knowledge.schema import Rule
-
-    guide = (_TOP / "DEVELOPERS.md").read_text(encoding="utf-8")
-    (example,) = [block for block in re.findall(r"```yaml\n(.*?)```", guide, flags=re.DOTALL) if "points-to" in block]
-    (rule,) = yaml.load(example, yaml.BaseLoader)
-    assert Rule.model_validate(rule).id.startswith("horn/")

@@ -11,7 +11,7 @@ import math
 import pytest
 from scipy.stats import beta  # type: ignore[import-untyped]
 
-from diag.author.life_interval import SHARE, interval, interval_words
+from diag.life.interval import SHARE, interval, interval_words
 
 CASES = [(right, of) for of in (1, 2, 5, 10, 50, 1000, 20000) for right in sorted({0, 1, of // 3, of - 1, of})]
 

@@ -14,12 +14,12 @@ from pathlib import Path
 
 import yaml
 
-from diag.author.life_text import Step, moved_on, text_of_rule, with_rule
-from diag.author.life_world import World
 from diag.errors import DiagError, KnowledgeError
 from diag.knowledge.layers import local_folder
 from diag.knowledge.names import quoted
 from diag.knowledge.writer import put_new, replaced
+from diag.life.text import Step, moved_on, text_of_rule, with_rule
+from diag.life.world import World
 
 __all__ = ["Home", "copy_over", "home_of", "move_in_place"]
 

@@ -11,18 +11,18 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from diag.author.about import about
-from diag.author.about_network import network_on
-from diag.author.about_text import page
-from diag.author.about_words import times_words
-from diag.author.life_world import gather
 from diag.cli import main
 from diag.errors import DiagError
 from diag.knowledge.load import load_knowledge
 from diag.knowledge.schema import Rule
-from tests.author.life_jobs import DARK_AND_FED, DARK_UNFED, write_job
-from tests.author.test_life_states import FED, LOW, RIGHT_FUSE
+from diag.life.about import about
+from diag.life.about_network import network_on
+from diag.life.about_text import page
+from diag.life.about_words import times_words
+from diag.life.world import gather
 from tests.knowledge.small import Small, write_small
+from tests.life.jobs import DARK_AND_FED, DARK_UNFED, write_job
+from tests.life.test_states import FED, LOW, RIGHT_FUSE
 from tests.vehicles import SIX
 
 

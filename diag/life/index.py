@@ -12,10 +12,10 @@ from collections.abc import Callable, Sequence
 from functools import lru_cache
 from pathlib import Path
 
-from diag.author import life_jobs
-from diag.author.life_jobs import JobFacts, facts_of
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.writer import replaced
+from diag.life import jobs
+from diag.life.jobs import JobFacts, facts_of
 from diag.reason import forward, reasoner, ruled
 from diag.reason.engine import default_matcher
 from diag.reason.reasoner import Reasoner
@@ -61,7 +61,7 @@ def _key(job: Job) -> str:
 def _code() -> str:
     """Changes with any module that has a say in what a job says."""
     digest = hashlib.sha256(str(_FORMAT).encode())
-    for module in (life_jobs, forward, reasoner, ruled, findings):
+    for module in (jobs, forward, reasoner, ruled, findings):
         digest.update(Path(str(module.__file__)).read_bytes())
     return digest.hexdigest()[:12]
 

@@ -10,8 +10,6 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
-from diag.author.life_index import indexed
-from diag.author.life_jobs import JobFacts, closed_jobs
 from diag.circuit.faults import derive_causes
 from diag.circuit.parts import build_network
 from diag.errors import DiagError, KnowledgeError, Problem
@@ -21,6 +19,8 @@ from diag.knowledge.layers import base_layer, installed_layers
 from diag.knowledge.lint import check_causes
 from diag.knowledge.load import load_knowledge
 from diag.knowledge.schema import Rule
+from diag.life.index import indexed
+from diag.life.jobs import JobFacts, closed_jobs
 from diag.reason.engine import default_matcher
 from diag.reason.reasoner import Reasoner
 from diag.replay.jobs import Job, shipped_jobs

@@ -10,9 +10,9 @@ import difflib
 import pytest
 import yaml
 
-from diag.author.life_text import Step, moved_on, text_of_rule, with_rule
 from diag.knowledge.load import rules_folder
 from diag.knowledge.schema import Moved
+from diag.life.text import Step, moved_on, text_of_rule, with_rule
 
 MOVED = Moved.model_validate({"date": "2026-05-04", "from": "draft", "to": "tested", "because": 'it "holds": twice'})
 FILE = """\

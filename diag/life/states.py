@@ -10,14 +10,14 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from diag.author.life_interval import SHARE, interval
-from diag.author.life_jobs import RIGHT, SILENT, JobFacts
-from diag.author.life_text import Step
-from diag.author.life_world import World
-from diag.author.life_worse import Harm, harm_of
 from diag.errors import DiagError
 from diag.knowledge.names import nearest
 from diag.knowledge.schema import Moved, Rule, RuleState
+from diag.life.interval import SHARE, interval
+from diag.life.jobs import RIGHT, SILENT, JobFacts
+from diag.life.text import Step
+from diag.life.world import World
+from diag.life.worse import Harm, harm_of
 
 __all__ = ["LIVE", "PROVEN_JOBS", "STATES", "Need", "Tally", "earned_step", "needs", "next_state", "step_of", "tally"]
 

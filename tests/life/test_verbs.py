@@ -20,9 +20,9 @@ from diag.errors import DiagError
 from diag.knowledge import folders, load
 from diag.knowledge.layers import installed_layers
 from diag.knowledge.load import load_knowledge
-from tests.author.life_jobs import DARK_AND_FED, DARK_UNFED, write_job
-from tests.author.test_life_states import FED, LOW, RIGHT_FUSE
 from tests.knowledge.small import Small, write_small
+from tests.life.jobs import DARK_AND_FED, DARK_UNFED, write_job
+from tests.life.test_states import FED, LOW, RIGHT_FUSE
 
 
 @pytest.fixture

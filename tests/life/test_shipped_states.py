@@ -9,9 +9,9 @@ from collections.abc import Iterator
 
 import pytest
 
-from diag.author.life import needs, tally
-from diag.author.life_jobs import RIGHT, SILENT
-from diag.author.life_world import World, gather
+from diag.life.jobs import RIGHT, SILENT
+from diag.life.states import needs, tally
+from diag.life.world import World, gather
 
 NTH = 12
 """Of so many rules one is also tried with and without itself in every job; all by `diag rules state --all draft

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from diag.author.about_words import Words
 from diag.knowledge.assemble import Knowledge
+from diag.life.about_words import Words
 from diag.talk.wording import step_words
 
 __all__ = ["thing"]

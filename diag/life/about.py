@@ -9,15 +9,15 @@ import difflib
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from diag.author.about_network import network_on
-from diag.author.about_things import thing
-from diag.author.about_words import Words
-from diag.author.life import Tally, tally
-from diag.author.life_interval import SHARE, interval, interval_words
-from diag.author.life_world import World
 from diag.errors import DiagError, Place
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.schema import Rule
+from diag.life.about_network import network_on
+from diag.life.about_things import thing
+from diag.life.about_words import Words
+from diag.life.interval import SHARE, interval, interval_words
+from diag.life.states import Tally, tally
+from diag.life.world import World
 
 __all__ = ["about", "known_ids", "listed", "nearest_ids"]
 

@@ -9,7 +9,7 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from diag.author.life_jobs import CLEARED, ELSEWHERE, RIGHT, SILENT, SOUND
+from diag.life.jobs import CLEARED, ELSEWHERE, RIGHT, SILENT, SOUND
 
 __all__ = ["list_text", "needs_text", "page"]
 

@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 import yaml
 
-from diag.author.life import earned_step, needs, next_state, step_of, tally
-from diag.author.life_jobs import RIGHT
-from diag.author.life_world import World, gather
 from diag.errors import DiagError
-from tests.author.life_jobs import CLEAR_LAMP, DARK_AND_FED, DARK_UNFED, write_job
+from diag.life.jobs import RIGHT
+from diag.life.states import earned_step, needs, next_state, step_of, tally
+from diag.life.world import World, gather
 from tests.knowledge.small import Small, write_small
+from tests.life.jobs import CLEAR_LAMP, DARK_AND_FED, DARK_UNFED, write_job
 
 FED, RIGHT_FUSE, LOW = "lamp/feed-without-light", "lamp/fed-with-right-fuse", "shared/low-battery-dims"
 DAY = "2026-06-01"

@@ -1,0 +1,227 @@
+"""Parts of a log that every form of it tells alike: dates, chances, weights, limits, what was done for an answer.
+
+Knows the report's fields; nothing of how a form marks its text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from diag.job.layered import LayerTold
+from diag.log.report import Chance, Done, Evidence, Item, Limits, Moment, Report, RuledOut, Stage
+
+__all__ = [
+    "EVENTS",
+    "REASONS",
+    "Part",
+    "bounds_words",
+    "by_answer",
+    "chance_words",
+    "day_words",
+    "how_words",
+    "layers_words",
+    "limits_words",
+    "local_words",
+    "parts_of",
+    "reason_words",
+    "remarks_of",
+    "result_words",
+    "sentence",
+    "strongest",
+    "times_words",
+    "utc_words",
+    "verdict_words",
+]
+
+_SHOWN, _LISTED = 1.3, 8
+"""Evidence that says little is left out, and so is what comes after the strongest few; JSON has it all."""
+
+EVENTS = {
+    "skipped": "Skipped",
+    "not-sure": "Not sure",
+    "acknowledged": "Caution acknowledged",
+    "noted": "Note",
+    "instruments": "Instruments",
+    "resumed": "Job taken up again",
+    "left-open": "Left open",
+    "stage": "Stage",
+    "remedied": "Carried out",
+    "changed": "Changed",
+}
+"""What an event is called before a person; answers need no name."""
+
+
+REASONS = {
+    "certain": "The evidence was enough to conclude.",
+    "cheaper-to-try": "To try the remedy cost less than to check further.",
+    "replace-to-test": "A part known to be good was put in as a test.",
+    "nothing-more-to-tell-apart": "No check at hand could tell more apart.",
+    "nothing-in-the-model": "Nothing that the knowledge holds explains the answers.",
+    "no-fault-found": "No fault was found.",
+}
+"""Why the program concluded."""
+
+
+@dataclass(frozen=True)
+class Part:
+    """Items between two works on the vehicle; `opens`: the work that came before them."""
+
+    opens: Item | None
+    items: tuple[Item, ...]
+
+
+def parts_of(items: Sequence[Item]) -> Iterator[Part]:
+    """The items in order, parted by the works that stand."""
+    opens: Item | None = None
+    current: list[Item] = []
+    for item in items:
+        if item.event in ("remedied", "changed") and item.status == "standing":
+            yield Part(opens, tuple(current))
+            opens, current = item, []
+        else:
+            current.append(item)
+    yield Part(opens, tuple(current))
+
+
+def day_words(at: Moment) -> str:
+    """The day in UTC."""
+    return _date(datetime.fromisoformat(at.utc))
+
+
+def _date(time: datetime) -> str:
+    return f"{time.day} {time:%B %Y}"
+
+
+def utc_words(at: Moment) -> str:
+    """Day and minute in UTC."""
+    return f"{day_words(at)} {at.utc[11:16]} UTC"
+
+
+def local_words(at: Moment) -> str:
+    """Day and minute on the clock of the place, with its distance from UTC."""
+    time = datetime.fromisoformat(at.local)
+    return f"{_date(time)} {time:%H:%M} {at.zone} (UTC{at.local[-6:]})"
+
+
+def chance_words(chance: Chance) -> str:
+    """A chance in words and figures."""
+    return f"{chance.words} ({chance.percent})"
+
+
+def times_words(weight: float) -> str:
+    """A likelihood ratio that can be read: never a long row of noughts."""
+    if weight >= 1:
+        return f"×{weight:.0f}" if weight >= 10 else f"×{weight:.1f}"
+    return f"÷{1 / max(weight, 1e-9):.0f}" if weight <= 0.1 else f"÷{1 / weight:.1f}"
+
+
+def sentence(text: str) -> str:
+    """Text with a stop at its end."""
+    text = text.strip()
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def bounds_words(limits: Limits, unit: str) -> str:
+    """Between what a good reading lies."""
+    if limits.min is not None and limits.max is not None:
+        return f"{limits.min:g} to {limits.max:g} {unit}"
+    if limits.min is not None:
+        return f"at least {limits.min:g} {unit}"
+    return f"at most {limits.max:g} {unit}"
+
+
+def limits_words(limits: Limits, unit: str) -> str:
+    """The same with where the limits come from."""
+    return f"{bounds_words(limits, unit)} ({limits.source})"
+
+
+def layers_words(layers: Iterable[LayerTold]) -> str:
+    """The layers of knowledge, lowest first."""
+    return ", ".join(layer.called for layer in layers)
+
+
+def how_words(item: Item) -> str:
+    """What was operated, and what was watched or probed."""
+    if item.instruction:
+        return item.instruction if item.known else f"{item.title}: {item.operated}; {item.instruction}"
+    return f"{item.title}: {item.operated}" if item.operated and not item.known else item.title
+
+
+def remarks_of(item: Item) -> tuple[str, ...]:
+    """What is to be said of an answer: whether it counts, and whether it is as it should be."""
+    notes: list[str] = []
+    if item.status != "standing":
+        notes.append(f"{item.status} by record {item.marked_by}; counts for nothing")
+    if item.corrects is not None and item.status == "standing":
+        notes.append(f"corrects answer {item.corrects}, and counts in its place")
+    if not item.known:
+        notes.append("not known to today's knowledge; left aside")
+    if item.sound is False:
+        notes.append("not as on a healthy vehicle")
+    if item.limits is not None and not item.limits.met:
+        notes.append("outside the limits")
+    return tuple(notes)
+
+
+def strongest(stage: Stage, remedy: str) -> tuple[Evidence, ...]:
+    """What speaks for or against a remedy, strongest first, rules told once only."""
+    lines = [line for line in stage.evidence if line.remedy == remedy]
+    kept = [line for line in lines if line.weight >= _SHOWN or line.weight <= 1 / _SHOWN][:_LISTED]
+    seen: set[str] = set()
+    out = []
+    for line in kept:
+        fresh = tuple(rule for rule in line.rules if rule.id not in seen)
+        seen |= {rule.id for rule in fresh}
+        out.append(replace(line, rules=fresh))
+    return tuple(out)
+
+
+def by_answer(ruled_out: Sequence[RuledOut]) -> list[list[RuledOut]]:
+    """What each answer ruled out, in the order of the answers; what none did comes last."""
+    groups: dict[int | None, list[RuledOut]] = {}
+    for out in ruled_out:
+        groups.setdefault(out.number, []).append(out)
+    return [groups[number] for number in sorted(groups, key=lambda number: (number is None, number or 0))]
+
+
+def reason_words(stage: Stage) -> str:
+    """Why the program concluded at a stage, or that it would have asked on; empty at the end of an open job."""
+    if stage.reason in REASONS:
+        return REASONS[stage.reason]
+    asked_on = "The work was done before the program would have concluded; it would have asked on."
+    return asked_on if stage.kind != "end" else ""
+
+
+def result_words(report: Report) -> str:
+    """How far the job came, as a sentence that begins small."""
+    sound = report.stages[-1].sound if report.stages else None
+    at_rest = f"nothing points to a fault any more: {chance_words(sound)}." if sound is not None else ""
+    match report.status:
+        case "not-begun":
+            return "nothing was asked or answered yet."
+        case "done":
+            return f"the job is done. {at_rest[:1].upper()}{at_rest[1:]}"
+        case "no-fault-found" if sound is not None:
+            return f"no fault was found: {chance_words(sound)} that nothing is wrong."
+        case "concluded":
+            return "a conclusion was reached, and the work is still to be done."
+        case "nothing-in-the-model":
+            return "nothing that the knowledge holds explains the answers."
+    if sound is not None and sound.p >= 0.95:
+        return f"{at_rest} More checks were still to come."
+    return "the job is not finished."
+
+
+def verdict_words(work: Done) -> str:
+    """What proved a work, as a sentence."""
+    if work.kind == "change":
+        return "A change in the fitter's own words; what it cured is not known."
+    if not work.known:
+        return "Not known to today's knowledge, so nothing can be said of its proof."
+    return {
+        "proved": "Proved: every check of it made afterwards is as on a healthy vehicle.",
+        "proved-together": "Proved only together with the work that followed; the checks are as on a healthy vehicle.",
+        "failed": "NOT proved: something was still wrong afterwards.",
+    }.get(work.verdict, "Not proved: no check was made afterwards.")

@@ -1,0 +1,158 @@
+"""The sheet for the owner: what was wrong, what was done, what is open, what to watch, in plain words on a page.
+
+Leaves out numbers of terminals, weights and chances; whoever works on the vehicle has the log for these.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from diag.log.orders import newest_of
+from diag.log.replayed import Replayed
+from diag.log.report import Done, Item, Report
+from diag.paper.found import faults_of, suspicions_of
+from diag.paper.layout import Paper, render
+from diag.paper.parts import fitted_of
+
+__all__ = ["as_owner"]
+
+_BRACKETS = re.compile(r"\s*\([^()]*\)")
+_TOLD = 4
+"""Checks named after a work; the rest is counted."""
+
+
+@dataclass(frozen=True)
+class _Work:
+    """What was done, and what came of it, each a sentence."""
+
+    title: str
+    outcome: str
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Tried:
+    """How much of one circuit was looked at, listened to or measured; how much of that was right at last, was `wrong`,
+    or was wrong before the work that explains it and was not tried `again`."""
+
+    title: str
+    of: int
+    right: int
+    again: int
+    wrong: int
+
+
+def as_owner(job: Replayed, report: Report, paper: Paper | None = None) -> str:
+    """The sheet as a web page that prints on one or two sides. The same job gives the same bytes."""
+    fitted = fitted_of(job, report)
+    wrong = [_plain(fault.cause.title) for fault in faults_of(report)]
+    return render(
+        "owner.html.j2",
+        paper,
+        report=report,
+        wrong=wrong,
+        suspected=[_plain(one.cause.title) for one in suspicions_of(report)[:3]],
+        works=[
+            _Work(_plain(work.title), _outcome(work), tuple(_plain(part) for part in need.parts))
+            for work, need in zip(report.done, fitted, strict=True)
+        ],
+        asked=_asked(report),
+        tried=_tried(job, report),
+        open_items=[_open_words(text) for text in report.open_items],
+        watch=_watch(job, report),
+    )
+
+
+def _plain(title: str) -> str:
+    """A title without what stands in brackets: colours and terminals, which the fitter needs."""
+    return _BRACKETS.sub("", title)
+
+
+def _asked(report: Report) -> tuple[str, ...]:
+    """What the job was begun for, as sentences."""
+    begun = {
+        "Complaint": "You told us: {}.",
+        "To be checked": "To be checked: {}.",
+        "To be proved": "To be proved: {}.",
+    }
+    stood = [i for i in report.items if i.event in ("answered", "found") and i.status == "standing"]
+    told = [(i.title, i.found) for i in stood if i.check in ("start", "symptom")]
+    return tuple(begun.get(title, "{}.").format(found) for title, found in told)
+
+
+def _open_words(text: str) -> str:
+    """An open item, the marks of the fuse list in words."""
+    for mark, words in (
+        ("TOO LARGE: ", "A fuse too large for its wire: "),
+        ("LARGE: ", "A fuse larger than is best: "),
+    ):
+        if text.startswith(mark):
+            return f"{words}{text.removeprefix(mark)}"
+    return text
+
+
+def _outcome(work: Done) -> str:
+    if work.kind == "change":
+        return "A change of its own; nothing was written down that proves it."
+    right = [proof.title for proof in work.proofs if proof.sound]
+    wrong = [proof.title for proof in work.proofs if not proof.sound]
+    if work.verdict == "failed":
+        return f"Tried afterwards, and still wrong: {'; '.join(_few(wrong))}."
+    if not right:
+        return "NOT tried afterwards. Have it tried before you rely on it."
+    together = " (together with the work after it)" if work.verdict == "proved-together" else ""
+    return f"Tried afterwards and right{together}: {'; '.join(_few(right))}."
+
+
+def _few(titles: list[str]) -> list[str]:
+    short = [title[:1].lower() + title[1:] for title in dict.fromkeys(titles)]
+    return [*short[:_TOLD], f"and {len(short) - _TOLD} more"] if len(short) > _TOLD else short
+
+
+def _tried(job: Replayed, report: Report) -> tuple[_Tried, ...]:
+    """By circuit, in the vehicle's order."""
+    by: dict[str, list[Item]] = {}
+    for item in newest_of(report.items):
+        step = job.reasoner.steps.get(item.check)
+        if step is not None and item.sound is not None:
+            by.setdefault(step.circuit, []).append(item)
+    findings = {finding.seq: finding for finding in job.findings}
+    out = []
+    for name, file in job.reasoner.knowledge.circuits.items():
+        odd = [item for item in by.get(name, ()) if not item.sound]
+        mended = sum(item.number in findings and bool(job.explained_by(findings[item.number], "")) for item in odd)
+        if name in by:
+            of = len(by[name])
+            out.append(_Tried(file.title, of, of - len(odd), mended, len(odd) - mended))
+    return tuple(out)
+
+
+def _watch(job: Replayed, report: Report) -> tuple[str, ...]:
+    """What to look out for: what this job gives cause for, then what holds for every vehicle that has it. The trade's
+    advice: common practice, no source."""
+    knowledge = job.reasoner.knowledge
+    out = []
+    told = [item.found for item in report.items if item.title == "Complaint" and item.status == "standing"]
+    if told and report.done:
+        out.append(f"If it comes back ({'; '.join(told)}): have it looked at again, and bring this sheet and the log.")
+    for work in report.done:
+        if work.kind == "remedy" and work.verdict in ("not-proved", "failed"):
+            out.append(f"Do not rely on this yet: {_plain(work.title)}.")
+    lamps = "Walk round all lamps before each drive in the first weeks: what was taken apart can work loose."
+    out.append(lamps if report.done else "Walk round all lamps now and then, the tell-tales with the key on too.")
+    if "oil-warning" in knowledge.circuits:
+        out.append(
+            "The oil tell-tale stays lit while the engine runs: stop the engine at once, and leave it off until the "
+            "pressure is proved."
+        )
+    if "charge-warning" in knowledge.circuits:
+        out.append("The charge tell-tale lights while you drive: the battery runs down; have it seen to the same day.")
+    out.append(
+        "A fuse that blows again: never a bigger one, never wire or foil in its place; the wire would burn instead."
+    )
+    out.append(
+        "A smell of hot rubber, smoke, or a wire too hot to hold: stop, key off, everything out, then the battery "
+        "isolator or the battery's earth clamp, if you can reach it in safety."
+    )
+    return tuple(out)
