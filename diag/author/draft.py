@@ -12,10 +12,11 @@ from typing import Any
 from diag.author.signs import Sign
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BODY
-from diag.knowledge.targets import part_of_target
+from diag.knowledge.targets import part_of_target, target_title
 from diag.reason.steps import Step
+from diag.talk.wording import operate_words, point_words
 
-__all__ = ["Draft", "Entry", "check_entry", "check_of_step", "step_of_entry", "usable"]
+__all__ = ["Draft", "Entry", "check_entry", "check_of_step", "plain_title", "step_of_entry", "usable"]
 
 Entry = dict[str, Any]
 
@@ -84,15 +85,43 @@ def check_of_step(knowledge: Knowledge, step: Step, name: str, title: str, more:
     out["minutes"] = f"{max(step.minutes, 0.5) + (0.5 if more else 0.0):g} min"
     if step.instruments:
         out["instruments"] = list(step.instruments)
-    if step.caution is not None:
-        out["caution"] = step.caution
+    caution = step.caution or _usual_caution(knowledge, operate)
+    if caution is not None:
+        out["caution"] = caution
     if step.usual and step.kind != "measure":
         out["usual"] = dict(step.usual)
     return out
 
 
+def _usual_caution(knowledge: Knowledge, operate: Mapping[str, str]) -> str | None:
+    """The caution that the files put before other checks with the controls so."""
+    same = (check.caution for check in knowledge.checks.values() if dict(check.operate) == operate)
+    return next((caution for caution in same if caution is not None), None)
+
+
+def plain_title(knowledge: Knowledge, step: Step) -> str:
+    """What was measured or looked at of one's own accord, in words without ids."""
+    setting = f", {operate_words(knowledge, step.operate)}" if step.operate else ""
+    if step.kind != "measure":
+        return f"{target_title(knowledge, step.target or '')}{setting}"
+    if step.unit == "A":
+        through = step.through or ""
+        wire, part = knowledge.wires.get(through), knowledge.parts.get(through)
+        named = part.title if part is not None else wire.title if wire is not None else None
+        return f"Amps through {_lower(named or through.replace('-', ' '))}{setting}"
+    word = "Volts" if step.unit == "V" else "Ohms"
+    against = f" against {_lower(point_words(knowledge, step.black or BODY))}" if step.black not in (None, BODY) else ""
+    return f"{word} at {_lower(point_words(knowledge, step.red or BODY))}{against}{setting}"
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
+
+
 def _place_of(knowledge: Knowledge, step: Step) -> str:
     for end in (step.target, step.red, step.black, step.through):
+        wire = knowledge.wires.get(end or "")
+        end = wire.from_ if wire is not None else end
         part = knowledge.parts.get((end or "").split(".")[0]) if end not in (None, BODY) else None
         if part is not None:
             return part.place

@@ -178,12 +178,13 @@ def _work(draft: Draft, jobs: Sequence[Job], layers: Sequence[Layer]) -> dict[Pa
 
 def _touches(draft: Draft, knowledge: Knowledge, records: Iterable[Record]) -> bool:
     checks = draft.checks()
+    everywhere = draft.new_cause or "remedies" in draft.entries  # a cause has another remedy now
     for record in records:
         if record.event not in ("answered", "found"):
             continue
         if str(record.fields.get("check")) in checks:
             return True
-        if draft.new_cause and draft.circuit in _circuits(knowledge, record.fields):
+        if everywhere and draft.circuit in _circuits(knowledge, record.fields):
             return True
     return False
 

@@ -21,6 +21,7 @@ from diag.knowledge.reader import read_yaml
 __all__ = ["narrowed"]
 
 _ALWAYS = ("supply", "shared")
+_ROUNDS = 4
 
 
 def narrowed(whole: Knowledge, vehicle: Path, circuits: Collection[str], layers: Sequence[Layer], to: Path) -> Path:
@@ -30,7 +31,10 @@ def narrowed(whole: Knowledge, vehicle: Path, circuits: Collection[str], layers:
     if not kept or set(whole.vehicle.circuits) <= kept:
         return vehicle
     data = dict(read_yaml(vehicle).data)
-    known = {name for layer in layers for circuit in (*kept, *_ALWAYS) for name in _names(layer, circuit)}
+    # what the vehicle takes away is only named in the files; all else is known by its circuit
+    named = {name for layer in layers for circuit in (*kept, *_ALWAYS) for name in _names(layer, circuit)}
+    known = {name for name in named if name not in whole.circuit_of}
+    known |= {name for name, circuit in whole.circuit_of.items() if circuit in kept or circuit in _ALWAYS}
     data["circuits"] = [name for name in whole.vehicle.circuits if name in kept]
     data["options"] = {name: chosen for name, chosen in _mapping(data.get("options")).items() if name in kept}
     if isinstance(data.get("assumed"), list):
@@ -41,12 +45,34 @@ def narrowed(whole: Knowledge, vehicle: Path, circuits: Collection[str], layers:
     }
     data["overrides"] = {section: entries for section, entries in overrides.items() if entries}
     file = to / vehicle.name
-    file.write_text(yaml.safe_dump(data, sort_keys=False, allow_unicode=True), encoding="utf-8")
-    try:
-        load_knowledge(file, layers=tuple(layers))
-    except KnowledgeError:  # what was left out is spoken of elsewhere: then the whole of it serves
-        return vehicle
-    return file
+    for _ in range(_ROUNDS):
+        file.write_text(yaml.safe_dump(data, sort_keys=False, allow_unicode=True), encoding="utf-8")
+        try:
+            load_knowledge(file, layers=tuple(layers))
+        except KnowledgeError as error:  # parts that are there only beside a circuit which was left out
+            if not _drop(data, file, error):
+                break
+        else:
+            return file
+    return vehicle
+
+
+def _drop(data: dict[str, Any], file: Path, error: KnowledgeError) -> bool:
+    """Take out the overrides that a load complains of; whether there were any."""
+    marked = read_yaml(file)
+    lines = {
+        place.line: (str(loc[1]), str(loc[2]))
+        for loc, place in marked.key_places.items()
+        if len(loc) == 3 and loc[0] == "overrides"
+    }
+    gone = set()
+    for problem in error.problems:
+        above = [line for line in lines if line <= problem.place.line and problem.place.file == str(file)]
+        if above:
+            gone.add(lines[max(above)])
+    for section, name in gone:
+        data["overrides"][section].pop(name, None)
+    return bool(gone)
 
 
 def _with_needs(whole: Knowledge, circuits: Sequence[str]) -> set[str]:

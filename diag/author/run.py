@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from diag.author.draft import Draft, Entry, check_of_step, step_of_entry, usable
+from diag.author.draft import Draft, Entry, check_of_step, plain_title, step_of_entry, usable
 from diag.author.fault import Fault
 from diag.author.filled import Filled, numbered, numbers_of, text_asked
 from diag.author.mending import Mending
@@ -268,7 +268,8 @@ class Run:
             more = self.fault.at if sign.seq in self.fault.held else {}
             if more or sign.step.id not in written:
                 said = "".join(f", {c.replace('-', ' ')} {p}" for c, p in more.items())
-                title = f"{sign.step.title}{said}"[:300]
+                known = sign.step.id in written
+                title = f"{sign.step.title if known else plain_title(knowledge, sign.step)}{said}"[:300]
                 name = free_id(slug(f"{sign.step.id} {' '.join(more.values())}" if more else title), self.taken)
                 self.taken.add(name)
                 out.append(check_of_step(knowledge, sign.step, name, title, more))

@@ -250,6 +250,17 @@ def test_what_would_be_worse_is_named_and_not_saved_unless_that_is_said(home: Pa
     assert "bend-the-cowl" in (home / "rules" / "circuits" / "horn.yaml").read_text(encoding="utf-8")
 
 
+def test_other_steps_for_a_known_fault_are_told_where_a_recorded_job_ends_at_the_known_ones(
+    home: Path, horned: Path
+) -> None:
+    """The fault is found as before but cured under another name: whoever replays would take it for lost."""
+    job = wrote(home / "jobs" / "20261128-091354-horned.jsonl", horn_job(horned))
+    answers = home / "answers.yaml"
+    answers.write_text("cause: horn.open\nremedy: own\nremedy-steps: Fit another horn\n", encoding="utf-8")
+    result = run(job.stem, "--answers", str(answers), code=1)
+    assert "worse: horn-itself" in result.output
+
+
 def test_a_new_check_is_asked_for_where_there_is_none(home: Path, horned: Path) -> None:
     """From nothing, with a look that no file has: volts between two points that a person names in words."""
     answers = home / "answers.yaml"

@@ -9,7 +9,7 @@ import math
 
 import pytest
 
-from diag.author.draft import check_of_step
+from diag.author.draft import check_of_step, plain_title
 from diag.author.guide import Guide
 from diag.author.signs import condition_of, right_condition, sound_value, story_of
 from diag.author.weighing import Scene, matched_causes
@@ -164,6 +164,14 @@ def test_what_was_measured_of_ones_own_accord_becomes_a_check(reasoner: Reasoner
         {"horn-button": "pressed"},
     )
     assert check.place == "column" and check.minutes > 0
+    title = plain_title(reasoner.knowledge, sign.step)
+    assert title == "Volts at horn button terminal 31b, key off, horn button pressed"
+
+
+def test_a_new_check_has_the_caution_that_others_with_the_controls_so_have(reasoner: Reasoner) -> None:
+    """Key on with the engine standing heats the coil, whoever thought of the measurement."""
+    step = Step("x", "X", "measure", {"ignition": "on"}, "", "", 1.0, through="fuse-instruments", unit="A")
+    assert check_of_step(reasoner.knowledge, step, "amps", "Amps", {})["caution"] == "coil-live"
 
 
 def test_readings_of_a_six_volt_vehicle_are_written_for_twelve(reasoners: object) -> None:
