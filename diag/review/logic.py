@@ -6,7 +6,7 @@ Needs no network. Knows nothing of recorded jobs or files.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -54,16 +54,26 @@ def judge_rules(slips: Slips) -> frozenset[str]:
     ways: dict[str, list[Grounded]] = {}
     for grounded in ground(live):
         ways.setdefault(grounded.rule_id, []).append(grounded)
-    for one in read:
+    own = frozenset(slips.owned(one.id for one in read))
+    makers: dict[str, list[schema.Rule]] = {}
+    for rule in live:
+        for effect in rule.then:
+            if effect.establish is not None:
+                makers.setdefault(effect.establish, []).append(rule)
+    never = set()
+    for one in (one for one in read if one.id in own):
         _inside(slips, one)
-    sound = [one for one in read if _reaches(slips, spaces, one, ways.get(one.id, []))]
-    for name, symptom in slips.know.symptoms.items():
-        for index, way in enumerate(symptom.shows):
+        if not _reaches(slips, spaces, one, ways.get(one.id, []), makers):
+            never.add(one.id)
+    for name in slips.owned(iter(slips.know.symptoms)):
+        for index, way in enumerate(slips.know.symptoms[name].shows):
             _conditions(slips, spaces, name, way, ("shows", index))
+    sound = [one for one in read if one.id not in never]
     for first, second in _alike(sound):
-        _compare(slips, first, second)
-    push_beyond_recall(slips, spaces, {one.id: one.effects for one in sound}, ways)
-    return frozenset(one.id for one in read) - {one.id for one in sound}
+        if first.id in own or second.id in own:
+            _compare(slips, first, second)
+    push_beyond_recall(slips, spaces, {one.id: one.effects for one in sound}, ways, own)
+    return frozenset(never)
 
 
 def _effects(rule: schema.Rule) -> dict[str, float]:
@@ -154,21 +164,22 @@ def _spelt(condition: schema.Condition) -> str:
     )  # fmt: skip
 
 
-def _reaches(slips: Slips, spaces: Spaces, one: _Read, ways: list[Grounded]) -> bool:
+def _reaches(
+    slips: Slips, spaces: Spaces, one: _Read, ways: list[Grounded], makers: Mapping[str, Sequence[schema.Rule]]
+) -> bool:
     """Whether a rule can fire at all."""
     if not _conditions(slips, spaces, one.id, one.rule.when, ("when",)):
         return False
     needed = [(index, condition.established) for index, condition in enumerate(one.rule.when) if condition.established]
-    makers = {effect.establish for rule in slips.know.rules.values() if rule.state != "retired" for effect in rule.then}
     if not needed or any(word not in makers for _, word in needed):
         return True  # an unknown word is told where references are checked
-    if any(_rests_on_itself(slips, word) for _, word in needed):
+    if any(_rests_on_itself(word, makers) for _, word in needed):
         return False  # and so is a ring
     if any(spaces.met(c for conditions in way.conditions.values() for c in conditions).possible for way in ways):
         return True
     index, word = needed[0]
     if ways:
-        behind = sorted({rule.id for rule in slips.know.rules.values() if any(e.establish == word for e in rule.then)})
+        behind = sorted({rule.id for rule in makers.get(word or "", ())})
         slips.say(
             slips.place(one.id, "when", index), "what must be established first needs other answers than this rule",
             f"{quoted(word or '')}, established by {words(behind)}", "conditions that hold together with theirs",
@@ -183,19 +194,17 @@ def _reaches(slips: Slips, spaces: Spaces, one: _Read, ways: list[Grounded]) -> 
     return False
 
 
-def _rests_on_itself(slips: Slips, word: str) -> bool:
+def _rests_on_itself(word: str, makers: Mapping[str, Sequence[schema.Rule]]) -> bool:
     """Whether a conclusion is needed to establish itself."""
     seen: set[str] = set()
     queue = [word]
     while queue:
-        wanted = queue.pop()
-        for rule in slips.know.rules.values():
-            if rule.state != "retired" and any(effect.establish == wanted for effect in rule.then):
-                needed = {condition.established for condition in rule.when if condition.established} - seen
-                if word in needed:
-                    return True
-                seen |= needed
-                queue += sorted(needed)
+        for rule in makers.get(queue.pop(), ()):
+            needed = {condition.established for condition in rule.when if condition.established} - seen
+            if word in needed:
+                return True
+            seen |= needed
+            queue += sorted(needed)
     return False
 
 

@@ -6,7 +6,7 @@ A rule counts at the last of its checks to be answered, and of rules that count 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import prod
 
@@ -44,25 +44,31 @@ class _Fall:
 
 
 def push_beyond_recall(
-    slips: Slips, spaces: Spaces, effects: Mapping[str, Mapping[str, float]], ways: Mapping[str, list[Grounded]]
+    slips: Slips,
+    spaces: Spaces,
+    effects: Mapping[str, Mapping[str, float]],
+    ways: Mapping[str, list[Grounded]],
+    own: Collection[str],
 ) -> None:
     """Report, once a cause, the answer on which rules rest that together push it below `BEYOND_RECALL`, so that all
-    rules that could still point to it do not make that good."""
+    rules that could still point to it do not make that good. `own`: rules in files looked over."""
+    about = {cause for rule in own for cause, weight in effects.get(rule, {}).items() if weight < 1}
     pushes: dict[str, list[_Push]] = {}
     for rule, found in effects.items():
         for way in ways.get(rule, ()):
             met = spaces.met(c for conditions in way.conditions.values() for c in conditions)
             if met.possible:
                 for cause, weight in found.items():
-                    pushes.setdefault(cause, []).append(_Push(weight, rule, met))
+                    if cause in about:
+                        pushes.setdefault(cause, []).append(_Push(weight, rule, met))
     for cause, every in pushes.items():
         every.sort(key=lambda push: (push.weight, push.rule))
         falls = [fall for fall in _falls(every) if fall.product * fall.comeback < BEYOND_RECALL]
         worst = min(falls, default=None, key=lambda fall: fall.product * fall.comeback)
-        own = [rule for rule in worst.rules if slips.own(rule)] if worst is not None else []
-        if worst is None or not own:
+        mine = [rule for rule in worst.rules if rule in own] if worst is not None else []
+        if worst is None or not mine:
             continue
-        told = slips.know.rules[own[-1]]
+        told = slips.know.rules[mine[-1]]
         index = next(i for i, effect in enumerate(told.then) if weighed(effect)[0] == cause)
         unit = slips.know.checks[worst.check].unit
         said = " ".join(filter(None, (spelt_value(spaces.answers(worst.check)[worst.answer]), unit)))

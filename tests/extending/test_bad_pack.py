@@ -1,7 +1,7 @@
 """A pack in which everything is wrong, and packs in which nothing is: what `diag rules check` says of them.
 
-source of all expectations: common practice, no source; what must be told of the bad pack was written beside each
-mistake before it was looked over.
+source of all expectations: common practice, no source; which mistake must be told at which line was written beside
+it before the pack was looked over; columns and single words were then compared with what was told, by eye.
 """
 
 from __future__ import annotations
