@@ -14,6 +14,7 @@ from typing import Any
 from diag.talk.conversation import Conversation
 from diag.talk.objects import odd_of
 from diag.talk.plan import End
+from diag.talk.stage_objects import teaches
 from diag.talk.staged import StageState
 from diag.talk.standing import answers_so_far, caution_known, done_so_far, job_name
 from diag.talk.typed import FIRST_LOOKS, numbered
@@ -351,6 +352,9 @@ def end_page(conversation: Conversation, said: Sequence[Object], width: int) -> 
     else:
         ended = isinstance(conversation.plan.next, End)
         out += paragraph("Nothing is open." if ended else "Not finished: more would have been asked.", width)
+    if teaches(conversation.plan):
+        out += [Line(), *paragraph("Was it something the rules do not know? Add it to them:", width)]
+        out += paragraph(f"diag rules add {job_name(conversation.job)}", width, "  ")
     out += [Line(), *paragraph("The log of this job:", width)]
     out += paragraph(f"diag export {job_name(conversation.job)}", width, "  ")
     return out

@@ -23,7 +23,7 @@ from diag.talk.plan import Plan
 from diag.talk.stage_words import COIL_WORDS, begins_words
 from diag.talk.wording import finding_words, operate_words
 
-__all__ = ["end_of", "staged_do_of", "walk_of"]
+__all__ = ["end_of", "staged_do_of", "teaches", "walk_of"]
 
 Object = dict[str, Any]
 _GO_ON = [{"value": "done", "label": "Go on"}]
@@ -39,7 +39,15 @@ def end_of(plan: Plan, name: str) -> Object:
     if plan.stages:
         out["stages"] = _stages(plan)
         out["handover"] = f"diag export {name} --as handover"
+    if teaches(plan):
+        out["teach"] = f"diag rules add {name}"
     return out
+
+
+def teaches(plan: Plan) -> bool:
+    """Whether the job may know more than the rules: work of the fitter's own, or answers that nothing explains."""
+    unexplained = plan.beliefs is not None and bool(plan.beliefs.posterior.unexplained)
+    return unexplained or any(treated.remedy is None for treated in plan.treated)
 
 
 def _stages(plan: Plan) -> list[Object]:

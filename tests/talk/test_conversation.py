@@ -17,6 +17,7 @@ from diag.reason.reasoner import Beliefs, Reasoner
 from diag.talk.conversation import Conversation
 from diag.talk.opening import Rehearsed
 from diag.talk.rehearsal import SimulatedFitter
+from diag.talk.screen import end_page
 from diag.talk.standing import not_cured
 from tests.talk.hands import fresh
 from tests.talk.outsider import healthy
@@ -364,3 +365,22 @@ def test_a_remedy_that_did_not_help_is_said_to(reasoner: Reasoner) -> None:
         if not helps:
             assert told["not-cured"] == reasoner.remedies[tried].title
             assert "NOT CURED" in not_cured(told)
+
+
+def test_a_job_that_ended_by_work_of_ones_own_says_how_to_teach_it(reasoner: Reasoner) -> None:
+    """Whoever found what nobody asked for is told at the end how the rules learn of it; no other job says so."""
+    for own in (True, False):
+        conversation, fitter = fresh(reasoner), SimulatedFitter(reasoner, ())
+        answer(conversation, "circuit:horn")
+        if own:
+            put(conversation, {"changed": "Wire chafed through in the hinge, a new piece laid"})
+        said: Object = {}
+        for _ in range(60):
+            said = conversation.say()[-1]
+            if said["type"] != "ask":
+                break
+            put(conversation, fitter.answer(said))
+        assert said["type"] == "end", said
+        assert said.get("teach") == ("diag rules add a-job" if own else None)
+        page = "\n".join(line.text for line in end_page(conversation, [said], 40))
+        assert ("rules add" in page) == own
