@@ -62,7 +62,7 @@ class Mending:
             yield put(Asked("remedy", "What is done about it?", "known", choices))
         if not self.own:
             return
-        said = self.said or self.fault.title
+        said = self.said or f"Put right: {self.fault.title[:1].lower()}{self.fault.title[1:]}"
         yield put(text_asked("remedy-title", "What is done about it, in a line", _capital(said)))
         yield put(text_asked("remedy-steps", "Its steps, parted by ;", _sentence(said)))
         yield put(text_asked("remedy-parts", "Parts to have at hand, parted by ;", _NONE))

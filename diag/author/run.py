@@ -212,6 +212,9 @@ class Run:
         checked = self._checked(signs)
         cause = self._cause_id()
         source = self._sources()[self.filled["source"]]
+        if fault.at:  # seen only there, so proved only there
+            seen = [str(entry["id"]) for entry in checked.checks if entry["kind"] != "measure"]
+            self.mending.proofs = tuple(dict.fromkeys([*seen, *self.mending.proofs]))
         remedy_id, remedy = self.mending.remedy(cause, self.taken)
         circuit = self.circuit if self.circuit not in ("supply", "shared", "") else "shared"
         rule = free_id(f"{circuit}/{slug(cause, 60)}", self.taken)

@@ -63,7 +63,8 @@ def own_text(effects: Effects, draft: Draft, columns: int) -> str:
         return "\n".join(_wrapped([words], columns))
     led = f"; {last.leader} leads with {last.leader_p or 0:.0%}" if last is not None and last.leader else ""
     mine = f" ({last.p or 0:.0%})" if last is not None else ""
-    words = f"! Its own job does NOT end at {draft.remedy}{mine}{led}. Signs, strength or likeness do not carry it yet."
+    words = f"! Its own job does NOT end at {draft.remedy}{mine}{led}. Its answers do not carry it yet: choose other "
+    words += "signs, or save the draft and let the next job with this fault be its proof (`diag rules add` again)."
     return "\n".join(_wrapped([words], columns))
 
 

@@ -14,12 +14,12 @@ import pytest
 import yaml
 from click.testing import CliRunner, Result
 
-from diag.author import life_move, life_world
 from diag.cli import main
 from diag.errors import DiagError
 from diag.knowledge import folders, load
 from diag.knowledge.layers import installed_layers
 from diag.knowledge.load import load_knowledge
+from diag.life import move, world
 from tests.knowledge.small import Small, write_small
 from tests.life.jobs import DARK_AND_FED, DARK_UNFED, write_job
 from tests.life.test_states import FED, LOW, RIGHT_FUSE
@@ -117,7 +117,7 @@ def shipped(small: Small, monkeypatch: pytest.MonkeyPatch) -> Small:
     for module in (load, folders):
         monkeypatch.setattr(module, "_PACKAGE", small.rules.parent / "diag", raising=False)
     monkeypatch.setenv("DIAG_VEHICLE", str(small.vehicle))
-    monkeypatch.setattr(life_world, "shipped_jobs", lambda: small.rules / "jobs")
+    monkeypatch.setattr(world, "shipped_jobs", lambda: small.rules / "jobs")
     assert installed_layers()[0].folder == small.rules
     return small
 
@@ -158,7 +158,7 @@ def test_a_copy_that_would_not_load_leaves_nothing(shipped: Small, monkeypatch: 
     (folders.local_folder() / "circuits").mkdir(parents=True)
     copy = folders.local_folder() / "circuits" / "lamp.yaml"
     copy.write_text("circuit: lamp\n", encoding="utf-8")
-    monkeypatch.setattr(life_move, "text_of_rule", lambda text, rule: f"  - id: {rule}\n    state: draft\n")
+    monkeypatch.setattr(move, "text_of_rule", lambda text, rule: f"  - id: {rule}\n    state: draft\n")
     refused = run(FED, "tested")
     assert refused.exit_code == 2 and "all is as it was" in refused.stderr
     assert copy.read_text(encoding="utf-8") == "circuit: lamp\n"
@@ -167,13 +167,13 @@ def test_a_copy_that_would_not_load_leaves_nothing(shipped: Small, monkeypatch: 
 def test_a_file_that_changes_meanwhile_is_left(small: Small, monkeypatch: pytest.MonkeyPatch) -> None:
     """An editor that saved in between must not lose its work."""
     path = small.rules / "circuits" / "lamp.yaml"
-    whole = life_move.moved_on
+    whole = move.moved_on
 
     def slowly(text: str, steps: object) -> str:
         path.write_text(text + "# saved meanwhile\n", encoding="utf-8")
         return whole(text, steps)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(life_move, "moved_on", slowly)
+    monkeypatch.setattr(move, "moved_on", slowly)
     refused = run(FED, "tested", "--in", str(small.rules))
     assert refused.exit_code == 2 and "changed it just now" in refused.stderr
     assert path.read_text(encoding="utf-8").endswith("# saved meanwhile\n")
@@ -189,9 +189,9 @@ def test_all_files_of_a_bulk_move_go_back_where_one_cannot_be_put(small: Small) 
     def refuse() -> None:
         raise DiagError("does not load")
 
-    steps = {first: [life_move.Step(FED, "tested")], second: [life_move.Step(LOW, "tested")]}
+    steps = {first: [move.Step(FED, "tested")], second: [move.Step(LOW, "tested")]}
     with pytest.raises(DiagError, match="does not load"):
-        life_move.move_in_place(steps, refuse)
+        move.move_in_place(steps, refuse)
     assert (first.read_bytes(), second.read_bytes()) == before
 
 
