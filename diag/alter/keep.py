@@ -29,7 +29,7 @@ def old_name(path: Path, kind: str) -> Path:
 def put_in_place(path: Path, text: str, earlier: Path) -> None:
     """Keep the file as `earlier`, then replace it by `text`. Raises DiagError where `earlier` is there by now."""
     write_new(earlier, path.read_bytes())
-    replaced(path, text.encode("utf-8"), path.stat().st_mode & 0o777)
+    replaced(path, text.encode("utf-8"))
 
 
 def write_new(path: Path, content: bytes) -> None:

@@ -107,7 +107,14 @@ def _moved(problem: Problem, tried: Path, real: Path) -> Problem:
         return text.replace(str(tried), str(real))
 
     place = Place(named(problem.place.file), problem.place.line, problem.place.column)
-    return Problem(place, named(problem.what), named(problem.found), named(problem.expected), named(problem.mend))
+    return replace(
+        problem,
+        place=place,
+        what=named(problem.what),
+        found=named(problem.found),
+        expected=named(problem.expected),
+        mend=named(problem.mend),
+    )
 
 
 def put(plan: Planned) -> Path | None:
@@ -141,7 +148,7 @@ def _put(plan: Planned) -> Path | None:
         if plan.old is None:
             put_new(plan.path, plan.new, _ORDINARY)
         else:
-            replaced(plan.path, plan.new, plan.path.stat().st_mode & 0o777)
+            replaced(plan.path, plan.new)
     except BaseException as error:
         for path in written:
             with contextlib.suppress(OSError):

@@ -15,6 +15,7 @@ from diag.knowledge.assemble import Knowledge
 from diag.log.replayed import Replayed
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Finding, Step, Value
+from diag.talk.known import SURPRISE
 from diag.talk.wording import answer_words, finding_words
 
 __all__ = [
@@ -29,8 +30,6 @@ __all__ = [
     "written_factor",
 ]
 
-_SOUND = 0.25
-"""A healthy vehicle gives an answer that it gives with at least this share of its best chance."""
 _SHIFT = 0.4
 """How far from the reading towards the sound one a bound may lie at most, as a share of the way."""
 _LEAST_V, _SHARE_A, _LEAST_A = 1.0, 0.25, 0.2
@@ -135,7 +134,7 @@ def _sound(lived: Replayed, finding: Finding) -> bool | None:
     if finding.step is None or finding.value is None:
         return None
     told = lived.told.get(finding.seq) or lived.reasoner.chances.told(finding.step, finding.value)
-    return float(told.rows[0]) >= _SOUND * max(float(told.rows.max()), told.flat)
+    return float(told.rows[0]) >= SURPRISE * max(float(told.rows.max()), told.flat)
 
 
 def _sign(reasoner: Reasoner, finding: Finding) -> Sign | None:

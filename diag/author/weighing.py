@@ -15,6 +15,7 @@ from rapidfuzz import fuzz, utils
 from diag.author.signs import Sign
 from diag.circuit.network import Floats
 from diag.reason.reasoner import Reasoner
+from diag.reason.sight import EXPLAINS
 
 __all__ = ["STRENGTHS", "Scene", "matched_causes"]
 
@@ -83,7 +84,7 @@ class Scene:
         if not keep:
             return np.zeros(len(self.reasoner.causes))
         rows = self._every[keep]
-        out: Floats = (rows[:, 1:] >= _EXPLAINS * rows.max(axis=1, keepdims=True)).mean(axis=0)
+        out: Floats = (rows[:, 1:] >= EXPLAINS * rows.max(axis=1, keepdims=True)).mean(axis=0)
         return out
 
     @property
@@ -97,7 +98,7 @@ class Scene:
         if not keep:
             return []
         rows = self.rows[keep]
-        good = (rows[:, 1:] >= _EXPLAINS * rows.max(axis=1, keepdims=True)).all(axis=0)
+        good = (rows[:, 1:] >= EXPLAINS * rows.max(axis=1, keepdims=True)).all(axis=0)
         fit = np.log(np.maximum(rows[:, 1:], 1e-12)).sum(axis=0) + np.log(self.reasoner.prior + 1e-12)
         order = [int(i) for i in np.argsort(-fit, kind="stable") if good[i]]
         found = [self.reasoner.causes[i] for i in order]
@@ -184,7 +185,7 @@ class Scene:
             return []
         rows = self._every[list(chosen)]
         joint = self._rivals(own) * rows[:, 1:].prod(axis=0)
-        good = (rows[:, 1:] >= _EXPLAINS * rows.max(axis=1, keepdims=True)).all(axis=0)
+        good = (rows[:, 1:] >= EXPLAINS * rows.max(axis=1, keepdims=True)).all(axis=0)
         order = [int(i) for i in np.argsort(-joint, kind="stable") if joint[i] > 0 and good[i]]
         return [self.reasoner.causes[i].title for i in order if self.reasoner.causes[i].of is None][:most]
 

@@ -5,11 +5,11 @@ Must not know how layers are found or laid; a journal outlives the packs it name
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-__all__ = ["LayerTold", "layer_changes", "layers_of"]
+__all__ = ["LayerTold", "layer_changes", "layers_of", "told_of"]
 
 
 @dataclass(frozen=True)
@@ -24,6 +24,11 @@ class LayerTold:
     def called(self) -> str:
         """Name and version; the hash where there is no version."""
         return f"{self.name} {self.version or self.hash}"
+
+
+def told_of(layers: Iterable[Any]) -> tuple[LayerTold, ...]:
+    """Layers of knowledge as a record names them; each has `name`, `version` and `digest`."""
+    return tuple(LayerTold(one.name, one.version, one.digest) for one in layers)
 
 
 def layers_of(fields: Mapping[str, Any]) -> tuple[LayerTold, ...] | None:

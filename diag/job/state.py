@@ -6,7 +6,7 @@ Knows the events of a journal; nothing of knowledge, predictions or questions.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from diag.job.layered import LayerTold, layers_of
@@ -91,6 +91,11 @@ class JobState:
     def newest(self) -> Entry | None:
         """The input that `undo` would withdraw."""
         return max(self.entries, key=lambda entry: entry.seq, default=None)
+
+    def until(self, count: int) -> JobState:
+        """The job as it stood after its first `count` standing entries."""
+        entries = self.entries[:count]
+        return replace(self, entries=entries, concluded=(), period=entries[-1].period if entries else 0)
 
     def with_it(self, entry: Entry) -> list[Entry]:
         """Other standing entries that were put in by the same key as this one."""

@@ -12,7 +12,7 @@ import platformdirs
 
 from diag.errors import KnowledgeError, Place, Problem
 
-__all__ = ["local_folder", "packs_file", "packs_left_out", "rules_folder"]
+__all__ = ["cache_folder", "local_folder", "packs_file", "packs_left_out", "rules_folder"]
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 
@@ -45,6 +45,12 @@ def local_folder() -> Path:
     here."""
     home = _home()
     return (home or Path(platformdirs.user_data_dir("diag", appauthor=False))) / "rules"
+
+
+def cache_folder() -> Path:
+    """Where computed tables are kept: `cache` under DIAG_HOME, or the platform's cache."""
+    home = _home()
+    return home / "cache" if home else Path(platformdirs.user_cache_dir("diag", appauthor=False))
 
 
 def packs_file() -> Path:

@@ -10,7 +10,7 @@ import hashlib
 import json
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -19,7 +19,8 @@ from pydantic import BeforeValidator, Field, StringConstraints
 from diag.errors import KnowledgeError, Problem
 from diag.knowledge.folders import local_folder, rules_folder
 from diag.knowledge.reader import Loc, Marked, read_yaml
-from diag.knowledge.scalars import Bool, CauseRef, Id, Model, Positive, Share, Text
+from diag.knowledge.ruleform import Day
+from diag.knowledge.scalars import Bool, CauseRef, Id, Model, Positive, Share, Text, read_number
 from diag.knowledge.translate import validate
 
 __all__ = [
@@ -45,15 +46,8 @@ _ROUNDING = 1e-3
 """Sums of counts that are kept with four decimals may differ by so much a fault."""
 
 
-def _plain(found: object) -> object:
-    if isinstance(found, str) and not found.strip().lstrip("+").isascii():
-        raise ValueError("expected a number in plain digits")
-    return found
-
-
-Count = Annotated[float, BeforeValidator(_plain), Field(allow_inf_nan=False, ge=0, le=1e9)]
+Count = Annotated[float, BeforeValidator(read_number), Field(allow_inf_nan=False, ge=0, le=1e9)]
 Hash = Annotated[str, StringConstraints(pattern="^[0-9a-f]{16}$")]
-Day = Annotated[str, StringConstraints(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$")]
 
 
 def weight(n: float, share: float, total: float, strength: float, least: float) -> float:
@@ -250,8 +244,7 @@ _ANEW = "Count anew: `diag rules learn --apply`; or put it aside: `diag rules le
 
 
 def _with_mend(problem: Problem) -> Problem:
-    mend = f"{problem.mend} {_ANEW}" if problem.mend else _ANEW
-    return Problem(problem.place, problem.what, problem.found, problem.expected, mend)
+    return replace(problem, mend=f"{problem.mend} {_ANEW}" if problem.mend else _ANEW)
 
 
 def _sums(learned: Learned, marked: Marked) -> Iterator[Problem]:

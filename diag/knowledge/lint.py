@@ -71,14 +71,8 @@ def check_causes(knowledge: Knowledge, known: Collection[str], able: Collection[
         cite(note.like, derived.union(able) if valued else derived, name, "like")
         if name not in citable:
             cite(name, citable, name, "id")
-            problems[-1] = Problem(
-                problems[-1].place,
-                problems[-1].what,
-                problems[-1].found,
-                problems[-1].expected,
-                f"{problems[-1].mend} An added cause needs a `title` and a `frequency`.",
-                code="unknown-cause",
-            )
+            mend = f"{problems[-1].mend} An added cause needs a `title` and a `frequency`."
+            problems[-1] = replace(problems[-1], mend=mend)
         elif name not in derived and note.remedy is None and not _cured(knowledge, name):
             problems.append(
                 Problem(

@@ -215,7 +215,7 @@ def _write(entries: Sequence[str], text: str | None) -> None:
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     content = text if text is not None and _says(text, entries) else _anew(entries)
     if path.exists():
-        replaced(path, content.encode(), path.stat().st_mode & 0o777)
+        replaced(path, content.encode())
     else:
         put_new(path, content.encode(), 0o600)
 

@@ -29,9 +29,9 @@ def put_new(path: Path, content: bytes, mode: int) -> None:
         temporary.unlink(missing_ok=True)
 
 
-def replaced(path: Path, content: bytes, mode: int) -> None:
-    """Write a file in place of what may be there, with these permissions. Raises OSError."""
-    temporary = _beside(path, content, mode)
+def replaced(path: Path, content: bytes, mode: int | None = None) -> None:
+    """Write a file in place of what may be there, with these permissions, or those that it has. Raises OSError."""
+    temporary = _beside(path, content, path.stat().st_mode & 0o777 if mode is None else mode)
     try:
         os.replace(temporary, path)
     finally:

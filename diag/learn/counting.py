@@ -19,6 +19,7 @@ from diag.knowledge.learned import Axis
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
 from diag.reason.steps import Finding, Step, Value
 from diag.talk.findings import findings_of
+from diag.talk.known import somebody_complained
 
 __all__ = ["Counts", "Off", "Slip", "axis_of", "counts_of", "slips_of"]
 
@@ -121,8 +122,8 @@ class _Job:
         return Counts(tuple(faults), tuple(why_not), slips, offs, unknown)
 
     def _beliefs(self, findings: Sequence[Finding], treated: Sequence[Treated]) -> Beliefs:
-        complained = any(finding.symptom is not None for finding in findings)
-        return self.reasoner.beliefs(findings, treated, proving=self.proving is not None and not complained)
+        proving = self.proving is not None and not somebody_complained(findings)
+        return self.reasoner.beliefs(findings, treated, proving=proving)
 
     # ------------------------------------------------------------ what was wrong
 

@@ -126,7 +126,7 @@ def _put(files: Mapping[Path, tuple[bytes | None, bytes]], check: Callable[[], o
             else:
                 if _read(path) != before:
                     raise DiagError(f"{path}: somebody else changed it just now. Nothing was changed; do it again.")
-                replaced(path, after, path.stat().st_mode & 0o777)
+                replaced(path, after)
             done.append(path)
         check()
     except BaseException as error:
@@ -136,7 +136,7 @@ def _put(files: Mapping[Path, tuple[bytes | None, bytes]], check: Callable[[], o
                 with contextlib.suppress(OSError):
                     os.unlink(path)
             else:
-                replaced(path, before, path.stat().st_mode & 0o777)
+                replaced(path, before)
         if isinstance(error, KnowledgeError):
             raise DiagError(f"With the rule moved the files no longer load, so all is as it was:\n{error}") from None
         if isinstance(error, OSError):

@@ -10,13 +10,13 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
+from diag.circuit.doubts import cause_problems
 from diag.circuit.faults import derive_causes
 from diag.circuit.parts import build_network
 from diag.errors import DiagError, KnowledgeError, Problem
 from diag.job.state import replay
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.layers import base_layer, installed_layers
-from diag.knowledge.lint import check_causes
 from diag.knowledge.load import load_knowledge
 from diag.knowledge.schema import Rule
 from diag.life.index import indexed
@@ -95,8 +95,9 @@ class World:
     def cause_problems(self, knowledge: Knowledge) -> list[Problem]:
         """What is wrong with the causes that files name."""
         if knowledge.content_hash not in self._wrong:
-            derived = {cause.id for cause in derive_causes(knowledge, build_network(knowledge))}
-            self._wrong[knowledge.content_hash] = check_causes(knowledge, derived)
+            network = build_network(knowledge)
+            derived = {cause.id for cause in derive_causes(knowledge, network)}
+            self._wrong[knowledge.content_hash] = cause_problems(knowledge, network, derived)
         return self._wrong[knowledge.content_hash]
 
     def load_again(self) -> None:

@@ -10,7 +10,7 @@ from datetime import tzinfo
 from pathlib import PureWindowsPath
 
 from diag import __version__
-from diag.job.layered import LayerTold, layer_changes
+from diag.job.layered import layer_changes, told_of
 from diag.job.records import Record
 from diag.log.chronicle import items_of
 from diag.log.figures import moment_of
@@ -80,7 +80,7 @@ def _vehicle(job: Replayed) -> Vehicle:
 def _versions(job: Replayed) -> Versions:
     knowledge = job.reasoner.knowledge
     now, then = knowledge.content_hash, job.state.layers
-    layers = tuple(LayerTold(one.name, one.version, one.digest) for one in knowledge.layers)
+    layers = told_of(knowledge.layers)
     return Versions(
         job.state.tool,
         job.state.engine,

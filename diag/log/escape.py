@@ -9,7 +9,7 @@ import re
 
 import jinja2
 
-__all__ = ["Ready", "cell", "code", "inline", "markdown_environment", "plain"]
+__all__ = ["Ready", "cell", "code", "inline", "markdown_environment", "plain", "tidy"]
 
 _SPECIAL = re.compile(r"([\\`*_\[\]|~$])")
 _ENTITY = {"&": "&amp;", "<": "&lt;", ">": "&gt;"}
@@ -49,6 +49,11 @@ def cell(text: str) -> str:
     """Text for a spreadsheet: one that could be taken for a formula gets a quote in front."""
     risky = text[:1] in ("\t", "\r", "\n") or text.lstrip().startswith(_FORMULA)
     return f"'{plain(text)}" if risky else plain(text)
+
+
+def tidy(text: str) -> str:
+    """A page without the blank lines that its template leaves, and with one newline at its end."""
+    return re.sub(r"\n{3,}", "\n\n", text).rstrip("\n") + "\n"
 
 
 def markdown_environment(package: str) -> jinja2.Environment:

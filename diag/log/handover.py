@@ -6,14 +6,13 @@ Knows layout only where it fills the template; nothing of files.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import jinja2
 
-from diag.log.escape import Ready, inline, markdown_environment
+from diag.log.escape import Ready, inline, markdown_environment, tidy
 from diag.log.orders import cautions_of, newest_of, orders_of
 from diag.log.replayed import Replayed
 from diag.log.report import Item, Report
@@ -58,7 +57,7 @@ def as_handover(job: Replayed, report: Report) -> str:
             limits=_limits,
         )
     )
-    return re.sub(r"\n{3,}", "\n\n", text).rstrip("\n") + "\n"
+    return tidy(text)
 
 
 def _kind(job: Replayed, item: Item) -> str:

@@ -5,13 +5,12 @@ Every value that the template puts out is escaped unless it is marked ready, so 
 
 from __future__ import annotations
 
-import re
 from functools import lru_cache
 
 import jinja2
 
 from diag.log import words
-from diag.log.escape import Ready, code, inline, markdown_environment
+from diag.log.escape import Ready, code, inline, markdown_environment, tidy
 from diag.log.report import Item, Report
 
 __all__ = ["as_markdown"]
@@ -24,32 +23,18 @@ def as_markdown(report: Report) -> str:
         .get_template("job.md.j2")
         .render(report=report, parts=list(words.parts_of(report.items)), events=words.EVENTS)
     )
-    return re.sub(r"\n{3,}", "\n\n", text).rstrip("\n") + "\n"  # blank lines that the template leaves
+    return tidy(text)
 
 
 @lru_cache(maxsize=1)
 def _environment() -> jinja2.Environment:
     env = markdown_environment("diag.log")
     env.filters |= {
-        "by_answer": words.by_answer,
+        **words.FILTERS,
         "code": code,
-        "chance": words.chance_words,
-        "clock": lambda at: at.utc[11:19],
         "day": words.day_words,
         "found": _found,
-        "how": words.how_words,
-        "joined": lambda texts, by=", ": by.join(str(text) for text in texts),
-        "layers": words.layers_words,
-        "limits": words.limits_words,
-        "local": words.local_words,
         "ready": Ready,
-        "reason": words.reason_words,
-        "result": words.result_words,
-        "sentence": words.sentence,
-        "strongest": words.strongest,
-        "times": words.times_words,
-        "utc": words.utc_words,
-        "verdict": words.verdict_words,
     }
     return env
 

@@ -4,22 +4,19 @@ of a healthy vehicle. Computed anew with the knowledge given; `concluded` record
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from diag.job.records import Record
 from diag.job.state import Entry, JobState, replay
 from diag.reason.chances import Told
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
+from diag.reason.sight import EXPLAINS
 from diag.reason.steps import Finding
 from diag.talk.findings import findings_of
+from diag.talk.known import seldom_sound, somebody_complained
 from diag.talk.plan import Plan, plan_next
 
 __all__ = ["Point", "Replayed", "replayed"]
-
-_SOUND = 0.25
-"""An answer is that of a healthy vehicle if a healthy one gives it with at least this share of its best chance."""
-_EXPLAINS = 0.12
-"""A fault explains an answer that it gives with at least this share of its best chance."""
 
 
 @dataclass(frozen=True)
@@ -51,16 +48,15 @@ class Replayed:
         if finding.step is None or finding.value is None:
             return None
         told = self.told.get(finding.seq) or self.reasoner.chances.told(finding.step, finding.value)
-        return float(told.rows[0]) >= _SOUND * float(told.rows.max())
+        return not seldom_sound(told)
 
     def explains(self, remedy: str, finding: Finding) -> bool:
         """Whether a fault that `remedy` cures gives this answer, and a healthy vehicle does not."""
         told, plan = self.told.get(finding.seq), self.reasoner.remedies.get(remedy)
         if told is None or plan is None:
             return False
-        best = float(told.rows.max())
-        odd = float(told.rows[0]) < _SOUND * best
-        return odd and any(told.rows[1 + self.reasoner.index[c]] >= _EXPLAINS * best for c in plan.cures)
+        rows, best = [1 + self.reasoner.index[cause] for cause in plan.cures], float(told.rows.max())
+        return seldom_sound(told) and any(told.rows[row] >= EXPLAINS * best for row in rows)
 
     def explained_by(self, finding: Finding, but: str) -> str:
         """Title of a remedy other than `but`, carried out after the finding, that explains it; else empty."""
@@ -80,10 +76,10 @@ def replayed(reasoner: Reasoner, records: Sequence[Record]) -> Replayed:
     points: list[Point] = []
     for index, entry in enumerate(state.entries):
         if entry.event in ("remedied", "changed"):
-            before[entry.seq] = plan_next(reasoner, _cut(state, index))
+            before[entry.seq] = plan_next(reasoner, state.until(index))
         elif entry.event not in ("answered", "found") or entry.seq in unknown:
             continue
-        beliefs = _beliefs(reasoner, _cut(state, index + 1))
+        beliefs = _beliefs(reasoner, state.until(index + 1))
         if beliefs is not None:
             points.append(Point(entry, beliefs))
     plan = plan_next(reasoner, state)
@@ -102,16 +98,8 @@ def replayed(reasoner: Reasoner, records: Sequence[Record]) -> Replayed:
     )
 
 
-def _cut(state: JobState, count: int) -> JobState:
-    """The job as it stood after its first `count` standing entries."""
-    entries = state.entries[:count]
-    period = entries[-1].period if entries else 0
-    return replace(state, entries=entries, concluded=(), period=period)
-
-
 def _beliefs(reasoner: Reasoner, state: JobState) -> Beliefs | None:
     findings, treated, proving, _ = findings_of(reasoner, state)
     if not findings and proving is None:
         return None
-    complained = any(finding.symptom is not None for finding in findings)
-    return reasoner.beliefs(findings, treated, proving=proving is not None and not complained)
+    return reasoner.beliefs(findings, treated, proving=proving is not None and not somebody_complained(findings))

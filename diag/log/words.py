@@ -5,14 +5,16 @@ Knows the report's fields; nothing of how a form marks its text.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Any
 
 from diag.job.layered import LayerTold
 from diag.log.report import Chance, Done, Evidence, Item, Limits, Moment, Report, RuledOut, Stage
 
 __all__ = [
+    "FILTERS",
     "EVENTS",
     "REASONS",
     "Part",
@@ -225,3 +227,23 @@ def verdict_words(work: Done) -> str:
         "proved-together": "Proved only together with the work that followed; the checks are as on a healthy vehicle.",
         "failed": "NOT proved: something was still wrong afterwards.",
     }.get(work.verdict, "Not proved: no check was made afterwards.")
+
+
+FILTERS: Mapping[str, Callable[..., Any]] = {
+    "by_answer": by_answer,
+    "chance": chance_words,
+    "clock": lambda at: at.utc[11:19],
+    "how": how_words,
+    "joined": lambda texts, by=", ": by.join(str(text) for text in texts),
+    "layers": layers_words,
+    "limits": limits_words,
+    "local": local_words,
+    "reason": reason_words,
+    "result": result_words,
+    "sentence": sentence,
+    "strongest": strongest,
+    "times": times_words,
+    "utc": utc_words,
+    "verdict": verdict_words,
+}
+"""What every form of the log calls in its templates."""

@@ -58,28 +58,14 @@ def _environment() -> jinja2.Environment:
         autoescape=True,
     )
     env.filters |= {
-        "by_answer": words.by_answer,
-        "chance": words.chance_words,
+        **words.FILTERS,
         "chosen": _chosen,
-        "clock": lambda at: at.utc[11:19],
         "count_answers": _count_answers,
-        "how": words.how_words,
-        "joined": lambda texts, by=", ": by.join(str(text) for text in texts),
         "judged": _judged,
-        "layers": words.layers_words,
-        "limits": words.limits_words,
         "numbers": _numbers,
-        "local": words.local_words,
-        "reason": words.reason_words,
         "remarks": words.remarks_of,
-        "result": words.result_words,
         "rules_said": _rules_said,
         "safe_svg": Markup,
-        "sentence": words.sentence,
-        "strongest": words.strongest,
-        "times": words.times_words,
-        "utc": words.utc_words,
-        "verdict": words.verdict_words,
     }
     return env
 

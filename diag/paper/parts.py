@@ -5,13 +5,12 @@ Says what the remedies name; whether a part was used nobody wrote down. Knows la
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from functools import lru_cache
 
 import jinja2
 
-from diag.log.escape import markdown_environment
+from diag.log.escape import markdown_environment, tidy
 from diag.log.orders import orders_of, suspected_of
 from diag.log.replayed import Replayed
 from diag.log.report import Report
@@ -61,7 +60,7 @@ def as_parts(job: Replayed, report: Report) -> str:
         .get_template("parts.md.j2")
         .render(report=report, fitted=fitted_of(job, report), orders=orders, bare=bare)
     )
-    return re.sub(r"\n{3,}", "\n\n", text).rstrip("\n") + "\n"
+    return tidy(text)
 
 
 @lru_cache(maxsize=1)

@@ -13,7 +13,9 @@ import drawsvg as svg
 
 from diag.log.report import Trail, TrailRow
 from diag.paper.fold import Stretch, trail_stretches
+from diag.sheet.drawing import FONT
 from diag.sheet.lettering import clean, width
+from diag.sheet.symbols import INK
 
 __all__ = ["Key", "Plot", "plot_of"]
 
@@ -125,7 +127,7 @@ class _Paper:
 
     def drawn(self) -> str:
         """The whole plot."""
-        paper = svg.Drawing(_WIDE, _TOP + _HIGH + _BOTTOM, id_prefix="p", font_family=_FONT)
+        paper = svg.Drawing(_WIDE, _TOP + _HIGH + _BOTTOM, id_prefix="p", font_family=FONT)
         paper.svg_args |= {"width": f"{_WIDE:g}mm", "height": f"{_TOP + _HIGH + _BOTTOM:g}mm", "role": "img"}
         paper.svg_args |= {"class": "plot"}
         paper.append_title(clean(_words(self._trail, self._lines)))
@@ -144,7 +146,7 @@ class _Paper:
             paper.append(svg.Line(_LEFT, y, right, y, stroke="#8a8a8a", stroke_width=0.2, class_="grid"))
             paper.append(_text(f"{percent} %", _LEFT - 1.5, y + 1.0, "end"))
         for axis in ((_LEFT, _TOP, _LEFT, self._y(0)), (_LEFT, self._y(0), right, self._y(0))):
-            paper.append(svg.Line(*axis, stroke=_INK, stroke_width=0.4, class_="axis"))
+            paper.append(svg.Line(*axis, stroke=INK, stroke_width=0.4, class_="axis"))
         paper.append(
             _text("Number of the answer or record, as in the log", (_LEFT + right) / 2, self._y(0) + 17.0, "middle")
         )
@@ -159,9 +161,9 @@ class _Paper:
         drawn = [(i, row) for i, row in enumerate(self._trail.rows) if self._columns[i] >= 0]
         for i, row in sorted(drawn, key=lambda one: (one[1].number not in self._works, one[0])):  # works first
             x, work = self._x(i), row.number in self._works
-            paper.append(svg.Line(x, foot, x, foot + 1.2, stroke=_INK, stroke_width=0.3, class_="axis"))
+            paper.append(svg.Line(x, foot, x, foot + 1.2, stroke=INK, stroke_width=0.3, class_="axis"))
             if work:
-                paper.append(svg.Line(x, _TOP, x, foot, stroke=_INK, stroke_width=0.5, class_="axis"))
+                paper.append(svg.Line(x, _TOP, x, foot, stroke=INK, stroke_width=0.5, class_="axis"))
                 paper.append(_text("work", x, foot + 8.2, "middle"))
             half = width(str(row.number), _SMALL, bold=work) / 2 + 0.4
             if all(abs(x - other) >= half + room for other, room in taken):
@@ -176,7 +178,7 @@ class _Paper:
                         self._y(0) + 2.0,
                         x + shift + 0.8,
                         self._y(0) - 2.0,
-                        stroke=_INK,
+                        stroke=INK,
                         stroke_width=0.4,
                         class_="axis",
                     )
@@ -188,7 +190,7 @@ class _Paper:
 
     def _line(self, line: _Line) -> svg.Group:
         drawn = sorted(self._columns_drawn())
-        group = svg.Group(class_=f"line s{line.place % len(_DASHES)}", stroke=_INK, fill="none")
+        group = svg.Group(class_=f"line s{line.place % len(_DASHES)}", stroke=INK, fill="none")
         group.append_title(clean(f"{line.letter}: {line.title}"))
         path = svg.Path(stroke_width=0.6, fill="none", stroke_linejoin="round")
         dash = _DASHES[line.place % len(_DASHES)]
@@ -240,10 +242,6 @@ class _Paper:
         return out
 
 
-_INK = "#111111"
-_FONT = "Arial, Helvetica, 'Liberation Sans', 'DejaVu Sans', sans-serif"
-
-
 def _columns(stretches: Sequence[Stretch[TrailRow]]) -> tuple[list[int], list[tuple[float, int]]]:
     """The column of each row (-1: folded away), and the folds: where, and how many rows. Of a fold the first and
     last row stay, so that the lines run on."""
@@ -264,7 +262,7 @@ def _columns(stretches: Sequence[Stretch[TrailRow]]) -> tuple[list[int], list[tu
 
 def _text(text: str, x: float, y: float, anchor: str, size: float = _LETTERS, bold: bool = False) -> svg.Text:
     weight = {"font_weight": "bold"} if bold else {}
-    return svg.Text(clean(text), size, round(x, 2), round(y, 2), text_anchor=anchor, fill=_INK, **weight)
+    return svg.Text(clean(text), size, round(x, 2), round(y, 2), text_anchor=anchor, fill=INK, **weight)
 
 
 def _marker(place: int, x: float, y: float) -> svg.DrawingElement:
@@ -291,7 +289,7 @@ def _sample(place: int) -> str:
     """A short piece of a line, for the list below the plot."""
     paper = svg.Drawing(14, 4, id_prefix="k")
     paper.svg_args |= {"width": "14mm", "height": "4mm", "aria-hidden": "true", "class": "key"}
-    group = svg.Group(class_=f"line s{place % len(_DASHES)}", stroke=_INK, fill="none")
+    group = svg.Group(class_=f"line s{place % len(_DASHES)}", stroke=INK, fill="none")
     line = svg.Line(0, 2, 14, 2, stroke_width=0.6)
     dash = _DASHES[place % len(_DASHES)]
     if dash is not None:

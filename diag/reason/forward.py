@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal, Protocol
 
-from diag.errors import DiagError
+from diag.errors import DiagError, Problem
+from diag.knowledge.assemble import Knowledge
 from diag.knowledge.schema import Conclusion, Condition, Rule
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "compile_rules",
     "encode",
     "forward",
+    "limit_problems",
     "word_test",
 ]
 
@@ -290,6 +292,18 @@ def check_limits(rules: Mapping[str, Sequence[Rule]]) -> list[str]:
     2.0.28), so they are refused here, with a margin, whichever matcher is in use.
     """
     return [problem for circuit, own in rules.items() for problem in _limits(circuit, _ByIdentity(own))]
+
+
+def limit_problems(knowledge: Knowledge) -> list[Problem]:
+    """The same for all rules of a vehicle, each with its place."""
+    by_circuit: dict[str, list[Rule]] = {}
+    for rule in knowledge.rules.values():
+        by_circuit.setdefault(knowledge.circuit_of[rule.id], []).append(rule)
+    problems = []
+    for told in check_limits(by_circuit):
+        named = told.removeprefix("rule ").partition(": ")[0]
+        problems.append(Problem(knowledge.spots.place(named), told.removesuffix("."), code="beyond-limits"))
+    return problems
 
 
 def _circuit_limits(circuit: str, compiled: Compiled) -> Iterable[str]:

@@ -15,11 +15,11 @@ import numpy as np
 
 from diag.circuit.network import Floats
 
-__all__ = ["IMPOSSIBLE", "Evidence", "Judged", "Sight", "Took", "Treatment"]
+__all__ = ["EXPLAINS", "IMPOSSIBLE", "Evidence", "Judged", "Sight", "Took", "Treatment"]
 
 IMPOSSIBLE = -1e6
 """Log chance of what cannot be: finite, so that differences stay numbers, and below any sum of real ones."""
-_EXPLAINS = 0.12
+EXPLAINS = 0.12
 """A finding is explained by a cause that gives it at least this share of its best chance."""
 _TOUCHES = 0.05
 _PATTERNS = 5
@@ -84,7 +84,7 @@ class Sight:
         self.period = np.array([f.period for f in evidence.findings], dtype=int)
         # what the network computes and no single cause makes likelier than chance may be several at work
         chance = [np.log(f.flat) if f.together is not None and f.flat > 0 else IMPOSSIBLE for f in evidence.findings]
-        self._least = np.maximum(self.rows.max(axis=1, initial=IMPOSSIBLE), np.array(chance)) + np.log(_EXPLAINS)
+        self._least = np.maximum(self.rows.max(axis=1, initial=IMPOSSIBLE), np.array(chance)) + np.log(EXPLAINS)
         self.explained = self.rows >= self._least[:, None]
         self.touch = np.abs(self.rows[:, 1:] - self.rows[:, :1]) > _TOUCHES
         self.moves = self.touch.copy()

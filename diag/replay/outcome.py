@@ -6,7 +6,6 @@ Pure functions of knowledge and records; `concluded` records are not believed, e
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from weakref import WeakKeyDictionary
 
 from diag.errors import DiagError
@@ -145,7 +144,7 @@ class _Replay:
         """What was believed then, as the conversation would have it."""
         findings, treated = self._standing(count)
         if self.proving == "whole":  # a stage may have confirmed what was odd
-            beliefs = plan_next(self.reasoner, self._cut(count)).beliefs
+            beliefs = plan_next(self.reasoner, self.state.until(count)).beliefs
             if beliefs is None:
                 return Believed((), (), 0.0)
             return self.weighing.short(beliefs.posterior)
@@ -153,10 +152,6 @@ class _Replay:
             return Believed((), (), 0.0)
         proving = self.proving is not None and not somebody_complained(findings)
         return self.weighing.believed(findings, treated, proving=proving)
-
-    def _cut(self, count: int) -> JobState:
-        entries = self.state.entries[:count]
-        return replace(self.state, entries=entries, concluded=(), period=entries[-1].period if entries else 0)
 
     def _sure_after(self) -> int | None:
         """Looked for backwards, so that only answers that came after it are weighed."""

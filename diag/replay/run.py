@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Protocol
 
 from diag.errors import DiagError, KnowledgeError
+from diag.knowledge.assemble import Knowledge
 from diag.knowledge.layers import Layer, base_layer, installed_layers, layered_vehicle
 from diag.knowledge.load import load_knowledge
 from diag.replay.archive import Archive, Filed
@@ -83,11 +84,13 @@ class _Run:
             return
         try:
             layers = (base_layer(),) if "packs" in vehicle.without else None
-            knowledge = load_knowledge(vehicle.file, layers=layers).content_hash
-            keys = {filed.name: key_of(knowledge, vehicle.without, filed.sha, filed.beside) for filed in jobs}
+            knowledge = load_knowledge(vehicle.file, layers=layers)
+            keys = {
+                filed.name: key_of(knowledge.content_hash, vehicle.without, filed.sha, filed.beside) for filed in jobs
+            }
             left = self._look_up(jobs, keys)
             if left:
-                self._work_out(vehicle, left, keys)
+                self._work_out(vehicle, knowledge, left, keys)
         except KnowledgeError as error:
             self._fail(jobs, _first(error, vehicle))
         except DiagError as error:
@@ -116,11 +119,11 @@ class _Run:
         self.telling.jobs(len(self.done), len(self.archive.jobs))
         return left
 
-    def _work_out(self, vehicle: Vehicle, jobs: list[Filed], keys: dict[str, str]) -> None:
+    def _work_out(self, vehicle: Vehicle, knowledge: Knowledge, jobs: list[Filed], keys: dict[str, str]) -> None:
         deeds = [
             deed for name in sorted({filed.vehicle_file for filed in jobs}) for deed in self.archive.deeds.get(name, ())
         ]
-        reasoner = opened(vehicle, self.telling.table, deeds)
+        reasoner = opened(vehicle, self.telling.table, deeds, knowledge)
         workers, less = room_for(self.workers)
         if less:
             self.telling.note(less)

@@ -17,7 +17,7 @@ from diag.reason.posterior import Posterior
 from diag.reason.reasoner import Reasoner, Treated
 from diag.reason.steps import Finding, Value
 
-__all__ = ["Believed", "Said", "Weighing", "said"]
+__all__ = ["Believed", "Weighing"]
 
 Said = tuple[tuple[str, Value | None, str | None, int, int], ...]
 """Findings without their place in a journal: step, answer, complaint, period, and which was given before which."""

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from diag.knowledge.assemble import Knowledge
 from diag.reason.matcher import PlainMatcher
 from diag.reason.reasoner import Reasoner
 from diag.replay.archive import Filed
@@ -23,7 +24,7 @@ from diag.replay.outcome import outcome
 from diag.replay.then import outcome_then
 from diag.replay.weighing import Weighing
 from diag.talk.findings import step_of
-from diag.talk.opening import open_reasoner
+from diag.talk.opening import open_reasoner, reasoner_of
 
 __all__ = ["Replayed", "Vehicle", "replay_side_by_side", "room_for"]
 
@@ -53,10 +54,20 @@ class Replayed:
     messages: tuple[str, ...] = ()
 
 
-def opened(vehicle: Vehicle, tell: Callable[[float], None] | None, deeds: Sequence[dict[str, Any]]) -> Reasoner:
+def opened(
+    vehicle: Vehicle,
+    tell: Callable[[float], None] | None,
+    deeds: Sequence[dict[str, Any]],
+    knowledge: Knowledge | None = None,
+) -> Reasoner:
     """The reasoner of a vehicle, looking at everything that some answer was about: so no answer of one job changes
-    what another comes to. Raises KnowledgeError for files that cannot be used."""
-    reasoner = open_reasoner(vehicle.file, frozenset(vehicle.without), tell, PlainMatcher())
+    what another comes to. `knowledge`: where it is loaded already. Raises KnowledgeError for files that cannot be
+    used."""
+    without = frozenset(vehicle.without)
+    if knowledge is None:
+        reasoner = open_reasoner(vehicle.file, without, tell, PlainMatcher())
+    else:
+        reasoner = reasoner_of(knowledge, without, tell, PlainMatcher())
     for deed in deeds:
         step_of(reasoner, deed)
     return reasoner

@@ -21,7 +21,7 @@ from diag.knowledge.lint import warnings
 from diag.knowledge.packing import stray_files
 from diag.knowledge.reader import Marked
 from diag.reason import jumpers, limited
-from diag.reason.forward import check_limits
+from diag.reason.forward import limit_problems
 from diag.replay.outcome import fired_in
 from diag.review.against import judge_directions, reasoner_of
 from diag.review.codes import ON_EVERY_VEHICLE
@@ -217,7 +217,7 @@ class _Run:
         self.fitted[name] = found
         know = found.knowledge
         self.problems += found.problems
-        self.problems += _beyond_limits(know)
+        self.problems += limit_problems(know)
         slips = Slips(know, self.mine.__contains__)
         self.never |= judge_rules(slips)
         judge_cures(slips, found.causes)
@@ -334,14 +334,3 @@ def _has(know: Knowledge) -> Iterable[tuple[str, ...]]:
 def _chooses(car: Source[schema.VehicleFile]) -> set[tuple[str, ...]]:
     chosen = {(circuit, name, value) for circuit, told in car.model.options.items() for name, value in told.items()}
     return chosen | {(car.model.circuits[0],)}
-
-
-def _beyond_limits(know: Knowledge) -> list[Problem]:
-    by_circuit: dict[str, list[schema.Rule]] = {}
-    for rule in know.rules.values():
-        by_circuit.setdefault(know.circuit_of[rule.id], []).append(rule)
-    found = []
-    for told in check_limits(by_circuit):
-        name, _, what = told.removeprefix("rule ").removesuffix(".").partition(": ")
-        found.append(Problem(know.spots.place(name), what, code="beyond-limits"))
-    return found

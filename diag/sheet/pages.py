@@ -12,7 +12,7 @@ from functools import lru_cache
 import jinja2
 from markupsafe import Markup
 
-from diag.log.escape import markdown_environment
+from diag.log.escape import markdown_environment, tidy
 from diag.sheet.lettering import clean
 from diag.sheet.table import Sheet
 
@@ -24,7 +24,7 @@ _PROLOG = re.compile(r"^<\?xml[^>]*\?>\s*")
 def as_markdown(sheet: Sheet) -> str:
     """The sheet as GitHub-flavoured Markdown."""
     text = _markdown().get_template("sheet.md.j2").render(sheet=sheet)
-    return re.sub(r"\n{3,}", "\n\n", text).strip("\n") + "\n"
+    return tidy(text).lstrip("\n")
 
 
 def as_html(sheet: Sheet, drawings: Mapping[str, str]) -> str:

@@ -14,13 +14,11 @@ from diag.reason.belief import PAIR_RATE
 from diag.reason.posterior import Posterior
 from diag.reason.problems import split
 from diag.reason.reasoner import Beliefs, Reasoner
-from diag.reason.sight import Sight
+from diag.reason.sight import EXPLAINS, Sight
 
 __all__ = ["Problem", "problems_of", "work_saved"]
 
 _PROVE_MINUTES = 3.0
-_EXPLAINS = 0.12
-"""A sign is explained by a cause that gives it at least this share of its best chance."""
 _NAMED = 3
 
 
@@ -72,6 +70,6 @@ def work_saved(reasoner: Reasoner, beliefs: Beliefs, problem: Posterior) -> floa
     signs = 0
     for _, told in beliefs.judged:
         best = float(told.rows.max())
-        signs += float(told.rows[0]) < _EXPLAINS * best < float(told.rows[rows].max())
+        signs += float(told.rows[0]) < EXPLAINS * best < float(told.rows[rows].max())
     minutes = sum(reasoner.remedies[name].minutes for name in {reasoner.remedy_of[i] for i in members})
     return p * signs / (minutes + _PROVE_MINUTES)

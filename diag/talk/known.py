@@ -15,13 +15,13 @@ from diag.reason.steps import SERIES_LAMP, Finding, Step
 from diag.stages.course import BEFORE_POWER
 from diag.talk.nexts import DoFirst, Look, Next
 
-__all__ = ["BACK_ON", "WHOLE", "Known", "seldom_sound", "somebody_complained", "whole"]
+__all__ = ["BACK_ON", "SURPRISE", "WHOLE", "Known", "seldom_sound", "somebody_complained", "whole"]
 
 WHOLE = "whole"
 """Start value of a job that proves the whole vehicle in stages."""
 BACK_ON = "back-on-"
 """How the marks of what was put back begin."""
-_SURPRISE = 0.25
+SURPRISE = 0.25
 _ASK_AGAIN = 0.25
 """Chance that an answer was misread from which it may be asked again."""
 _LOOK_ONESELF = 3
@@ -39,7 +39,7 @@ def whole(state: JobState) -> bool:
 
 def seldom_sound(told: Told) -> bool:
     """Whether an answer with these chances is one that a healthy vehicle seldom gives."""
-    return float(told.rows[0]) < _SURPRISE * float(told.rows.max())
+    return float(told.rows[0]) < SURPRISE * float(told.rows.max())
 
 
 def somebody_complained(findings: Sequence[Finding]) -> bool:
@@ -179,7 +179,7 @@ class Known:
         told = self._told.get(finding.seq)
         return told is not None and seldom_sound(told)
 
-    def explains(self, cures: Sequence[str], finding: Finding, share: float = _SURPRISE) -> bool:
+    def explains(self, cures: Sequence[str], finding: Finding, share: float = SURPRISE) -> bool:
         """Whether one of these causes gives that answer with at least this share of its best chance."""
         told = self._told.get(finding.seq)
         rows = [1 + self.reasoner.index[cause] for cause in cures if cause in self.reasoner.index]

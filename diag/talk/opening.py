@@ -7,28 +7,26 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import platformdirs
-
 from diag import __version__
 from diag.circuit.doubts import cause_problems
 from diag.circuit.predict import Predictor
-from diag.errors import DiagError, KnowledgeError, Problem
+from diag.errors import DiagError, KnowledgeError
 from diag.job.folder import new_job_path
 from diag.job.journal import Journal
-from diag.job.layered import LayerTold, layer_changes
+from diag.job.layered import layer_changes, told_of
 from diag.job.records import Record
 from diag.job.state import JobState, replay
 from diag.knowledge.assemble import Knowledge
-from diag.knowledge.folders import packs_left_out
+from diag.knowledge.folders import cache_folder, packs_left_out
 from diag.knowledge.layers import WAY_OUT, base_layer, found_layers, layered_vehicle
 from diag.knowledge.load import default_vehicle, load_knowledge
-from diag.knowledge.schema import Rule
 from diag.reason.engine import default_matcher
-from diag.reason.forward import Matcher, check_limits
+from diag.reason.forward import Matcher, limit_problems
 from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
@@ -49,12 +47,6 @@ __all__ = [
 INSTRUMENTS = ("test-lamp", "meter", "jumper", "helper")
 WITHOUT = ("wiring", "rules")
 """The two halves of reasoning. `packs` may be left out beside: then only the shipped rules count."""
-
-
-def cache_folder() -> Path:
-    """Where computed tables are kept: the platform's cache, or below DIAG_HOME."""
-    home = os.environ.get("DIAG_HOME")
-    return Path(home) / "cache" if home else Path(platformdirs.user_cache_dir("diag", appauthor=False))
 
 
 def vehicle_file(given: str | None, packs: bool = True) -> Path:
@@ -84,8 +76,7 @@ def open_reasoner(
 ) -> Reasoner:
     """The reasoner of a vehicle. Raises KnowledgeError for files that cannot be used, DiagError where
     both halves are left out or the wanted engine is absent."""
-    if without >= frozenset(WITHOUT):
-        raise DiagError("without wiring and without rules nothing is left to reason with; leave one of them in")
+    _something_left(without)
     knowledge = load_knowledge(vehicle, layers=(base_layer(),) if "packs" in without else None)
     return reasoner_of(knowledge, without, progress, matcher)
 
@@ -97,11 +88,12 @@ def reasoner_of(
     matcher: Matcher | None = None,
 ) -> Reasoner:
     """The same of knowledge that is loaded already. Raises KnowledgeError and DiagError likewise."""
+    _something_left(without)
     predictor = None
     if "wiring" not in without:
         predictor = Predictor(knowledge, step_operates(knowledge), cache_folder(), progress, looked_at(knowledge))
     reasoner = Reasoner(knowledge, predictor, matcher or default_matcher(), with_rules="rules" not in without)
-    problems = _beyond_limits(knowledge)
+    problems = limit_problems(knowledge)
     if without.isdisjoint(WITHOUT) and predictor is not None:
         problems += cause_problems(knowledge, predictor.network, reasoner.index)
     if problems:
@@ -109,16 +101,9 @@ def reasoner_of(
     return reasoner
 
 
-def _beyond_limits(knowledge: Knowledge) -> list[Problem]:
-    """Rules that no engine could carry, each with its place."""
-    by_circuit: dict[str, list[Rule]] = {}
-    for rule in knowledge.rules.values():
-        by_circuit.setdefault(knowledge.circuit_of[rule.id], []).append(rule)
-    problems = []
-    for told in check_limits(by_circuit):
-        named = told.removeprefix("rule ").partition(": ")[0]
-        problems.append(Problem(knowledge.spots.place(named), told.removesuffix("."), code="beyond-limits"))
-    return problems
+def _something_left(without: frozenset[str]) -> None:
+    if without >= frozenset(WITHOUT):
+        raise DiagError("without wiring and without rules nothing is left to reason with; leave one of them in")
 
 
 def _opened(reasoner: Reasoner, vehicle: Path, without: frozenset[str]) -> dict[str, Any]:
@@ -134,7 +119,7 @@ def _weighed_by(reasoner: Reasoner, without: frozenset[str]) -> dict[str, Any]:
     knowledge = reasoner.knowledge
     return {
         "knowledge": knowledge.content_hash,
-        "layers": [{"name": one.name, "version": one.version, "hash": one.digest} for one in knowledge.layers],
+        "layers": [asdict(one) for one in told_of(knowledge.layers)],
         "replaced": len(knowledge.replaced),
         "tool": __version__,
         "engine": reasoner.matcher.name,
@@ -200,7 +185,7 @@ def resume_job(
 
 
 def _what_changed(state: JobState, knowledge: Knowledge) -> str:
-    now = tuple(LayerTold(one.name, one.version, one.digest) for one in knowledge.layers)
+    now = told_of(knowledge.layers)
     if state.layers is None:
         what = f" ({state.knowledge} then, {knowledge.content_hash} now)"
     else:

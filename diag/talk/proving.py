@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from diag.talk.known import Known
+from diag.reason.sight import EXPLAINS
+from diag.talk.known import SURPRISE, Known
 from diag.talk.nexts import Look
 
 __all__ = ["proof", "proved"]
@@ -13,8 +14,6 @@ _PROOFS_MORE, _BACK = 3, 4
 """Looks that prove a remedy because they were odd, or because of a complaint, at most."""
 _ALL_MORE = 8
 """The same where the whole vehicle is proved."""
-_SURPRISE, _EXPLAINS = 0.25, 0.12
-"""Share of its best chance from which an answer is explained by a cause."""
 _STANDS_OUT = 0.04
 """Chance from which one remedy is suspected more than any other might be."""
 
@@ -62,7 +61,7 @@ def _was_odd(known: Known, cures: Sequence[str]) -> list[str]:
         and f.step.kind in kinds
         and (not f.step.generated or f.step.stage is not None)
         and known.surprises(f)
-        and known.explains(cures, f, _EXPLAINS if known.whole else _SURPRISE)
+        and known.explains(cures, f, EXPLAINS if known.whole else SURPRISE)
     ]
     return found[::-1][: _ALL_MORE if known.whole else _PROOFS_MORE]
 
