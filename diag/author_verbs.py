@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import shutil
-import sys
 import textwrap
-from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from diag.errors import DiagError
+from diag.talk.progress import progress
 
 if TYPE_CHECKING:
     from diag.author.adding import Adding, Tried
@@ -70,11 +69,11 @@ def add(
     path = _job_path(job) if job is not None else None
     if path is None and not from_nothing:
         path = _chosen_job()
-    with _bar("Opening the vehicle:") as share:
+    with progress("Opening the vehicle:") as share:
         adding = Adding(
             path,
             vehicle_file(vehicle) if vehicle is not None or path is None else None,
-            lambda part: share(part, ""),
+            share,
             date.today(),
         )
     if answered is not None:
@@ -212,8 +211,8 @@ def _ask_save(found: Tried, read: Read) -> str:
 def _try(adding: Adding, answers: dict[str, str], whole: bool) -> Tried | None:
     """The addition on trial; None where the answers make nothing that loads, which is told."""
     try:
-        with _bar("Trying it on recorded jobs:") as share:
-            return adding.tried(answers, share, whole=whole)
+        with progress("Trying it on recorded jobs:") as share:
+            return adding.tried(answers, lambda part, _: share(part), whole=whole)
     except ValueError as error:
         click.echo(f"\nThis cannot be added: {error}. Change an answer.")
     except DiagError as error:
@@ -245,9 +244,9 @@ def _from_file(adding: Adding, file: Path, whole: bool) -> None:
     for name in idle:
         click.echo(f"Not used, for the other answers leave no room for it: {name}", err=True)
     columns = _columns()
-    with _bar("Trying it on recorded jobs:") as share:
+    with progress("Trying it on recorded jobs:") as share:
         try:
-            found = adding.tried(answers, share, whole=whole)
+            found = adding.tried(answers, lambda part, _: share(part), whole=whole)
         except ValueError as error:
             raise DiagError(f"{file}: {error}; expected other answers.") from error
     click.echo(entries_text(found.draft, columns))
@@ -321,27 +320,3 @@ def _print_template(circuit: str, vehicle: str | None) -> None:
     except ValueError as error:
         raise DiagError(f"--template: {error}") from error
     click.echo(text, nl=False)
-
-
-# ---------------------------------------------------------------- the bar
-
-
-@contextlib.contextmanager
-def _bar(label: str) -> Iterator[Callable[[float, str], None]]:
-    """A bar on standard error that appears with the first share; nothing where the work is done at once."""
-    bar: Any = None
-
-    def tell(share: float, _: str) -> None:
-        nonlocal bar
-        if bar is None:
-            click.echo(label, err=True)
-            width = max(8, min(50, shutil.get_terminal_size().columns - 12))
-            bar = click.progressbar(length=100, width=width, show_eta=False, file=sys.stderr)
-            bar.__enter__()
-        bar.update(max(0, round(100 * share) - bar.pos))
-
-    try:
-        yield tell
-    finally:
-        if bar is not None:
-            bar.__exit__(None, None, None)

@@ -6,10 +6,9 @@ Exit codes: 0 done or kept, 1 work that could not be done, 2 bad input.
 from __future__ import annotations
 
 import os
-import shutil
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Any, Literal, cast
 
@@ -20,6 +19,7 @@ from diag.calc_verbs import calc
 from diag.errors import DiagError
 from diag.replay_verbs import replay
 from diag.rules_verbs import rules
+from diag.talk.progress import progress
 from diag.vehicle_verbs import vehicle
 
 __all__ = ["main"]
@@ -33,25 +33,9 @@ def _version_line() -> str:
     return f"diag {__version__}, rules by {default_matcher().name}"
 
 
-@contextmanager
-def _progress() -> Iterator[Callable[[float], None]]:
-    """A bar on standard error while tables are computed; nothing where they are already there."""
-    bar: Any = None
-
-    def tell(share: float) -> None:
-        nonlocal bar
-        if bar is None:
-            room = shutil.get_terminal_size().columns
-            click.echo("Working out what each fault shows (kept for next time):", err=True)
-            bar = click.progressbar(length=100, width=max(8, min(50, room - 12)), show_eta=False, file=sys.stderr)
-            bar.__enter__()
-        bar.update(round(100 * share) - bar.pos)
-
-    try:
-        yield tell
-    finally:
-        if bar is not None:
-            bar.__exit__(None, None, None)
+def _progress() -> AbstractContextManager[Callable[[float], None]]:
+    """A bar while tables are computed; nothing where they are already there."""
+    return progress("Working out what each fault shows (kept for next time):")
 
 
 def _instruments(text: str | None) -> tuple[str, ...] | None:

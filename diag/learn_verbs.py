@@ -171,11 +171,11 @@ def _changes(
     from diag.knowledge.layers import found_layers
     from diag.learn.conclusions import changes, recorded_on
     from diag.learn.lesson import groups_of
-    from diag.replay.jobs import shipped_jobs
+    from diag.replay.jobs import job_folders
 
     own = {job.hash for job in lesson.learned.counted}
     groups = [g for g in groups_of(gathered) if not g.without and any(job.hash in own for job in g.jobs)]
-    folders = [shipped_jobs(), *(layer.folder / "jobs" for layer in found_layers()[0])]
+    folders = [folder for _, folder in job_folders(found_layers()[0])]
     jobs = recorded_on([group.file for group in groups], folders)
     for group in groups:
         for job in group.jobs:

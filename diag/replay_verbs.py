@@ -103,12 +103,12 @@ def _folders(folder: str | None, packs: bool) -> list[Folder]:
     """The one that is named, else the recorded jobs of every layer."""
     from diag.knowledge.layers import installed_layers
     from diag.replay.archive import Folder
-    from diag.replay.jobs import shipped_jobs
+    from diag.replay.jobs import job_folders
 
     if folder is not None:
         return [Folder(folder)]
-    own = [(layer.name, layer.folder / "jobs") for layer in (installed_layers()[1:] if packs else ())]
-    return [Folder(str(shipped_jobs())), *(Folder(str(where), f"{name}/") for name, where in own if where.is_dir())]
+    found = job_folders(installed_layers() if packs else ())
+    return [Folder(str(where), f"{name}/") if name else Folder(str(where)) for name, where in found]
 
 
 def _overview(archive: Archive, columns: int) -> str:

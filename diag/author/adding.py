@@ -29,7 +29,7 @@ from diag.knowledge.layers import Layer, installed_layers, layered_vehicle, loca
 from diag.knowledge.load import load_knowledge
 from diag.log.replayed import replayed
 from diag.reason.reasoner import Reasoner
-from diag.replay.jobs import jobs_in
+from diag.replay.jobs import EXPECT, jobs_in
 from diag.talk.opening import known_vehicle, reasoner_of
 
 __all__ = ["Adding", "Tried"]
@@ -151,7 +151,7 @@ class Adding:
             rules[0]["leads-there"] = [name]
             draft = replace(draft, entries={**draft.entries, "rules": rules})
             more[f"jobs/{name}.jsonl"] = journal_bytes(self._with_vehicle(found.copy, draft, more))
-            more[f"jobs/{name}.expect.yaml"] = expected(found.copy, draft, self._source(draft)).encode("utf-8")
+            more[f"jobs/{name}{EXPECT}"] = expected(found.copy, draft, self._source(draft)).encode("utf-8")
         plan = planned(self.folder, draft, self._comment(draft), more)
         with trial(plan, self.layers) as tried:  # once more, with what came since
             load_knowledge(self.vehicle, layers=tried)

@@ -22,7 +22,7 @@ from diag.knowledge.layers import Layer
 from diag.knowledge.load import load_knowledge
 from diag.reason.reasoner import Reasoner
 from diag.replay.forms import Outcome
-from diag.replay.jobs import Job, jobs_in, read_job, shipped_jobs
+from diag.replay.jobs import Job, job_folders, jobs_in, read_job
 from diag.replay.outcome import Difference, compare, outcome
 from diag.talk.opening import known_vehicle
 
@@ -66,8 +66,7 @@ def ends_right(own: Outcome, remedy: str) -> bool:
 def earlier_jobs(layers: Sequence[Layer], but: str = "") -> list[Job]:
     """Recorded jobs of all layers and the newest of the person's own closed ones; `but`: the path of one that is
     left out."""
-    folders = [shipped_jobs(), *(layer.folder / "jobs" for layer in layers if layer.origin != "shipped")]
-    found = [job for folder in folders if folder.is_dir() for job in jobs_in(folder)]
+    found = [job for _, folder in job_folders(layers) for job in jobs_in(folder)]
     own = [path for path in list_jobs() if not but or path.resolve() != Path(but).resolve()]
     found += [job for job in map(read_job, own[:_MOST_OWN]) if _closed(job)]
     return [job for job in found if job.records and not job.problem]

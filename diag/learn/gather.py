@@ -17,11 +17,10 @@ from diag.job.folder import SUFFIX
 from diag.job.journal import read_journal
 from diag.job.records import JournalError, Record, why
 from diag.job.state import JobState, replay
+from diag.replay.jobs import EXPECT
 
 __all__ = ["Aside", "Closed", "Gathered", "gather", "hash_of", "jobs_below", "sorted_out"]
 
-EXPECT = ".expect.yaml"
-"""Beside a recorded job; it says what the job comes to, so the job is over."""
 _SAYS_NOTHING = ("asked", "concluded", "resumed", "noted", "instruments", "stage")
 _FREE = ("text", "reason", "batch", "stage")
 """Fields that a person words freely, or that say how an answer was put in."""

@@ -18,6 +18,7 @@ from diag.life.jobs import RIGHT, SILENT, JobFacts
 from diag.life.text import Step
 from diag.life.world import World
 from diag.life.worse import Harm, harm_of
+from diag.review.entries import says_nothing
 
 __all__ = ["LIVE", "PROVEN_JOBS", "STATES", "Need", "Tally", "earned_step", "needs", "next_state", "step_of", "tally"]
 
@@ -28,7 +29,6 @@ PROVEN_JOBS, PROVEN_SITTINGS = 5, 2
 no source. Five of five, or five of six, leave the interval above one half."""
 _LEADS, _NEAR = 4, 3
 """How many jobs are named beside a rule; more would not be read."""
-_NO_SOURCE = frozenset({"", "-", "?", "none", "no", "todo", "tbd", "unknown", "not known", "n/a", "x"})
 _JOB_NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
 
@@ -149,7 +149,7 @@ def _tested(world: World, rule: Rule) -> list[Need]:
     leads, near = _leads(world, rule, found), _near(world, rule, found)
     harms = [harm for harm in _harms(world, rule.id) if harm.real]
     wrong = _wrong_causes(world, rule)
-    sourced = rule.source.strip().rstrip(".").casefold() not in _NO_SOURCE
+    sourced = not says_nothing(rule.source)
     ends = "and ends at what it says" if found.judged or not found.fired else "(it names no cause)"
     missed = ""
     if found.fired and not leads:

@@ -23,7 +23,7 @@ from diag.life.index import indexed
 from diag.life.jobs import JobFacts, closed_jobs
 from diag.reason.engine import default_matcher
 from diag.reason.reasoner import Reasoner
-from diag.replay.jobs import Job, shipped_jobs
+from diag.replay.jobs import Job, job_folders
 from diag.talk.opening import cache_folder, known_vehicle
 
 __all__ = ["World", "gather", "jobs_beside"]
@@ -140,8 +140,8 @@ def gather(
     """
     layers = installed_layers() if rules is None else (base_layer(rules),)
     own = tuple(own)
-    beside = [found for layer in layers[1:] if (found := layer.folder / "jobs").is_dir()]
-    jobs, problems = closed_jobs([*([shipped_jobs()] if rules is None else jobs_beside(rules)), *beside, *own])
+    recorded = [folder for _, folder in job_folders(layers)] if rules is None else jobs_beside(rules)
+    jobs, problems = closed_jobs([*recorded, *own])
     known = {path.resolve(): load_knowledge(path, layers=layers) for path in vehicles}
     homes = {name: path for layer in layers for name, path in _vehicles(layer.folder).items()}
     by_vehicle: dict[Path, list[Job]] = {}

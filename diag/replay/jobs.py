@@ -5,6 +5,7 @@ A file that cannot be read is a job with a problem: it never stops the others. K
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,9 +16,10 @@ from diag.errors import DiagError
 from diag.job.folder import SUFFIX
 from diag.job.journal import parse_journal, read_journal
 from diag.job.records import Record
+from diag.knowledge.layers import SHIPPED, Layer
 from diag.replay.forms import Expected
 
-__all__ = ["EXPECT", "Job", "expected_beside", "jobs_in", "parsed_job", "read_job", "shipped_jobs"]
+__all__ = ["EXPECT", "Job", "expected_beside", "job_folders", "jobs_in", "parsed_job", "read_job", "shipped_jobs"]
 
 EXPECT = ".expect.yaml"
 """Ending of the file beside `NAME.jsonl` that says what the job must come to."""
@@ -91,6 +93,13 @@ def shipped_jobs() -> Path:
         if folder.is_dir():
             return folder
     raise DiagError("the recorded jobs that come with the program are missing; name a FOLDER, or install it again.")
+
+
+def job_folders(layers: Iterable[Layer]) -> list[tuple[str, Path]]:
+    """Recorded jobs of the program, then those of each further layer that has some: its name ("" for the program)
+    and the folder. Raises DiagError as `shipped_jobs`."""
+    own = [(layer.name, layer.folder / "jobs") for layer in layers if layer.origin != SHIPPED]
+    return [("", shipped_jobs()), *((name, folder) for name, folder in own if folder.is_dir())]
 
 
 def _beside(path: str) -> str:

@@ -14,15 +14,20 @@ from diag.knowledge.bridging import BRIDGED, UNPLUGGED
 from diag.knowledge.names import quoted
 from diag.knowledge.reader import Loc, Marked
 
-__all__ = ["judge_entries"]
+__all__ = ["judge_entries", "says_nothing"]
 
-_NO_SOURCE = {"", "-", "?", "??", "???", "fixme", "n/a", "na", "none", "no source", "source", "tbc", "tbd", "to do",
-              "todo", "unknown", "x", "xx", "xxx"}  # fmt: skip
+_NO_SOURCE = {"", "-", "?", "??", "???", "fixme", "n/a", "na", "no", "none", "no source", "not known", "source", "tbc",
+              "tbd", "to do", "todo", "unknown", "x", "xx", "xxx"}  # fmt: skip
 _RISKY = re.compile(
     r"\b(unplug|disconnect the battery|bridge|jumper|run(ning)? the engine|engine running|start the engine|"
     r"jack|under the vehicle|grind|weld|solder)",
     re.IGNORECASE,
 )
+
+
+def says_nothing(source: str) -> bool:
+    """Whether a text names no source, such as `todo` or `?`."""
+    return " ".join(source.lower().split()).strip(" .!:") in _NO_SOURCE
 
 
 def judge_entries(marked: Marked, sort: str) -> Iterator[Problem]:
@@ -66,7 +71,7 @@ def _sources(marked: Marked) -> Iterator[Problem]:
     for loc in sorted(marked.places, key=lambda loc: marked.places[loc]):
         if loc and loc[-1] in ("source", "because"):
             text = marked.get(loc)
-            if isinstance(text, str) and " ".join(text.lower().split()).strip(" .!:") in _NO_SOURCE:
+            if isinstance(text, str) and says_nothing(text):
                 if loc[-1] == "source":
                     yield _at(
                         marked, loc, "this is no source", quoted(text) if text else "nothing",

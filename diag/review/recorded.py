@@ -17,14 +17,12 @@ from diag.knowledge.load import rules_folder
 from diag.knowledge.names import nearest, quoted
 from diag.knowledge.reader import Loc, Marked
 from diag.reason.ruled import ground
-from diag.replay.jobs import shipped_jobs
+from diag.replay.jobs import EXPECT, shipped_jobs
 from diag.review.expect import ExpectFile
 from diag.review.fitting import Fitted
 from diag.review.slips import Slips
 
 __all__ = ["Asked", "bad_job", "jobs_of", "judge_expected", "lone_files"]
-
-_EXPECT = ".expect.yaml"
 
 
 @dataclass(frozen=True)
@@ -137,19 +135,19 @@ def lone_files(files: Mapping[Path, str]) -> list[Problem]:
     """Jobs without what they must come to, and the other way round."""
     out = []
     for path, sort in files.items():
-        if sort == "job" and not path.with_name(path.stem + _EXPECT).exists():
+        if sort == "job" and not path.with_name(path.stem + EXPECT).exists():
             out.append(
                 Problem(
                     Place(str(path)), "nothing says what this recorded job must come to", "",
-                    f"a file `{path.stem}{_EXPECT}` beside it", "Write it, with `cause` and `ends-at`.",
+                    f"a file `{path.stem}{EXPECT}` beside it", "Write it, with `cause` and `ends-at`.",
                     "lone-job", "warning",
                 )
             )  # fmt: skip
-        elif sort == "expect" and not path.with_name(path.name.removesuffix(_EXPECT) + ".jsonl").exists():
+        elif sort == "expect" and not path.with_name(path.name.removesuffix(EXPECT) + ".jsonl").exists():
             out.append(
                 Problem(
                     Place(str(path)), "there is no recorded job beside this", "",
-                    f"a file `{path.name.removesuffix(_EXPECT)}.jsonl`", "Put the job beside it, or take this away.",
+                    f"a file `{path.name.removesuffix(EXPECT)}.jsonl`", "Put the job beside it, or take this away.",
                     "lone-job", "warning",
                 )
             )  # fmt: skip

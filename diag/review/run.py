@@ -22,6 +22,7 @@ from diag.knowledge.packing import stray_files
 from diag.knowledge.reader import Marked
 from diag.reason import jumpers, limited
 from diag.reason.forward import limit_problems
+from diag.replay.jobs import EXPECT
 from diag.replay.outcome import fired_in
 from diag.review.against import judge_directions, reasoner_of
 from diag.review.codes import ON_EVERY_VEHICLE
@@ -35,7 +36,7 @@ from diag.review.recorded import Asked, bad_job, jobs_of, judge_expected, lone_f
 from diag.review.salvage import salvage
 from diag.review.shelf import ReviewShelf
 from diag.review.slips import Slips
-from diag.review.target import EXPECT, Target, target_of
+from diag.review.target import Target, target_of
 from diag.talk.staged import POWER_STAYS_OFF
 
 __all__ = ["Review", "review"]

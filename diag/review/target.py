@@ -24,8 +24,9 @@ from diag.knowledge.layers import (
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import read_yaml
 from diag.knowledge.translate import validate
+from diag.replay.jobs import EXPECT
 
-__all__ = ["EXPECT", "Target", "sort_of", "target_of"]
+__all__ = ["Target", "sort_of", "target_of"]
 
 _AT_TOP = {
     "pack.yaml": "pack",
@@ -41,7 +42,6 @@ _WHOLE_ONLY = ("vocabulary", "questions", "ends")
 _BY_FOLDER = {"circuits": "circuit", "vehicles": "vehicle", "alterations": "alteration", "jobs": "job"}
 _BY_KEY = {"circuit": "circuit", "vehicle": "vehicle", "pack": "pack", "kinds": "kinds", "alteration": "alteration",
            "ends-at": "expect"}  # fmt: skip
-EXPECT = ".expect.yaml"
 
 
 @dataclass(frozen=True)

@@ -16,9 +16,9 @@ import pytest
 import yaml
 from click.testing import CliRunner, Result
 
-from diag.author import effects
 from diag.cli import main
 from diag.knowledge.load import load_knowledge
+from diag.replay import jobs as recorded_jobs
 from diag.replay.jobs import jobs_in, shipped_jobs
 from diag.replay.outcome import outcome
 from diag.talk.conversation import Conversation
@@ -51,7 +51,7 @@ def few_jobs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
             shutil.copy(shipped_jobs() / f"{name}{ending}", folder)
         job = folder / f"{name}.jsonl"
         job.write_text(job.read_text(encoding="utf-8").replace("demo-pickup.yaml", "horned.yaml"), encoding="utf-8")
-    monkeypatch.setattr(effects, "shipped_jobs", lambda: folder)
+    monkeypatch.setattr(recorded_jobs, "shipped_jobs", lambda: folder)
     return folder
 
 

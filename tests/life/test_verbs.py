@@ -19,7 +19,8 @@ from diag.errors import DiagError
 from diag.knowledge import folders, load
 from diag.knowledge.layers import installed_layers
 from diag.knowledge.load import load_knowledge
-from diag.life import move, world
+from diag.life import move
+from diag.replay import jobs as recorded_jobs
 from tests.knowledge.small import Small, write_small
 from tests.life.jobs import DARK_AND_FED, DARK_UNFED, write_job
 from tests.life.test_states import FED, LOW, RIGHT_FUSE
@@ -117,7 +118,7 @@ def shipped(small: Small, monkeypatch: pytest.MonkeyPatch) -> Small:
     for module in (load, folders):
         monkeypatch.setattr(module, "_PACKAGE", small.rules.parent / "diag", raising=False)
     monkeypatch.setenv("DIAG_VEHICLE", str(small.vehicle))
-    monkeypatch.setattr(world, "shipped_jobs", lambda: small.rules / "jobs")
+    monkeypatch.setattr(recorded_jobs, "shipped_jobs", lambda: small.rules / "jobs")
     assert installed_layers()[0].folder == small.rules
     return small
 
