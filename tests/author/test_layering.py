@@ -72,7 +72,7 @@ def test_a_full_disk_leaves_everything_as_it_was(monkeypatch: pytest.MonkeyPatch
             left = [fail_at]
             real = getattr(layering, step)
 
-            def failing(path: Path, content: bytes, mode: int, real=real, left=left) -> None:  # type: ignore[no-untyped-def]
+            def failing(path: Path, content: bytes, mode: int | None = None, real=real, left=left) -> None:  # type: ignore[no-untyped-def]
                 left[0] -= 1
                 if left[0] == 0:
                     raise OSError(28, "No space left on device", str(path))
