@@ -212,7 +212,7 @@ def _try(adding: Adding, answers: dict[str, str], whole: bool) -> Tried | None:
     """The addition on trial; None where the answers make nothing that loads, which is told."""
     try:
         with progress("Trying it on recorded jobs:") as share:
-            return adding.tried(answers, lambda part, _: share(part), whole=whole)
+            return adding.tried(answers, share, whole=whole)
     except ValueError as error:
         click.echo(f"\nThis cannot be added: {error}. Change an answer.")
     except DiagError as error:
@@ -246,7 +246,7 @@ def _from_file(adding: Adding, file: Path, whole: bool) -> None:
     columns = _columns()
     with progress("Trying it on recorded jobs:") as share:
         try:
-            found = adding.tried(answers, lambda part, _: share(part), whole=whole)
+            found = adding.tried(answers, share, whole=whole)
         except ValueError as error:
             raise DiagError(f"{file}: {error}; expected other answers.") from error
     click.echo(entries_text(found.draft, columns))

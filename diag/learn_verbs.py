@@ -91,7 +91,8 @@ def _show(every: bool) -> None:
     from diag.knowledge.learned import learned_file, weight
     from diag.learn.written import learned_here, percent, times_words
 
-    learned, levels = learned_here(), learned_here().strength
+    learned = learned_here()
+    levels = learned.strength
     click.echo(f"{learned_file()}: {'in use' if learned.used else 'out of use'}")
     click.echo(f"Learned on {learned.date}: {_counted(learned)}.")
     sections = [
@@ -267,8 +268,7 @@ def _moved_words(one: Difference) -> str:
         if a is not None and b is not None and abs(a - b) >= 0.01
     ]
     if one.sooner:
-        count = abs(one.sooner)
-        parts.append(f"sure {count} {'answer' if count == 1 else 'answers'} {'sooner' if one.sooner > 0 else 'later'}")
+        parts.append(one.sooner_words)
     return ", ".join(parts) or "answers that mean nothing now"
 
 

@@ -106,9 +106,7 @@ class Adding:
 
     # ------------------------------------------------------------ trying it
 
-    def tried(
-        self, answers: Mapping[str, str], progress: Callable[[float, str], None], *, whole: bool = False
-    ) -> Tried:
+    def tried(self, answers: Mapping[str, str], progress: Callable[[float], None], *, whole: bool = False) -> Tried:
         """What the answers add, replayed on every recorded job that it can touch (`whole`: on the whole vehicle, not
         only on the circuits that a job is about). Raises ValueError for answers that
         make nothing, KnowledgeError for entries that do not load."""

@@ -45,13 +45,6 @@ class Draft:
     strip: bool = True
     new_cause: bool = False
 
-    def ids(self) -> list[str]:
-        """Every id that it brings."""
-        out: list[str] = []
-        for section in self.entries.values():
-            out += [str(e["id"]) for e in section] if not isinstance(section, Mapping) else list(section)
-        return out
-
     def checks(self) -> set[str]:
         """Checks that its rule asks after."""
         rules = self.entries["rules"]

@@ -24,13 +24,13 @@ from diag.reason.reasoner import Reasoner
 from diag.replay.forms import Outcome
 from diag.replay.jobs import Job, job_folders, jobs_in, read_job
 from diag.replay.outcome import Difference, compare, outcome
-from diag.talk.opening import known_vehicle
+from diag.talk.opening import vehicle_finder
 
 __all__ = ["Effects", "Opener", "earlier_jobs", "effects_of", "ends_right"]
 
 Opener = Callable[[Path, Sequence[Layer]], Reasoner]
 """Opens the reasoner of a vehicle file on these layers."""
-Progress = Callable[[float, str], None]
+Progress = Callable[[float], None]
 _MOST_OWN = 200
 """Newest of the person's own jobs that are looked at; `diag replay` goes through all."""
 _LESS = 0.05
@@ -138,7 +138,7 @@ class _Telling:
 
     def _step(self) -> None:
         self.done += 1
-        self.progress(self.done / self.total, "")
+        self.progress(self.done / self.total)
 
 
 # ---------------------------------------------------------------- which can be touched
@@ -157,9 +157,10 @@ def _work(draft: Draft, jobs: Sequence[Job], layers: Sequence[Layer]) -> dict[Pa
     """Per vehicle the jobs in which the rule could fire, or whose circuit the new cause lies in."""
     work: dict[Path, _Touched] = {}
     not_there: set[Path] = set()
+    vehicle_of = vehicle_finder()
     for job in jobs:
         try:
-            vehicle = known_vehicle(replay(job.records)).resolve()
+            vehicle = vehicle_of(replay(job.records)).resolve()
             if vehicle not in work and vehicle not in not_there:
                 knowledge = load_knowledge(vehicle, layers=tuple(layers))
                 if draft.circuit in knowledge.circuits:
@@ -206,9 +207,7 @@ def _told(found: Difference) -> tuple[str, str]:
     if found.verdict == "found":
         return "better", f"now concluded: {', '.join(name for name in found.now if name)}"
     if found.sooner:
-        count = abs(found.sooner)
-        words = f"sure {count} answer{'s' if count > 1 else ''} {'sooner' if found.sooner > 0 else 'later'}"
-        return ("better" if found.sooner > 0 else "weaker"), words
+        return ("better" if found.sooner > 0 else "weaker"), found.sooner_words
     if moved and min(moved) <= -_LESS:
         return "weaker", f"what cured it falls by {-min(moved):.0%}"
     if moved and max(moved) >= _LESS:

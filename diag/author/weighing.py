@@ -27,7 +27,6 @@ _WORTH = math.log(1.5)
 _OWN, _SURE = 0.9, 0.85
 """Share of an answer's best chance that a cause which only rules know is taken to give it; how often the signs of
 a rule are there with its cause, as far as one vehicle can tell (common practice, no source)."""
-_EXPLAINS = 0.12
 _PAIRS, _BETTER, _SAME = 5, math.log(10), 0.1
 
 

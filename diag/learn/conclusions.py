@@ -14,11 +14,12 @@ from diag.job.folder import SUFFIX
 from diag.job.records import LINE_LIMIT, Record
 from diag.job.state import replay
 from diag.knowledge.learned import Learned
-from diag.learn.lesson import published_reasoner, vehicle_finder, with_lesson
+from diag.learn.lesson import published_reasoner, with_lesson
 from diag.reason.reasoner import Reasoner
 from diag.replay.compare import Difference, compare
 from diag.replay.jobs import read_job
 from diag.replay.outcome import outcome
+from diag.talk.opening import vehicle_finder
 
 __all__ = ["Recorded", "changes", "recorded_on"]
 

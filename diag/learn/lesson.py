@@ -11,7 +11,6 @@ from pathlib import Path
 
 from diag.circuit.predict import Predictor
 from diag.errors import DiagError, KnowledgeError
-from diag.job.state import JobState
 from diag.knowledge.folders import packs_left_out
 from diag.knowledge.layers import LEARNED, WAY_OUT, Layer, base_layer, found_layers
 from diag.knowledge.learned import Learned, LearningFile, learned_file
@@ -23,9 +22,9 @@ from diag.learn.tally import Known, Tallied, known_causes, learned_from
 from diag.reason.engine import default_matcher
 from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
-from diag.talk.opening import cache_folder, known_vehicle
+from diag.talk.opening import cache_folder, vehicle_finder
 
-__all__ = ["Group", "Lesson", "Names", "groups_of", "lesson_of", "published_reasoner", "vehicle_finder", "with_lesson"]
+__all__ = ["Group", "Lesson", "Names", "groups_of", "lesson_of", "published_reasoner", "with_lesson"]
 
 Tell = Callable[[float], None]
 
@@ -73,19 +72,6 @@ class Lesson:
     misread: Mapping[str, Mapping[str, Mapping[str, float]]]
     """As the vocabulary publishes it."""
     offs: tuple[Off, ...]
-
-
-def vehicle_finder() -> Callable[[JobState], Path]:
-    """What finds the vehicle file of a job; of many jobs on one vehicle the layers are searched once."""
-    found: dict[tuple[str, str], Path] = {}
-
-    def find(state: JobState) -> Path:
-        key = (state.vehicle_file, state.vehicle)
-        if key not in found:
-            found[key] = known_vehicle(state)
-        return found[key]
-
-    return find
 
 
 def groups_of(gathered: Gathered) -> list[Group]:

@@ -20,10 +20,9 @@ from diag.life.world import World
 from diag.life.worse import Harm, harm_of
 from diag.review.entries import says_nothing
 
-__all__ = ["LIVE", "PROVEN_JOBS", "STATES", "Need", "Tally", "earned_step", "needs", "next_state", "step_of", "tally"]
+__all__ = ["PROVEN_JOBS", "STATES", "Need", "Tally", "earned_step", "needs", "next_state", "step_of", "tally"]
 
 STATES: tuple[RuleState, ...] = ("draft", "tested", "proven", "retired")
-LIVE = STATES[:3]
 PROVEN_JOBS, PROVEN_SITTINGS = 5, 2
 """Closed jobs on real vehicles, and different vehicles or days among them, that a proven rule takes; common practice,
 no source. Five of five, or five of six, leave the interval above one half."""
@@ -286,6 +285,13 @@ def step_of(
         lines = [f"{rule.id} stays {rule.state}: found this missing for {to}:"]
         lines += [f"- {need.words}. Found: {need.found}. {need.mend}".rstrip() for need in missing]
         raise DiagError("\n".join(lines))
+    return _step(world, rule, to, day, successor, because)
+
+
+def _step(
+    world: World, rule: Rule, to: RuleState, day: str, successor: str | None = None, because: str | None = None
+) -> Step:
+    """The same where nothing is missing."""
     moved = None
     if to != rule.state:
         told = because.strip() if because and because.strip() else None
@@ -321,4 +327,4 @@ def earned_step(world: World, rule: Rule, to: RuleState, day: str, because: str 
         return Step(rule.id, None, leads, near) if stale else None
     if next_state(rule) != to or any(not need.met for need in needs(world, rule, to)):
         return None
-    return step_of(world, rule, to, day)
+    return _step(world, rule, to, day)

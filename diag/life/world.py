@@ -167,7 +167,6 @@ def _vehicles(folder: Path) -> dict[str, Path]:
 
 def _vehicle_of(job: Job, homes: Mapping[str, Path]) -> Path:
     """The vehicle file of a job: where it was, else the one of that name among the layers."""
-    state = replay(job.records)
-    path = Path(state.vehicle_file)
+    path = Path(job.vehicle_file)
     found = path if path.is_absolute() and path.exists() else homes.get(path.name)
-    return (found or known_vehicle(state)).resolve()
+    return (found or known_vehicle(replay(job.records))).resolve()

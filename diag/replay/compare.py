@@ -51,6 +51,14 @@ class Difference:
     why: str = ""
 
     @property
+    def sooner_words(self) -> str:
+        """How many answers sooner or later it is sure, in words; empty where that is as before."""
+        if not self.sooner:
+            return ""
+        count = abs(self.sooner)
+        return f"sure {count} answer{'' if count == 1 else 's'} {'sooner' if self.sooner > 0 else 'later'}"
+
+    @property
     def changed(self) -> bool:
         """Whether there is anything to tell: another verdict than the same, a chance moved by a hundredth or more,
         sure at another answer, or answers that lost their meaning."""

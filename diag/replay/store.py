@@ -16,7 +16,7 @@ from pathlib import Path
 import diag
 from diag import __version__
 
-__all__ = ["Store", "key_of"]
+__all__ = ["Store", "key_of", "program_digest"]
 
 _NAME = "outcomes.sqlite"
 _BYTES_KEPT = 200_000_000
@@ -29,7 +29,7 @@ def key_of(knowledge: str, without: Sequence[str], job: str, beside: bytes | Non
     """Where an outcome is kept. `knowledge`: hash of the content, `job`: hash of the job's bytes, `beside`: what it
     must come to. Another version of the program, or a changed module of it, has keys of its own."""
     digest = hashlib.sha256()
-    for text in (_program(), knowledge, ",".join(without), job, hashlib.sha256(beside or b"").hexdigest()):
+    for text in (program_digest(), knowledge, ",".join(without), job, hashlib.sha256(beside or b"").hexdigest()):
         digest.update(text.encode() + b"\n")
     return digest.hexdigest()
 
@@ -37,7 +37,7 @@ def key_of(knowledge: str, without: Sequence[str], job: str, beside: bytes | Non
 _PROGRAM: list[str] = []
 
 
-def _program() -> str:
+def program_digest() -> str:
     """Version and digest of the program's own modules."""
     if not _PROGRAM:
         digest = hashlib.sha256(__version__.encode())

@@ -6,6 +6,7 @@ from collections.abc import Collection
 
 from diag.knowledge.names import quoted, words
 from diag.reason.ruled import weighed
+from diag.reason.steps import Deed
 from diag.review.recall import BEYOND_RECALL
 from diag.review.slips import Slips
 
@@ -73,9 +74,8 @@ def _same_deed(slips: Slips) -> None:
     for name, check in slips.know.checks.items():
         if check.kind in ("choose", "do"):
             continue
-        deed = (check.kind, tuple(sorted(check.operate.items())), check.target, check.red, check.black, check.through,
-                check.unit)  # fmt: skip
-        other = seen.setdefault(deed, name)
+        deed = Deed(check.kind, check.operate, check.target, check.red, check.black, check.through, check.unit)
+        other = seen.setdefault(deed.key, name)
         if other != name:
             told, beside = (name, other) if slips.own(name) else (other, name)
             slips.say(

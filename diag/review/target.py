@@ -38,7 +38,6 @@ _AT_TOP = {
     "questions.yaml": "questions",
     "ends.yaml": "ends",
 }
-_WHOLE_ONLY = ("vocabulary", "questions", "ends")
 _BY_FOLDER = {"circuits": "circuit", "vehicles": "vehicle", "alterations": "alteration", "jobs": "job"}
 _BY_KEY = {"circuit": "circuit", "vehicle": "vehicle", "pack": "pack", "kinds": "kinds", "alteration": "alteration",
            "ends-at": "expect"}  # fmt: skip

@@ -42,6 +42,7 @@ __all__ = [
     "reasoner_of",
     "resume_job",
     "vehicle_file",
+    "vehicle_finder",
 ]
 
 INSTRUMENTS = ("test-lamp", "meter", "jumper", "helper")
@@ -199,6 +200,19 @@ def known_vehicle(state: JobState, packs: bool = True) -> Path:
     if path.is_absolute() and path.exists():
         return path
     return _named(path.name or f"{state.vehicle}.yaml", packs) or path
+
+
+def vehicle_finder() -> Callable[[JobState], Path]:
+    """What finds the vehicle file of a job; of many jobs on one vehicle the layers are searched once."""
+    found: dict[tuple[str, str], Path] = {}
+
+    def find(state: JobState) -> Path:
+        key = (state.vehicle_file, state.vehicle)
+        if key not in found:
+            found[key] = known_vehicle(state)
+        return found[key]
+
+    return find
 
 
 class Rehearsed:

@@ -5,10 +5,11 @@ source of the states and of what each takes: the project's own; common practice,
 
 from __future__ import annotations
 
+import contextlib
+import sqlite3
 from pathlib import Path
 
 import pytest
-import yaml
 
 from diag.errors import DiagError
 from diag.life.jobs import RIGHT
@@ -265,14 +266,31 @@ def test_what_jobs_say_is_kept_and_a_damaged_file_worked_out_anew(small: Small, 
     proving(small)
     cache = tmp_path / "cache"
     first = gather((), (), small.rules, cache).facts
-    (kept,) = (cache / "rules-at-work").glob("*.json")
-    content = kept.read_text(encoding="utf-8")
+    (kept,) = cache.glob("*.sqlite")
+
+    def texts() -> dict[str, str]:
+        with contextlib.closing(sqlite3.connect(kept)) as base:
+            return dict(base.execute("select key, text from outcome").fetchall())
+
+    content = texts()
     again = gather((), (), small.rules, cache)
+    assert content
     assert again.facts == first and not again._bare, "nothing was worked out again"
-    for damaged in ("", "{", "[]", '{"a": 1}', content.replace('"right"', '"sure"'), content.replace('"near"', '"x"')):
-        kept.write_text(damaged, encoding="utf-8")
+    for damage in (
+        lambda text: "",
+        lambda text: "{",
+        lambda text: "[]",
+        lambda text: '{"a": 1}',
+        lambda text: text.replace('"right"', '"sure"'),
+        lambda text: text.replace('"near"', '"x"'),
+    ):
+        with contextlib.closing(sqlite3.connect(kept)) as base, base:
+            base.executemany("update outcome set text = ? where key = ?", [(damage(t), k) for k, t in content.items()])
         assert gather((), (), small.rules, cache).facts == first
-        assert yaml.safe_load(kept.read_text(encoding="utf-8")) == yaml.safe_load(content)
+        assert texts() == content
+    kept.write_bytes(b"torn")
+    assert gather((), (), small.rules, cache).facts == first
+    assert texts() == content
 
 
 def test_another_rule_or_answer_is_another_entry(small: Small, tmp_path: Path) -> None:
