@@ -17,6 +17,7 @@ import click
 from diag import __version__
 from diag.calc_verbs import calc
 from diag.errors import DiagError
+from diag.help_words import speak
 from diag.replay_verbs import replay
 from diag.rules_verbs import rules
 from diag.talk.progress import progress
@@ -341,6 +342,8 @@ def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
     log.write_text(export_job(with_job, "markdown", file, reasoner=reasoner), encoding="utf-8")
     click.echo(f"\nLog written: {log}\nAt a real vehicle: diag start")
 
+
+speak(main)
 
 if __name__ == "__main__":
     main()

@@ -15,6 +15,7 @@ import click
 
 from diag import alter_verbs, fit_verbs
 from diag.errors import DiagError
+from diag.texts import t
 
 __all__ = ["file_argument", "operate_option", "vehicle"]
 
@@ -28,9 +29,11 @@ operate_option: Decorator = click.option(
     "operate",
     metavar="CONTROL=POSITION",
     multiple=True,
-    help="Position of one control, e.g. turn=left; again for more. What is not named is at rest; "
-    "unplugged=part.terminal takes wires off, bridged=part.terminal+part.terminal (or +body) joins them "
-    "by a fused jumper.",
+    help=t(
+        "Position of one control, e.g. turn=left; again for more. What is not named is at rest; "
+        "unplugged=part.terminal takes wires off, bridged=part.terminal+part.terminal (or +body) "
+        "joins them by a fused jumper."
+    ),
 )
 
 
@@ -47,13 +50,13 @@ vehicle.add_command(alter_verbs.alter)
 @vehicle.command()
 @file_argument
 @operate_option
-@click.option("--fault", metavar="ID", help="With this fault, or several parted by commas; `list` shows all.")
-@click.option("--circuit", metavar="ID", help="One circuit only.")
-@click.option("--narrow", is_flag=True, help="Forty columns, for a phone or a strip of paper.")
+@click.option("--fault", metavar="ID", help=t("With this fault, or several parted by commas; `list` shows all."))
+@click.option("--circuit", metavar="ID", help=t("One circuit only."))
+@click.option("--narrow", is_flag=True, help=t("Forty columns, for a phone or a strip of paper."))
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Write to this file: .svg the drawing, .html drawing and table, .md or .txt the table.",
+    help=t("Write to this file: .svg the drawing, .html drawing and table, .md or .txt the table."),
 )
 def show(
     file: str | None, operate: tuple[str, ...], fault: str | None, circuit: str | None, narrow: bool, out: Path | None
@@ -71,7 +74,13 @@ def show(
     from diag.talk.opening import vehicle_file
 
     if out is not None and out.suffix.lower() not in _FORMS:
-        raise DiagError(f"--out: found `{out.name}`; expected a name that ends in one of {', '.join(_FORMS)}.")
+        raise DiagError(
+            t(
+                "--out: found `{out}`; expected a name that ends in one of {forms}.",
+                out=out.name,
+                forms=", ".join(_FORMS),
+            )
+        )
     knowledge = load_knowledge(vehicle_file(file))
     positions = operate_of(knowledge, operate)
     circuits = circuit_of(knowledge, circuit)
@@ -86,15 +95,15 @@ def show(
 @vehicle.command()
 @file_argument
 @operate_option
-@click.option("--fault", metavar="ID", help="With this fault, or several parted by commas; `list` shows all.")
+@click.option("--fault", metavar="ID", help=t("With this fault, or several parted by commas; `list` shows all."))
 @click.option(
     "--phase",
     type=click.Choice(["closed", "open"]),
     default="closed",
     show_default=True,
-    help="Contact of the flasher unit.",
+    help=t("Contact of the flasher unit."),
 )
-@click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
+@click.option("--out", type=click.Path(path_type=Path), help=t("Write to this file instead of the screen."))
 def netlist(file: str | None, operate: tuple[str, ...], fault: str | None, phase: str, out: Path | None) -> None:
     """The electrical state under one operate as a SPICE netlist, for any circuit simulator.
 
@@ -129,7 +138,7 @@ def _hand_over(text: str, out: Path | None, encoding: str) -> None:
         click.echo(text, nl=False)
     else:
         out.write_text(text, encoding=encoding)
-        click.echo(f"Written: {out}")
+        click.echo(t("Written: {out}", out=out))
 
 
 def _in_form(figures: Any, circuits: tuple[str, ...], form: str, narrow: bool) -> str:

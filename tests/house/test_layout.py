@@ -37,6 +37,7 @@ FREE = (
     "texts",
     "errors",
     "cli",
+    "help_words",
     "alter_verbs",
     "author_verbs",
     "calc_verbs",
