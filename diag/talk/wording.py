@@ -42,6 +42,8 @@ _CONTROL = {
     "coolant": "engine",
     "points": "points of the breaker",
 }
+_SIDES = {"in": "feed side", "out": "load side"}
+"""Of a fuse: `in` is where the feed comes."""
 
 
 def operate_words(knowledge: Knowledge, operate: Mapping[str, str]) -> str:
@@ -121,7 +123,11 @@ def point_words(knowledge: Knowledge, terminal: str) -> str:
         return "body (clean bare metal)"
     part_id, _, name = terminal.partition(".")
     part = knowledge.parts.get(part_id)
-    return f"{part.title} terminal {part.spelled(name)}" if part is not None else terminal
+    if part is None:
+        return terminal
+    if isinstance(part, schema.FusePart) and name in _SIDES:
+        return f"{part.title}, {_SIDES[name]} ({part.spelled(name)})"
+    return f"{part.title} terminal {part.spelled(name)}"
 
 
 def step_words(knowledge: Knowledge, step: Step) -> str:
