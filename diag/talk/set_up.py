@@ -15,7 +15,7 @@ from diag.knowledge.targets import target_title
 from diag.reason.metered import SERIES_LAMP_W
 from diag.reason.operates import ISOLATED
 from diag.reason.steps import BUZZER, LED_TESTER, SERIES_LAMP, TEST_LAMP, Step
-from diag.talk.wording import operate_words, point_words
+from diag.sheet.spoken import fuse_at, lower, operate_words, point_words
 
 __all__ = ["Meter", "Row", "meter_of", "points_of", "set_up"]
 
@@ -127,9 +127,9 @@ def _settings(knowledge: Knowledge, step: Step) -> list[Row]:
         out.append(Row("Power", "isolator open" if battery == ISOLATED else f"battery {battery}"))
     off = operate.pop(UNPLUGGED, None)
     if off is not None:
-        fuse = isinstance(knowledge.parts.get(off.partition(".")[0]), schema.FusePart)
-        words = f"the {_lower(knowledge.parts[off.partition('.')[0]].title)} comes out" if fuse else ""
-        out.append(Row("Off", words or f"the wire on {point_words(knowledge, off)}"))
+        fuse = fuse_at(knowledge, off)
+        words = f"the {lower(fuse)} comes out" if fuse is not None else f"the wire on {point_words(knowledge, off)}"
+        out.append(Row("Off", words))
     jumper = operate.pop(BRIDGED, None)
     if operate or battery is None:
         words = operate_words(knowledge, operate)
@@ -170,15 +170,11 @@ def _opened_words(knowledge: Knowledge, through: str) -> str:
     """What is opened for a meter in line."""
     wire = knowledge.wires.get(through)
     if wire is None:
-        return f"the {_lower(target_title(knowledge, through))} comes out, the meter takes its place"
+        return f"the {lower(target_title(knowledge, through))} comes out, the meter takes its place"
     colour = f" ({wire.colour})" if wire.colour else ""
-    name = _lower(wire.title or through.replace("-", " "))
+    name = lower(wire.title or through.replace("-", " "))
     return f"{name}{colour}, off {point_words(knowledge, _opened_at(knowledge, through))}"
 
 
 def _touched_words(knowledge: Knowledge, end: str) -> str:
     return "the end of that wire" if end in knowledge.wires else point_words(knowledge, end)
-
-
-def _lower(title: str) -> str:
-    return title[:1].lower() + title[1:]
