@@ -44,6 +44,7 @@ __all__ = [
     "reasoner_for",
     "reasoner_of",
     "resume_job",
+    "vehicle_at",
     "vehicle_file",
     "vehicle_finder",
 ]
@@ -62,7 +63,7 @@ def vehicle_file(given: str | None, packs: bool = True) -> Path:
     """A vehicle file by path, or by the name of one in a layer: shipped, of a pack, of the local folder. Where none
     is given, the one that DIAG_VEHICLE names, else the demo vehicle. Raises KnowledgeError where two packs have one
     of that name."""
-    given = given if given is not None else os.environ.get("DIAG_VEHICLE")
+    given = given if given is not None else os.environ.get("DIAG_VEHICLE") or None
     if given is None:
         return default_vehicle()
     path = Path(given)
@@ -237,10 +238,15 @@ def _what_changed(state: JobState, knowledge: Knowledge) -> str:
 
 def known_vehicle(state: JobState, packs: bool = True) -> Path:
     """The vehicle file of a job: where it was, else the one of that name in a layer."""
-    path = Path(state.vehicle_file)
+    return vehicle_at(state.vehicle_file, state.vehicle, packs)
+
+
+def vehicle_at(file: str, vehicle: str, packs: bool = True) -> Path:
+    """The same by the file that a job names, and its vehicle's id."""
+    path = Path(file)
     if path.is_absolute() and path.exists():
         return path
-    return _named(path.name or f"{state.vehicle}.yaml", packs) or path
+    return _named(path.name or f"{vehicle}.yaml", packs) or path
 
 
 def vehicle_finder() -> Callable[[JobState], Path]:
