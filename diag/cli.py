@@ -187,11 +187,17 @@ def start(
 @_vehicle
 @_at_hand
 @_no_packs
-def resume(job: str | None, vehicle: str | None, instruments: str | None, without_packs: bool) -> None:
+@click.option("--mend", is_flag=True, help="Mend a damaged job first: a copy is kept, and what is good goes on.")
+def resume(job: str | None, vehicle: str | None, instruments: str | None, without_packs: bool, mend: bool) -> None:
     """Go on with a job: its file, its name in `diag jobs` or the beginning of it; the newest where none is
     named."""
-    without = _left_out(False, False, without_packs)
-    with _conversation(vehicle, _job_path(job), instruments, without) as (conversation, messages):
+    without, path = _left_out(False, False, without_packs), _job_path(job)
+    if mend:
+        from diag.job.mend import mend_journal
+
+        for message in mend_journal(path) or (f"{path}: nothing to mend.",):
+            click.echo(message, err=True)
+    with _conversation(vehicle, path, instruments, without) as (conversation, messages):
         _talk_to_person(conversation, messages)
 
 
