@@ -15,6 +15,7 @@ from typing import Any, Literal, cast
 import click
 
 from diag import __version__
+from diag.bundle_verbs import bundle, unbundle
 from diag.calc_verbs import calc
 from diag.errors import DiagError
 from diag.replay_verbs import replay
@@ -93,6 +94,11 @@ _no_packs = click.option(
 )
 
 
+_today = click.option(
+    "--today", is_flag=True, help="A job out of a bundle: by this machine's rules, not by those that came with it."
+)
+
+
 def _packs_out(without_packs: bool) -> bool:
     from diag.knowledge.folders import packs_left_out
 
@@ -125,22 +131,25 @@ main.add_command(vehicle)
 main.add_command(calc)
 main.add_command(rules)
 main.add_command(replay)
+main.add_command(bundle)
+main.add_command(unbundle)
 
 
 @contextmanager
 def _conversation(
-    vehicle: str | None, job: Path | None, instruments: str | None, without: frozenset[str]
+    vehicle: str | None, job: Path | None, instruments: str | None, without: frozenset[str], today: bool = False
 ) -> Iterator[tuple[Any, list[str]]]:
     """A new job, or an old one where `job` exists; its journal is closed at the end."""
+    from diag.job.journal import is_blank
     from diag.talk.opening import INSTRUMENTS, new_job, open_reasoner, resume_job, vehicle_file
 
     have = _instruments(instruments)
     messages: list[str] = []
     packs = "packs" not in without
-    if job is not None and job.exists():
+    if job is not None and job.exists() and not is_blank(job):
         file = vehicle_file(vehicle, packs) if vehicle else None
         with _progress() as tell:
-            conversation, journal, messages = resume_job(job, file, tell, have, packs)
+            conversation, journal, messages = resume_job(job, file, tell, have, packs, today)
     else:
         file = vehicle_file(vehicle, packs)
         with _progress() as tell:
@@ -188,7 +197,10 @@ def start(
 @_at_hand
 @_no_packs
 @click.option("--mend", is_flag=True, help="Mend a damaged job first: a copy is kept, and what is good goes on.")
-def resume(job: str | None, vehicle: str | None, instruments: str | None, without_packs: bool, mend: bool) -> None:
+@_today
+def resume(
+    job: str | None, vehicle: str | None, instruments: str | None, without_packs: bool, mend: bool, today: bool
+) -> None:
     """Go on with a job: its file, its name in `diag jobs` or the beginning of it; the newest where none is
     named."""
     without, path = _left_out(False, False, without_packs), _job_path(job)
@@ -197,7 +209,7 @@ def resume(job: str | None, vehicle: str | None, instruments: str | None, withou
 
         for message in mend_journal(path) or (f"{path}: nothing to mend.",):
             click.echo(message, err=True)
-    with _conversation(vehicle, path, instruments, without) as (conversation, messages):
+    with _conversation(vehicle, path, instruments, without, today) as (conversation, messages):
         _talk_to_person(conversation, messages)
 
 
@@ -281,6 +293,7 @@ def jobs() -> None:
 )
 @_vehicle
 @_no_packs
+@_today
 def export(
     job: str,
     form: str,
@@ -288,6 +301,7 @@ def export(
     paper: Literal["a4", "letter"],
     vehicle: str | None,
     without_packs: bool,
+    today: bool,
 ) -> None:
     """Write the log of a job: what was found, why, what was done, what is open.
 
@@ -305,11 +319,11 @@ def export(
     if form in ("html", "pdf", "owner", "parts"):
         from diag.paper.export import paper_bytes
 
-        made = paper_bytes(path, cast("Any", form), file, out=out, paper=paper, packs=packs)
+        made = paper_bytes(path, cast("Any", form), file, out=out, paper=paper, packs=packs, today=today)
     else:
         from diag.log.export import export_job
 
-        made = export_job(path, cast("Any", form), file, packs=packs).encode()
+        made = export_job(path, cast("Any", form), file, packs=packs, today=today).encode()
     if out is not None:
         out.write_bytes(made)
         click.echo(f"Written: {out}")

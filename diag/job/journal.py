@@ -35,6 +35,7 @@ __all__ = [
     "Journal",
     "JournalError",
     "Record",
+    "is_blank",
     "jobs_folder",
     "list_jobs",
     "new_job_path",
@@ -42,6 +43,7 @@ __all__ = [
     "read_journal",
 ]
 
+_BEGINNING = b'{"v":'
 _FLAGS = os.O_RDWR | os.O_APPEND
 Clock = Callable[[], datetime]
 
@@ -249,6 +251,20 @@ class Journal:
                 os.ftruncate(self._fd, self._whole.size)
                 sync(self._fd)
                 self._unsure = False
+
+
+def is_blank(path: Path | str) -> bool:
+    """Whether a job was begun there and the plug was pulled before its first record: nothing is lost by beginning
+    it again in the same file. Files of other sorts are none."""
+    with contextlib.suppress(OSError, ValueError, JournalError):
+        fd = open_file(Path(path), os.O_RDONLY)
+        try:
+            found = os.read(fd, LINE_LIMIT + 1)
+        finally:
+            os.close(fd)
+        begun = found.startswith(_BEGINNING) or _BEGINNING.startswith(found) or not found.strip(b"\0")
+        return begun and b"\n" not in found and len(found) <= LINE_LIMIT
+    return False
 
 
 def read_journal(path: Path | str) -> tuple[tuple[Record, ...], tuple[str, ...]]:
