@@ -192,12 +192,13 @@ def _conversation(
     vehicle: str | None, job: Path | None, instruments: str | None, without: frozenset[str], today: bool = False
 ) -> Iterator[tuple[Any, list[str]]]:
     """A new job, or an old one where `job` exists; its journal is closed at the end."""
+    from diag.job.journal import is_blank
     from diag.talk.opening import INSTRUMENTS, new_job, open_reasoner, resume_job, vehicle_file
 
     have = _instruments(instruments)
     messages: list[str] = []
     packs = "packs" not in without
-    if job is not None and job.exists():
+    if job is not None and job.exists() and not is_blank(job):
         file = vehicle_file(vehicle, packs) if vehicle else None
         with _progress() as tell:
             conversation, journal, messages = resume_job(job, file, tell, have, packs, today)
@@ -252,8 +253,11 @@ def start(
 @_vehicle
 @_at_hand
 @_no_packs
+@click.option("--mend", is_flag=True, help="Mend a damaged job first: a copy is kept, and what is good goes on.")
 @_today
-def resume(job: str | None, vehicle: str | None, instruments: str | None, without_packs: bool, today: bool) -> None:
+def resume(
+    job: str | None, vehicle: str | None, instruments: str | None, without_packs: bool, mend: bool, today: bool
+) -> None:
     """Go on with a job: the newest in which anything was answered, or the one that is named.
 
     JOB: its file, its name in `diag jobs`, the beginning of that, or any piece of it that only one job has.
@@ -263,8 +267,13 @@ def resume(job: str | None, vehicle: str | None, instruments: str | None, withou
     diag resume 2026-11-29-082509
     diag resume --instruments test-lamp,meter,jumper
     """
-    without = _left_out(False, False, without_packs)
-    with _conversation(vehicle, _job_path(job), instruments, without, today) as (conversation, messages):
+    without, path = _left_out(False, False, without_packs), _job_path(job)
+    if mend:
+        from diag.job.mend import mend_journal
+
+        for message in mend_journal(path) or (f"{path}: nothing to mend.",):
+            click.echo(message, err=True)
+    with _conversation(vehicle, path, instruments, without, today) as (conversation, messages):
         _talk_to_person(conversation, messages)
 
 

@@ -17,7 +17,7 @@ from diag.circuit.doubts import cause_problems
 from diag.circuit.predict import Predictor
 from diag.errors import DiagError, KnowledgeError
 from diag.job.folder import new_job_path
-from diag.job.journal import Journal
+from diag.job.journal import Journal, is_blank
 from diag.job.layered import layer_changes, told_of
 from diag.job.records import Record
 from diag.job.state import JobState, replay
@@ -151,9 +151,13 @@ def new_job(
     """A fresh job on disk; one that is `simulated` says so, as nothing can be learned from it. Raises JournalError
     where it cannot be made."""
     where = path or new_job_path(reasoner.knowledge.vehicle.vehicle, datetime.now(UTC))
-    journal = Journal.create(where)
-    journal.append("opened", **_opened(reasoner, vehicle, without), **({"simulated": True} if simulated else {}))
-    journal.append("instruments", have=list(instruments))
+    journal = Journal.open(where) if is_blank(where) else Journal.create(where)
+    try:
+        journal.append("opened", **_opened(reasoner, vehicle, without), **({"simulated": True} if simulated else {}))
+        journal.append("instruments", have=list(instruments))
+    except BaseException:
+        journal.close()
+        raise
     return Conversation(reasoner, journal, str(where)), journal
 
 
