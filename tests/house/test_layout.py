@@ -46,6 +46,7 @@ FREE = (
     "life_verbs",
     "replay_verbs",
     "rules_verbs",
+    "settings_verbs",
     "vehicle_verbs",
     "__init__",
     "__main__",
