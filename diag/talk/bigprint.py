@@ -12,7 +12,8 @@ from collections.abc import Sequence
 
 from prompt_toolkit.utils import get_cwidth
 
-from diag.talk.screen import Line
+from diag.talk.screen import Line, paragraph
+from diag.talk.spoken import where_said
 
 __all__ = ["LONGEST", "big_lines", "big_width", "wide"]
 
@@ -39,11 +40,16 @@ def wide(text: str, letters: str = "utf-8") -> str:
     return "".join(out)
 
 
-def big_lines(lines: Sequence[Line], letters: str = "utf-8") -> list[Line]:
-    """The lines of a page in big print, blank lines put between what belongs apart; all of it bold."""
+def big_lines(lines: Sequence[Line], width: int, letters: str = "utf-8") -> list[Line]:
+    """The lines of a page in big print, blank lines put between what belongs apart; all of it bold. `width`: letters
+    in a line. Minutes and answers so far are left out."""
     out: list[Line] = []
     numbered = False
     for line in lines:
+        if line.style == "where":
+            where = where_said(line)
+            out += [Line(wide(part.text, letters), "where") for part in paragraph(where, width)] if where else []
+            continue
         text = line.text
         found = _ANSWER.match(text) if line.said is not None else None
         if found:
@@ -51,7 +57,7 @@ def big_lines(lines: Sequence[Line], letters: str = "utf-8") -> list[Line]:
         elif line.said is None and numbered and text.startswith(" "):
             text = f"  {text}"  # the later lines of an answer stay under its first
         numbered = bool(found) or (numbered and line.said is None)
-        apart = line.said is not None and line.style != "where" and text.strip()
+        apart = line.said is not None and text.strip()
         if apart and out and out[-1].text.strip() and not (line.style == "warn" and out[-1].style == "warn"):
             out.append(Line(said=None))
         out.append(Line(wide(text, letters), line.style or "strong", line.said))

@@ -9,9 +9,12 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import signal
 import sys
 import textwrap
+import threading
 from collections.abc import Iterable, Iterator
+from types import FrameType
 from typing import Any, TextIO
 
 from diag.talk.conversation import Conversation
@@ -19,6 +22,7 @@ from diag.talk.plain import Plain
 from diag.talk.screen import Line, paragraph
 from diag.talk.speech import Speaker
 from diag.talk.spoken import said_lines, where_said
+from diag.talk.standing import error_words
 from diag.talk.typed import FIRST_LOOKS, numbered
 
 __all__ = ["Linear", "typed_lines"]
@@ -52,8 +56,15 @@ class Linear(Plain):
         self.out.flush()
 
     def _wrong(self, text: str) -> None:
-        self._print([Line(), *paragraph(f"Not taken. {text}", self.width)])
-        self._print([Line('Type "again" to have the question again.')])
+        self._print(paragraph(f"Not taken. {text}", self.width))
+        self._print([Line('Type "again" for the question again.')])
+
+    def _refused(self, told: Object) -> None:
+        if told["code"] == "unclear":
+            super()._refused(told)
+            return
+        self._wrong(error_words(told))
+        self.said = self.conversation.say()
 
     def _line(self, line: str) -> bool:
         word = line.casefold()
@@ -87,12 +98,43 @@ def typed_lines(lines: TextIO, out: TextIO) -> Iterator[str]:
         yield from lines
         return
     _editing()
-    while True:
-        try:
-            yield input(_PROMPT)
-        except EOFError:
-            out.write("\n")
-            return
+    waiting = threading.Event()
+    with _back_from_stop(waiting):
+        while True:
+            try:
+                waiting.set()
+                typed = input(_PROMPT)
+            except _StoppedError:
+                continue
+            except EOFError:
+                out.write("\n")
+                return
+            finally:
+                waiting.clear()
+            yield typed
+
+
+class _StoppedError(Exception):
+    """The program was stopped by the shell and goes on."""
+
+
+@contextlib.contextmanager
+def _back_from_stop(waiting: threading.Event) -> Iterator[None]:
+    """After Ctrl-Z and `fg` a line that is `waiting` begins anew: what edits it does not know what the shell did to
+    the terminal."""
+    if not hasattr(signal, "SIGCONT") or threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def goes_on(number: int, frame: FrameType | None) -> None:
+        if waiting.is_set():
+            raise _StoppedError
+
+    before = signal.signal(signal.SIGCONT, goes_on)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGCONT, before)
 
 
 def _editing() -> None:

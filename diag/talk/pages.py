@@ -191,7 +191,7 @@ class Pages:
         body = [*page.head(width), *page.body(width)]
         if big:
             body += [Line(f"{page.entry}:")] if page.entry is not None else []
-            body = big_lines(body, self.manner.letters)
+            body = big_lines(body, width, self.manner.letters)
             foot = [Line(wide(line.text, self.manner.letters), line.style) for line in foot]
         room = max(size.rows - len(foot) - (page.entry is not None), 3)
         if len(body) <= room:
@@ -201,7 +201,8 @@ class Pages:
         self._offset = max(0, min(self._offset, len(body) - room))
         self._hidden = len(body) - room - self._offset
         step = "Enter" if page.entry is not None else "Space"
-        sign = f"-- {self._hidden} more lines: {step} or arrows --" if self._hidden else "-- end; arrow up --"
+        more = f"more: {step}" if big else f"more lines: {step} or arrows"
+        sign = f"-- {self._hidden} {more} --" if self._hidden else "-- end; arrow up --"
         sign = wide(sign[:width], self.manner.letters) if big else sign[:width]
         return [*body[self._offset : self._offset + room], Line(sign)], foot
 

@@ -301,10 +301,15 @@ class Plain:
         gone = newest_words(self.conversation) if "undo" in message else ""
         told = self.conversation.take(message)
         if told["type"] == "error":
-            self._print(paragraph(error_words(told), self.width, "! "))
-        else:
-            said = f"Undone: {gone}" if gone else kept or f"Kept: {newest_words(self.conversation)}{not_cured(told)}"
-            self._print(paragraph(said, self.width, "> "))
+            self._refused(told)
+            return
+        said = f"Undone: {gone}" if gone else kept or f"Kept: {newest_words(self.conversation)}{not_cured(told)}"
+        self._print(paragraph(said, self.width, "> "))
+        self._next()
+
+    def _refused(self, told: Object) -> None:
+        """What was wrong with a message; then the question again, or what it may have meant."""
+        self._print(paragraph(error_words(told), self.width, "! "))
         self._next()
 
 
