@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import click
 
 from diag.errors import DiagError, KnowledgeError
+from diag.teaching import Verb
 
 __all__ = ["manner_options", "settings"]
 
@@ -55,7 +56,7 @@ def _viewed(ctx: click.Context, param: click.Parameter, lines: bool | None) -> s
     return None if lines is None else "lines" if lines else "screen"
 
 
-@click.command()
+@click.command(cls=Verb)
 @click.argument("name", required=False)
 @click.argument("value", required=False)
 @click.option("--clear", "cleared_name", metavar="NAME", help="Take one out, so that the usual holds again.")
