@@ -25,6 +25,13 @@ ENVIRONMENT = {
     "DIAG_PACKS": "`none`: the shipped rules alone",
     "DIAG_ENGINE": "`durable` or `plain`: which rule engine runs",
     "DIAG_BROWSER": "program that prints a PDF: a Chromium",
+    "DIAG_VIEW": "`screen` or `lines`; this one and the next five beat what `diag settings` keeps",
+    "DIAG_PRINT": "`usual` or `big`",
+    "DIAG_ALOUD": "`off`, `on`, or a program that reads aloud",
+    "DIAG_COLOURS": "`auto`, `none`, `light` or `dark`",
+    "DIAG_INSTRUMENTS": "what is at hand: `test-lamp,meter`",
+    "DIAG_PAPER": "`a4` or `letter`",
+    "NO_COLOR": "set to anything: no colours",
 }
 """Every variable that the program reads, and what it is for."""
 _WIDEST = 80
@@ -42,12 +49,14 @@ def _kept() -> Iterator[_Place]:
     from diag.job.folder import away_folder, jobs_folder
     from diag.knowledge.folders import cache_folder, local_folder, packs_file, rules_folder
     from diag.knowledge.learned import learned_file
+    from diag.talk.settings import settings_file
 
     yield _Place("jobs", jobs_folder(), "a file a job, written after every answer")
     yield _Place("jobs-away", away_folder(), "jobs that were put away")
     yield _Place("own-rules", local_folder(), "rules, circuits and vehicles of your own")
     yield _Place("learned", learned_file(), "what closed jobs taught")
     yield _Place("packs", packs_file(), "the list of rule packs")
+    yield _Place("settings", settings_file(), "what `diag settings` keeps")
     yield _Place("tables", cache_folder(), "what was computed; may be deleted, and is computed again")
     yield _Place("shipped-rules", rules_folder(), "come with the program; nothing is written there")
 

@@ -53,6 +53,7 @@ FREE = (
     "putting",
     "replay_verbs",
     "rules_verbs",
+    "settings_verbs",
     "teaching",
     "vehicle_verbs",
     "__init__",
