@@ -15,6 +15,7 @@ from typing import Any, Literal, cast
 import click
 
 from diag import __version__
+from diag.bundle_verbs import bundle, unbundle
 from diag.calc_verbs import calc
 from diag.completing import causes, job_names, vehicle_names
 from diag.completing import instruments as instrument_names
@@ -108,6 +109,11 @@ _no_packs = click.option(
 )
 
 
+_today = click.option(
+    "--today", is_flag=True, help="A job out of a bundle: by this machine's rules, not by those that came with it."
+)
+
+
 def _packs_out(without_packs: bool) -> bool:
     from diag.knowledge.folders import packs_left_out
 
@@ -174,6 +180,8 @@ main.add_command(vehicle)
 main.add_command(calc)
 main.add_command(rules)
 main.add_command(replay)
+main.add_command(bundle)
+main.add_command(unbundle)
 main.add_command(jobs)
 main.add_command(places)
 main.add_command(completion)
@@ -181,7 +189,7 @@ main.add_command(completion)
 
 @contextmanager
 def _conversation(
-    vehicle: str | None, job: Path | None, instruments: str | None, without: frozenset[str]
+    vehicle: str | None, job: Path | None, instruments: str | None, without: frozenset[str], today: bool = False
 ) -> Iterator[tuple[Any, list[str]]]:
     """A new job, or an old one where `job` exists; its journal is closed at the end."""
     from diag.talk.opening import INSTRUMENTS, new_job, open_reasoner, resume_job, vehicle_file
@@ -192,7 +200,7 @@ def _conversation(
     if job is not None and job.exists():
         file = vehicle_file(vehicle, packs) if vehicle else None
         with _progress() as tell:
-            conversation, journal, messages = resume_job(job, file, tell, have, packs)
+            conversation, journal, messages = resume_job(job, file, tell, have, packs, today)
     else:
         file = vehicle_file(vehicle, packs)
         with _progress() as tell:
@@ -244,7 +252,8 @@ def start(
 @_vehicle
 @_at_hand
 @_no_packs
-def resume(job: str | None, vehicle: str | None, instruments: str | None, without_packs: bool) -> None:
+@_today
+def resume(job: str | None, vehicle: str | None, instruments: str | None, without_packs: bool, today: bool) -> None:
     """Go on with a job: the newest in which anything was answered, or the one that is named.
 
     JOB: its file, its name in `diag jobs`, the beginning of that, or any piece of it that only one job has.
@@ -255,7 +264,7 @@ def resume(job: str | None, vehicle: str | None, instruments: str | None, withou
     diag resume --instruments test-lamp,meter,jumper
     """
     without = _left_out(False, False, without_packs)
-    with _conversation(vehicle, _job_path(job), instruments, without) as (conversation, messages):
+    with _conversation(vehicle, _job_path(job), instruments, without, today) as (conversation, messages):
         _talk_to_person(conversation, messages)
 
 
@@ -325,6 +334,7 @@ def _job_path(name: str | None) -> Path:
 )
 @_vehicle
 @_no_packs
+@_today
 def export(
     job: str,
     form: str,
@@ -333,6 +343,7 @@ def export(
     paper: Literal["a4", "letter"],
     vehicle: str | None,
     without_packs: bool,
+    today: bool,
 ) -> None:
     """Write the log of a job: what was found, why, what was done, what is open.
 
@@ -355,11 +366,11 @@ def export(
     if form in ("html", "pdf", "owner", "parts"):
         from diag.paper.export import paper_bytes
 
-        made = paper_bytes(path, cast("Any", form), file, out=out, paper=paper, packs=packs)
+        made = paper_bytes(path, cast("Any", form), file, out=out, paper=paper, packs=packs, today=today)
     else:
         from diag.log.export import export_job
 
-        made = export_job(path, cast("Any", form), file, packs=packs).encode()
+        made = export_job(path, cast("Any", form), file, packs=packs, today=today).encode()
     if out is not None:
         put(out, made, over)
     elif form == "pdf":

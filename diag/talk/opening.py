@@ -6,7 +6,7 @@ Knows where things live; nothing of what is asked.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -22,8 +22,9 @@ from diag.job.layered import layer_changes, told_of
 from diag.job.records import Record
 from diag.job.state import JobState, replay
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.copies import LIST, Copy, read_copy
 from diag.knowledge.folders import cache_folder, packs_left_out
-from diag.knowledge.layers import WAY_OUT, base_layer, found_layers, layered_vehicle
+from diag.knowledge.layers import WAY_OUT, Layer, base_layer, found_layers, layered_vehicle
 from diag.knowledge.load import default_vehicle, load_knowledge
 from diag.reason.engine import default_matcher
 from diag.reason.forward import Matcher, limit_problems
@@ -36,9 +37,11 @@ __all__ = [
     "WITHOUT",
     "Rehearsed",
     "cache_folder",
+    "knowledge_beside",
     "known_vehicle",
     "new_job",
     "open_reasoner",
+    "reasoner_for",
     "reasoner_of",
     "resume_job",
     "vehicle_at",
@@ -47,6 +50,11 @@ __all__ = [
 ]
 
 INSTRUMENTS = ("test-lamp", "meter", "jumper", "helper")
+OTHERWISE = (
+    "These rules came with the job. To weigh it by this machine's: --today at resume and export; the log as it was "
+    "lies beside the job."
+)
+"""Told after a mistake in rules that came with a job: an older or newer program wrote them."""
 WITHOUT = ("wiring", "rules")
 """The two halves of reasoning. `packs` may be left out beside: then only the shipped rules count."""
 
@@ -75,11 +83,14 @@ def open_reasoner(
     without: frozenset[str] = frozenset(),
     progress: Callable[[float], None] | None = None,
     matcher: Matcher | None = None,
+    layers: Sequence[Layer] | None = None,
 ) -> Reasoner:
-    """The reasoner of a vehicle. Raises KnowledgeError for files that cannot be used, DiagError where
-    both halves are left out or the wanted engine is absent."""
+    """The reasoner of a vehicle. `layers`: these in place of this machine's. Raises KnowledgeError for files that
+    cannot be used, DiagError where both halves are left out or the wanted engine is absent."""
     _something_left(without)
-    knowledge = load_knowledge(vehicle, layers=(base_layer(),) if "packs" in without else None)
+    if "packs" in without:
+        layers = layers[:1] if layers else (base_layer(),)
+    knowledge = load_knowledge(vehicle, layers=layers)
     return reasoner_of(knowledge, without, progress, matcher)
 
 
@@ -152,9 +163,11 @@ def resume_job(
     progress: Callable[[float], None] | None = None,
     instruments: tuple[str, ...] | None = None,
     packs: bool = True,
+    today: bool = False,
 ) -> tuple[Conversation, Journal, list[str]]:
     """An old job again, with messages on what changed since; whether rule packs count is asked anew each time.
-    Raises JournalError, KnowledgeError, DiagError."""
+    `today`: a job that came with the rules it was weighed by is weighed by this machine's. Raises JournalError,
+    KnowledgeError, DiagError."""
     journal = Journal.open(path)
     try:
         if not journal.records:
@@ -166,8 +179,7 @@ def resume_job(
                 f"{path}:1:1: {error}; found `{journal.records[0].event}`. Use a file that diag wrote."
             ) from error
         without = frozenset(state.without) - {"packs"} | (frozenset() if packs else {"packs"})
-        file = vehicle or known_vehicle(state, packs)
-        reasoner = open_reasoner(file, without, progress)
+        reasoner = reasoner_for(path, state, without, vehicle, progress, today=today)
         messages = list(journal.messages)
         if state.knowledge != reasoner.knowledge.content_hash:
             messages.append(_what_changed(state, reasoner.knowledge))
@@ -184,6 +196,35 @@ def resume_job(
     except BaseException:
         journal.close()
         raise
+
+
+def reasoner_for(
+    path: Path,
+    state: JobState,
+    without: frozenset[str],
+    vehicle: Path | None = None,
+    progress: Callable[[float], None] | None = None,
+    *,
+    today: bool = False,
+) -> Reasoner:
+    """The reasoner of the job in `path`: of its vehicle's file and this machine's layers, or of the copy of both that
+    lies beside a job out of a bundle, unless `today` or another `vehicle` is wanted. Errors as of `open_reasoner`."""
+    copy = None if today or vehicle is not None else knowledge_beside(path)
+    if copy is None:
+        beside = knowledge_beside(path) if vehicle is None else None
+        file = vehicle or (beside.vehicle if beside is not None else known_vehicle(state, "packs" not in without))
+        return open_reasoner(file, without, progress)
+    try:
+        return open_reasoner(copy.vehicle, without, progress, layers=copy.layers)
+    except KnowledgeError as error:
+        raise KnowledgeError(error.problems, OTHERWISE) from error
+
+
+def knowledge_beside(path: Path) -> Copy | None:
+    """The copy of vehicle and rules that came with a job, None where it came with none. Raises DiagError where one is
+    there that cannot be read."""
+    folder = path.parent / "knowledge"
+    return read_copy(folder) if (folder / LIST).is_file() else None
 
 
 def _what_changed(state: JobState, knowledge: Knowledge) -> str:
