@@ -127,13 +127,14 @@ def _left_out(without_wiring: bool, without_rules: bool, without_packs: bool) ->
 
 
 _SECTIONS = {
-    "At the vehicle": ("demo", "start", "resume", "jobs", "export"),
+    "At the vehicle": ("demo", "start", "resume", "jobs", "export", "bundle", "unbundle"),
     "At the desk": ("vehicle", "calc", "rules", "replay"),
     "The program itself": ("places", "settings", "completion", "talk", "serve"),
 }
 
 
 @click.group(
+    "diag",
     cls=_Verbs,
     sections=_SECTIONS,
     invoke_without_command=True,
