@@ -13,7 +13,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from diag.completing import alterations, vehicle_names
+from diag.completing import settings as settings_of
 from diag.errors import DiagError
+from diag.teaching import Verb
 from diag.texts import t
 
 if TYPE_CHECKING:
@@ -22,11 +25,16 @@ if TYPE_CHECKING:
 __all__ = ["alter"]
 
 
-@click.command()
-@click.argument("file", required=False)
-@click.argument("kind", required=False)
+@click.command(cls=Verb)
+@click.argument("file", required=False, shell_complete=vehicle_names)
+@click.argument("kind", required=False, shell_complete=alterations)
 @click.option(
-    "--set", "settings", metavar="NAME=VALUE", multiple=True, help=t("A choice of the recipe; again for more.")
+    "--set",
+    "settings",
+    metavar="NAME=VALUE",
+    multiple=True,
+    shell_complete=settings_of,
+    help=t("A choice of the recipe; again for more."),
 )
 @click.option(
     "--out", type=click.Path(path_type=Path), help=t("Write the new vehicle file here, and leave the old one.")
@@ -52,8 +60,9 @@ def alter(
 
     \b
     diag vehicle alter
-    diag vehicle alter my-van.yaml headlamp-relay --dry-run
-    diag vehicle alter my-van.yaml flasher-unit --set unit=two --set rated-w=46W --sheet work.md
+    diag vehicle alter demo-van.yaml horn-relay --dry-run
+    diag vehicle alter demo-van.yaml flasher-unit --set unit=two --out van-later.yaml --sheet work.md
+    diag vehicle alter my-van.yaml headlamp-relay
     """
     if kind is None:
         if file is not None:

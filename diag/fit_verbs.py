@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from diag.completing import vehicle_names
 from diag.errors import DiagError
+from diag.teaching import Verb
 from diag.texts import t
 
 if TYPE_CHECKING:
@@ -25,7 +27,7 @@ _WIDEST = 80
 _UNNAMED_DRAFT = "vehicle-new.draft"
 
 
-@click.command()
+@click.command(cls=Verb)
 @click.option(
     "--out", type=click.Path(path_type=Path), help=t("Write to this file; named after the vehicle without it.")
 )
@@ -46,6 +48,7 @@ def new(out: Path | None, answered: Path | None, replace: bool, anew: bool) -> N
     \b
     diag vehicle new
     diag vehicle new --out my-van.yaml
+    diag vehicle new --out my-van.yaml --answers fitted.yaml
     """
     from diag.fit.compose import make_vehicle, vehicle_id
     from diag.fit.keeping import draft_of, read_answers, write_new
@@ -132,12 +135,13 @@ def _tell(lines: Iterable[str]) -> None:
         click.echo(textwrap.fill(line, columns, subsequent_indent="  "))
 
 
-@click.command()
-@click.argument("file", required=False)
+@click.command(cls=Verb)
+@click.argument("file", required=False, shell_complete=vehicle_names)
 def check(file: str | None) -> None:
     """Read a vehicle's file: every mistake in it, what may be a slip, and how much each assumed length matters.
 
     \b
+    diag vehicle check demo-van.yaml
     diag vehicle check my-van.yaml
     """
     from diag.errors import KnowledgeError

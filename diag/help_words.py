@@ -44,7 +44,7 @@ def _put_over(command: click.Command) -> None:
 
 def _calls(paragraph: str) -> bool:
     lines = paragraph.strip().splitlines()
-    return lines[0] == _AS_IT_STANDS and all(line.startswith("diag ") for line in lines[1:])
+    return lines[0] == _AS_IT_STANDS and lines[1:2] != [] and lines[1].startswith("diag")
 
 
 def _message(paragraph: str) -> str:

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from diag.completing import pack_names
+from diag.teaching import Verb
 from diag.texts import t
 
 if TYPE_CHECKING:
@@ -30,10 +32,24 @@ _FROM = {
 }
 
 
-@click.command()
-@click.option("--add", "added", metavar="FOLDER", help=t("Put a pack on the list, once it loads with all others."))
-@click.option("--remove", "removed", metavar="NAME", help=t("Take a pack off the list; its files stay."))
-@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
+@click.command(cls=Verb)
+@click.option(
+    "--add",
+    "added",
+    metavar="FOLDER",
+    type=click.Path(),
+    help=t("Put a pack on the list, once it loads with all others."),
+)
+@click.option(
+    "--remove",
+    "removed",
+    metavar="NAME",
+    shell_complete=pack_names,
+    help=t("Take a pack off the list; its files stay."),
+)
+@click.option(
+    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True, help=t("Form.")
+)
 def packs(added: str | None, removed: str | None, form: str) -> None:
     """The layers of rules, lowest first: name, version, hash, what each holds and replaces.
 
