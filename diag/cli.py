@@ -19,6 +19,7 @@ from diag.calc_verbs import calc
 from diag.errors import DiagError
 from diag.replay_verbs import replay
 from diag.rules_verbs import rules
+from diag.serve_verbs import serve
 from diag.talk.progress import progress
 from diag.vehicle_verbs import vehicle
 
@@ -125,6 +126,7 @@ main.add_command(vehicle)
 main.add_command(calc)
 main.add_command(rules)
 main.add_command(replay)
+main.add_command(serve)
 
 
 @contextmanager
