@@ -10,11 +10,11 @@ from functools import lru_cache
 
 import jinja2
 
-from diag.log.escape import markdown_environment, tidy
 from diag.log.orders import orders_of, suspected_of
 from diag.log.replayed import Replayed
 from diag.log.report import Report
 from diag.log.words import local_words, utc_words
+from diag.sheet.escape import markdown_environment, tidy
 
 __all__ = ["Need", "as_parts", "fitted_of"]
 

@@ -10,7 +10,7 @@ import jinja2
 from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
-from diag.log.escape import tidy
+from diag.sheet.escape import tidy
 from diag.sheet.lettering import clean
 
 __all__ = ["STATIC", "page", "plain_page", "static_file"]
