@@ -127,10 +127,8 @@ def _progress(hidden: bool) -> Iterator[Callable[[float], None]]:
 def schema(sort: str, out: Path | None, over: bool) -> None:
     """The shape of a file as JSON Schema, so that an editor completes keys and marks slips while you write.
 
-    In editors that use the YAML language server the first line of the YAML file names it:
-
-    \b
-    # yaml-language-server: $schema=circuit.schema.json
+    In editors that use the YAML language server the first line of the YAML file names it, as
+    `# yaml-language-server: $schema=circuit.schema.json`.
 
     \b
     diag rules schema --for circuit --out circuit.schema.json

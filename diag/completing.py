@@ -97,8 +97,16 @@ def _knowledge(ctx: click.Context) -> Knowledge:
     from diag.knowledge.load import load_knowledge
     from diag.talk.opening import vehicle_file
 
-    given = ctx.params.get("vehicle") or ctx.params.get("file")
-    return load_knowledge(vehicle_file(str(given) if given else None))
+    given = _typed(ctx, "vehicle") or _typed(ctx, "file")
+    return load_knowledge(vehicle_file(given or None))
+
+
+def _typed(ctx: click.Context, name: str) -> str:
+    """What stands in the line for an option or argument. While an option waits for its value, click has read the
+    options only, and the rest is left as it was."""
+    arguments = [param.name for param in ctx.command.params if isinstance(param, click.Argument)]
+    left = dict(zip(arguments, ctx.args, strict=False))
+    return str(ctx.params.get(name) or left.get(name) or "")
 
 
 @_offered
@@ -177,7 +185,7 @@ def settings(ctx: click.Context, param: click.Parameter, incomplete: str) -> Ite
     from diag.knowledge.alterations import load_alteration
     from diag.knowledge.load import rules_folder
 
-    recipe = load_alteration(rules_folder() / "alterations" / f"{ctx.params.get('kind')}.yaml").model
+    recipe = load_alteration(rules_folder() / "alterations" / f"{_typed(ctx, 'kind')}.yaml").model
     found = [f"{name}={value}" for name, option in recipe.choices.items() for value in option.choices]
     return [*found, *(f"{name}={asked.usual.replace(' ', '')}" for name, asked in recipe.asks.items())]
 

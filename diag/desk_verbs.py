@@ -53,6 +53,7 @@ def _kept() -> Iterator[_Place]:
 
     yield _Place("jobs", jobs_folder(), "a file a job, written after every answer")
     yield _Place("jobs-away", away_folder(), "jobs that were put away")
+    yield _Place("bundles", jobs_folder().parent / "bundles", "bundles that were unpacked")
     yield _Place("own-rules", local_folder(), "rules, circuits and vehicles of your own")
     yield _Place("learned", learned_file(), "what closed jobs taught")
     yield _Place("packs", packs_file(), "the list of rule packs")

@@ -171,24 +171,18 @@ def state(
 ) -> None:
     """Say where a rule stands and what the next state takes, or move it: draft, tested, proven, retired.
 
-    \b
-    tested   it loads and names causes that there
-             are; its source is given; a recorded
-             job fires it and ends at what it says;
-             another (a near miss) tries its checks,
-             ends elsewhere and does not fire it; it
-             makes no recorded job worse
-    proven   it fired in 5 closed jobs or more, from
-             2 vehicles or days or more (jobs written
-             by hand or simulated do not count); the
-             lower end of the 90 % range of how often
-             it is right is above one half; none of
-             its jobs was shown wrong by a later one
-    retired  a successor that is not retired, or why
-             there is none; it stays in its file, its
-             id is never given anew, and there is no
-             way back
-    back     one step, with --because
+    tested: it loads and names causes that there are; its source is given; a recorded job fires it and ends at what
+    it says; another (a near miss) tries its checks, ends elsewhere and does not fire it; it makes no recorded job
+    worse.
+
+    proven: it fired in 5 closed jobs or more, from 2 vehicles or days or more (jobs written by hand or simulated do
+    not count); the lower end of the 90 % range of how often it is right is above one half; none of its jobs was shown
+    wrong by a later one.
+
+    retired: a successor that is not retired, or why there is none; it stays in its file, its id is never given anew,
+    and there is no way back.
+
+    One step back: with --because.
 
     A rule of your own folder or pack is changed in its file: only the lines that say where it stands. A shipped one
     is copied into your local folder, where the copy counts; with --in FOLDER it is changed in that folder. There is no
