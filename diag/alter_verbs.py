@@ -13,7 +13,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from diag.completing import alterations, vehicle_names
+from diag.completing import settings as settings_of
 from diag.errors import DiagError
+from diag.teaching import Verb
 
 if TYPE_CHECKING:
     from diag.knowledge.alterations import Recipe
@@ -21,10 +24,17 @@ if TYPE_CHECKING:
 __all__ = ["alter"]
 
 
-@click.command()
-@click.argument("file", required=False)
-@click.argument("kind", required=False)
-@click.option("--set", "settings", metavar="NAME=VALUE", multiple=True, help="A choice of the recipe; again for more.")
+@click.command(cls=Verb)
+@click.argument("file", required=False, shell_complete=vehicle_names)
+@click.argument("kind", required=False, shell_complete=alterations)
+@click.option(
+    "--set",
+    "settings",
+    metavar="NAME=VALUE",
+    multiple=True,
+    shell_complete=settings_of,
+    help="A choice of the recipe; again for more.",
+)
 @click.option("--out", type=click.Path(path_type=Path), help="Write the new vehicle file here, and leave the old one.")
 @click.option("--sheet", type=click.Path(path_type=Path), help="Write the work sheet here too: .md or .txt.")
 @click.option("--date", metavar="YYYY-MM-DD", help="Day of the work; today where none is given.")
@@ -47,8 +57,9 @@ def alter(
 
     \b
     diag vehicle alter
-    diag vehicle alter my-van.yaml headlamp-relay --dry-run
-    diag vehicle alter my-van.yaml flasher-unit --set unit=two --set rated-w=46W --sheet work.md
+    diag vehicle alter demo-van.yaml horn-relay --dry-run
+    diag vehicle alter demo-van.yaml flasher-unit --set unit=two --out van-later.yaml --sheet work.md
+    diag vehicle alter my-van.yaml headlamp-relay
     """
     if kind is None:
         if file is not None:

@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from diag.completing import circuits, job_names, vehicle_names
 from diag.errors import DiagError
 from diag.talk.progress import progress
+from diag.teaching import Verb
 
 if TYPE_CHECKING:
     from diag.author.adding import Adding, Tried
@@ -24,10 +26,15 @@ _WIDEST = 80
 _LISTED = 8
 
 
-@click.command()
-@click.argument("job", required=False)
+@click.command(cls=Verb)
+@click.argument("job", required=False, shell_complete=job_names)
 @click.option("--from-nothing", is_flag=True, help="No job: say what is seen, what was wrong, what cures it.")
-@click.option("--vehicle", metavar="FILE", help="Vehicle to try it on; that of the job where none is given.")
+@click.option(
+    "--vehicle",
+    metavar="FILE",
+    shell_complete=vehicle_names,
+    help="Vehicle to try it on; that of the job where none is given.",
+)
 @click.option(
     "--answers",
     "answered",
@@ -36,7 +43,9 @@ _LISTED = 8
 )
 @click.option("--anew", is_flag=True, help="Begin again, though answers were kept.")
 @click.option("--whole", is_flag=True, help="Try it on earlier jobs' whole vehicles, not only the circuits concerned.")
-@click.option("--template", metavar="CIRCUIT", help="Print a file to be filled in by hand in an editor.")
+@click.option(
+    "--template", metavar="CIRCUIT", shell_complete=circuits, help="Print a file to be filled in by hand in an editor."
+)
 def add(
     job: str | None,
     from_nothing: bool,
@@ -54,11 +63,12 @@ def add(
 
     \b
     diag rules add
-    diag rules add 20261129-081500-my-van
+    diag rules add 2026-11-29-082509
     diag rules add --from-nothing
     diag rules add --template horn > horn.yaml
     """
     from diag.author.adding import Adding
+    from diag.job.folder import find_job
     from diag.talk.opening import vehicle_file
 
     if template is not None:
@@ -66,7 +76,7 @@ def add(
         return
     if job is not None and from_nothing:
         raise DiagError("found a job and --from-nothing; expected one of them.")
-    path = _job_path(job) if job is not None else None
+    path = find_job(job) if job is not None else None
     if path is None and not from_nothing:
         path = _chosen_job()
     with progress("Opening the vehicle:") as share:
@@ -80,12 +90,6 @@ def add(
         _from_file(adding, answered, whole)
     else:
         _by_asking(adding, anew, whole)
-
-
-def _job_path(name: str) -> Path:
-    from diag.cli import _job_path as found
-
-    return found(name)
 
 
 def _columns() -> int:

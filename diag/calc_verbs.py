@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from diag.errors import DiagError
+from diag.teaching import Group
 
 if TYPE_CHECKING:
     from diag.calc.answer import Answer
@@ -123,11 +124,15 @@ _battery_at: Decorator = click.option(
 )
 
 
-@click.group()
+@click.group(cls=Group)
 def calc() -> None:
     """Bench formulas: drop, section, fuse, lamp, flasher unit, battery, standing.
 
     Quantities carry their unit: 0.75mm2, 18AWG, 350mA, 12.4V; in quotes where there is a space.
+
+    \b
+    diag calc drop --section 1.5mm2 --length 4.5m --current 3.7A
+    diag calc drop --help
     """
 
 

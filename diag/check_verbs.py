@@ -16,7 +16,9 @@ from typing import Any
 
 import click
 
+from diag.completing import mistake_codes
 from diag.errors import DiagError
+from diag.teaching import Verb
 
 __all__ = ["check", "schema"]
 
@@ -35,8 +37,9 @@ def _list_codes(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
 
 
 @click.command(
+    cls=Verb,
     epilog="Exit code: 0 where nothing is wrong, or warnings only; 1 where errors were found (with --strict: warnings "
-    "too); 2 where the path cannot be read at all, or an option is wrong."
+    "too); 2 where the path cannot be read at all, or an option is wrong.",
 )
 @click.argument("path", required=False, type=click.Path(path_type=Path))
 @click.option(
@@ -49,7 +52,12 @@ def _list_codes(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
 )
 @click.option("--strict", is_flag=True, help="Warnings count as errors in the exit code.")
 @click.option("--quick", is_flag=True, help="Leave out what takes long: asking the network which way rules point.")
-@click.option("--only", metavar="CODES", help="Tell only of these sorts of mistakes, parted by commas; or `error`.")
+@click.option(
+    "--only",
+    metavar="CODES",
+    shell_complete=mistake_codes,
+    help="Tell only of these sorts of mistakes, parted by commas; or `error`.",
+)
 @click.option(
     "--codes",
     is_flag=True,
@@ -112,17 +120,15 @@ def _progress(hidden: bool) -> Iterator[Callable[[float], None]]:
         yield lambda share: bar.update(round(100 * share) - bar.pos)
 
 
-@click.command()
+@click.command(cls=Verb)
 @click.option("--for", "sort", type=click.Choice(_SORTS), default="circuit", show_default=True, help="Sort of file.")
 @click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
 @click.option("--replace", "over", is_flag=True, help="Write over a file that is there.")
 def schema(sort: str, out: Path | None, over: bool) -> None:
     """The shape of a file as JSON Schema, so that an editor completes keys and marks slips while you write.
 
-    In editors that use the YAML language server the first line of the YAML file names it:
-
-    \b
-    # yaml-language-server: $schema=circuit.schema.json
+    In editors that use the YAML language server the first line of the YAML file names it, as
+    `# yaml-language-server: $schema=circuit.schema.json`.
 
     \b
     diag rules schema --for circuit --out circuit.schema.json

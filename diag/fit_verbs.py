@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from diag.completing import vehicle_names
 from diag.errors import DiagError
+from diag.teaching import Verb
 
 if TYPE_CHECKING:
     from diag.fit.questions import Catalogue
@@ -24,7 +26,7 @@ _WIDEST = 80
 _UNNAMED_DRAFT = "vehicle-new.draft"
 
 
-@click.command()
+@click.command(cls=Verb)
 @click.option("--out", type=click.Path(path_type=Path), help="Write to this file; named after the vehicle without it.")
 @click.option(
     "--answers",
@@ -43,6 +45,7 @@ def new(out: Path | None, answered: Path | None, replace: bool, anew: bool) -> N
     \b
     diag vehicle new
     diag vehicle new --out my-van.yaml
+    diag vehicle new --out my-van.yaml --answers fitted.yaml
     """
     from diag.fit.compose import make_vehicle, vehicle_id
     from diag.fit.keeping import draft_of, read_answers, write_new
@@ -102,12 +105,13 @@ def _tell(lines: Iterable[str]) -> None:
         click.echo(textwrap.fill(line, columns, subsequent_indent="  "))
 
 
-@click.command()
-@click.argument("file", required=False)
+@click.command(cls=Verb)
+@click.argument("file", required=False, shell_complete=vehicle_names)
 def check(file: str | None) -> None:
     """Read a vehicle's file: every mistake in it, what may be a slip, and how much each assumed length matters.
 
     \b
+    diag vehicle check demo-van.yaml
     diag vehicle check my-van.yaml
     """
     from diag.errors import KnowledgeError

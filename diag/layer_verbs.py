@@ -13,6 +13,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from diag.completing import pack_names
+from diag.teaching import Verb
+
 if TYPE_CHECKING:
     from diag.knowledge.packing import Held
 
@@ -28,10 +31,14 @@ _FROM = {
 }
 
 
-@click.command()
-@click.option("--add", "added", metavar="FOLDER", help="Put a pack on the list, once it loads with all others.")
-@click.option("--remove", "removed", metavar="NAME", help="Take a pack off the list; its files stay.")
-@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
+@click.command(cls=Verb)
+@click.option(
+    "--add", "added", metavar="FOLDER", type=click.Path(), help="Put a pack on the list, once it loads with all others."
+)
+@click.option(
+    "--remove", "removed", metavar="NAME", shell_complete=pack_names, help="Take a pack off the list; its files stay."
+)
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True, help="Form.")
 def packs(added: str | None, removed: str | None, form: str) -> None:
     """The layers of rules, lowest first: name, version, hash, what each holds and replaces.
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import click
 
 from diag.errors import DiagError
+from diag.teaching import Verb
 
 if TYPE_CHECKING:
     from diag.knowledge.learned import Learned
@@ -35,7 +36,7 @@ class _NothingToLearnError(DiagError):
     exit_code = 1
 
 
-@click.command()
+@click.command(cls=Verb)
 @click.option(
     "--from", "folder", metavar="FOLDER", type=click.Path(path_type=Path), help="Jobs in this folder, not your own."
 )

@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from diag.completing import circuits, rule_ids, things, vehicle_names
 from diag.errors import DiagError
+from diag.teaching import Verb
 
 if TYPE_CHECKING:
     from diag.knowledge.schema import Rule, RuleState
@@ -47,7 +49,9 @@ _form: Decorator = click.option(
     help="Form of the answer.",
 )
 _narrow: Decorator = click.option("--narrow", is_flag=True, help="Forty columns, for a phone or a strip of paper.")
-_circuit: Decorator = click.option("--circuit", metavar="ID", help="Rules of one circuit only.")
+_circuit: Decorator = click.option(
+    "--circuit", metavar="ID", shell_complete=circuits, help="Rules of one circuit only."
+)
 
 
 def _width(narrow: bool) -> int:
@@ -70,9 +74,14 @@ def _world(vehicle: str | None, jobs: tuple[Path, ...], own: bool, folder: Path 
     return world
 
 
-@click.command()
-@click.argument("name", metavar="[ID]", required=False)
-@click.option("--vehicle", metavar="FILE", help="As this vehicle has it; else the usual one, or the first that has it.")
+@click.command(cls=Verb)
+@click.argument("name", metavar="[ID]", required=False, shell_complete=things)
+@click.option(
+    "--vehicle",
+    metavar="FILE",
+    shell_complete=vehicle_names,
+    help="As this vehicle has it; else the usual one, or the first that has it.",
+)
 @_circuit
 @click.option("--state", "stage", type=click.Choice(_STATES), help="Rules in this state only.")
 @click.option("--layer", metavar="NAME", help="Rules of one layer only: shipped, local or a pack.")
@@ -105,6 +114,7 @@ def show(
     Exit codes: 0 told, 2 nothing of that name.
 
     \b
+    diag rules show
     diag rules show horn/silent-alone
     diag rules show fuse-horn.blown
     diag rules show --circuit horn --unexercised
@@ -131,8 +141,8 @@ def _say(found: Any, lines: list[str], form: str) -> None:
 # ---------------------------------------------------------------- state
 
 
-@click.command()
-@click.argument("name", metavar="[ID]", required=False)
+@click.command(cls=Verb)
+@click.argument("name", metavar="[ID]", required=False, shell_complete=rule_ids)
 @click.argument("to", metavar="[STATE]", required=False, type=click.Choice(_STATES))
 @click.option("--successor", metavar="ID", help="The rule that stands in place of a retired one.")
 @click.option("--because", metavar="TEXT", help="Why; kept with the rule.")
@@ -161,24 +171,18 @@ def state(
 ) -> None:
     """Say where a rule stands and what the next state takes, or move it: draft, tested, proven, retired.
 
-    \b
-    tested   it loads and names causes that there
-             are; its source is given; a recorded
-             job fires it and ends at what it says;
-             another (a near miss) tries its checks,
-             ends elsewhere and does not fire it; it
-             makes no recorded job worse
-    proven   it fired in 5 closed jobs or more, from
-             2 vehicles or days or more (jobs written
-             by hand or simulated do not count); the
-             lower end of the 90 % range of how often
-             it is right is above one half; none of
-             its jobs was shown wrong by a later one
-    retired  a successor that is not retired, or why
-             there is none; it stays in its file, its
-             id is never given anew, and there is no
-             way back
-    back     one step, with --because
+    tested: it loads and names causes that there are; its source is given; a recorded job fires it and ends at what
+    it says; another (a near miss) tries its checks, ends elsewhere and does not fire it; it makes no recorded job
+    worse.
+
+    proven: it fired in 5 closed jobs or more, from 2 vehicles or days or more (jobs written by hand or simulated do
+    not count); the lower end of the 90 % range of how often it is right is above one half; none of its jobs was shown
+    wrong by a later one.
+
+    retired: a successor that is not retired, or why there is none; it stays in its file, its id is never given anew,
+    and there is no way back.
+
+    One step back: with --because.
 
     A rule of your own folder or pack is changed in its file: only the lines that say where it stands. A shipped one
     is copied into your local folder, where the copy counts; with --in FOLDER it is changed in that folder. There is no

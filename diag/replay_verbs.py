@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from diag.completing import vehicle_names
 from diag.errors import DiagError
+from diag.teaching import Verb
 
 if TYPE_CHECKING:
     from diag.replay.archive import Archive, Folder
@@ -18,10 +20,15 @@ if TYPE_CHECKING:
 __all__ = ["replay"]
 
 
-@click.command()
-@click.argument("folder", required=False)
+@click.command(cls=Verb)
+@click.argument("folder", required=False, type=click.Path())
 @click.option("--jobs", "workers", type=click.IntRange(1), metavar="N", help="Processes; all cores where not given.")
-@click.option("--vehicle", metavar="NAME", help="Only jobs of this vehicle: its id, or its file's name.")
+@click.option(
+    "--vehicle",
+    metavar="NAME",
+    shell_complete=vehicle_names,
+    help="Only jobs of this vehicle: its id, or its file's name.",
+)
 @click.option("--since", metavar="DAY", help="Only jobs begun on or after it, e.g. 2026-03-01 (UTC).")
 @click.option("--remedy", metavar="ID", help="Only jobs in which this was carried out.")
 @click.option("--list", "listing", is_flag=True, help="Say what is there; replay nothing.")
@@ -55,8 +62,9 @@ def replay(
 
     \b
     diag replay --save before.json
-    ... change a rule ...
     diag replay --against before.json --only-changed
+    diag replay --vehicle demo-van --list
+    diag replay transcripts --since 2026-03-01 --list
 
     Jobs that did not change since the last replay, under knowledge that did not change, are looked up. A file that
     is torn, foreign or newer is named and never stops the others.

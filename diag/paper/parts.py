@@ -11,12 +11,12 @@ from functools import lru_cache
 import jinja2
 
 from diag.knowledge.ends import load_ends
-from diag.log.escape import markdown_environment, tidy
 from diag.log.orders import Order, orders_of, suspected_of
 from diag.log.replayed import Replayed
 from diag.log.report import Report
 from diag.log.words import both_words
 from diag.paper.needed import Needed, needed_for
+from diag.sheet.escape import markdown_environment, tidy
 
 __all__ = ["Need", "as_parts", "fitted_of"]
 

@@ -13,6 +13,7 @@ from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.reason.neighbours import Neighbour, Neighbours
 from diag.reason.operates import plain
+from diag.texts import t
 
 __all__ = ["RemedyPlan", "marking_of", "plan_remedies"]
 
@@ -103,9 +104,9 @@ def _plan(
     if form is None:
         return RemedyPlan(
             remedy_id,
-            f"Put right: {group[0].title}",
+            t("Put right: {title}", title=group[0].title),
             cures,
-            (f"Put right: {group[0].title}.",),
+            (t("Put right: {title}.", title=group[0].title),),
             (),
             10.0,
             tuple(_cheap_first(knowledge, touched[:_PROOFS])),
@@ -128,8 +129,13 @@ def _wire(knowledge: Knowledge, subject: str) -> str:
     """A wire as it is cut from the reel."""
     wire = knowledge.wires.get(subject)
     if wire is None:
-        return "wire of the same section and colour"
-    return f"wire {wire.section_mm2:g} mm², {wire.colour}, {wire.length_m:.2g} m at most"
+        return t("wire of the same section and colour")
+    return t(
+        "wire {section_mm2:g} mm², {colour}, {length_m:.2g} m at most",
+        section_mm2=wire.section_mm2,
+        colour=wire.colour,
+        length_m=wire.length_m,
+    )
 
 
 def marking_of(knowledge: Knowledge, subject: str) -> str:
@@ -142,7 +148,7 @@ def marking_of(knowledge: Knowledge, subject: str) -> str:
             return f"{_cap_w(watts, _CAP_W):g} W"
         case schema.TwoFilamentPart(test_w=pair):
             return "/".join(f"{_cap_w(watts, _PAIR_CAP_W):g}" for watts in pair) + " W"
-    return "the same marking"
+    return t("the same marking")
 
 
 def _cap_w(watts: float, table: Mapping[float, float]) -> float:
@@ -167,6 +173,6 @@ def _label(knowledge: Knowledge, subject: str) -> tuple[str, str]:
         return part.title, knowledge.places.get(part.place, part.place)
     wire: schema.Wire | None = knowledge.wires.get(subject)
     if wire is not None:
-        ends = f"from {wire.from_.replace('.', ' ')} to {wire.to.replace('.', ' ')}"
-        return f"{wire.title or subject} ({wire.colour}, {ends})", "both of its ends"
-    return subject.replace("-", " "), "the vehicle"
+        ends = t("from {value} to {to}", value=wire.from_.replace(".", " "), to=wire.to.replace(".", " "))
+        return f"{wire.title or subject} ({wire.colour}, {ends})", t("both of its ends")
+    return subject.replace("-", " "), t("the vehicle")

@@ -13,9 +13,9 @@ from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, spelled_end, terminals_of
 from diag.reason.remedies import marking_of
 from diag.sheet.figures import FAULTY, HEALTHY, Figures, Pulse, amps_words, look_words, volts_words
+from diag.sheet.spoken import only_words, operate_words
 from diag.sheet.warnings import cautions_of
 from diag.sheet.ways import Ways, end_part, end_terminal
-from diag.talk.wording import only_words, operate_words
 
 __all__ = [
     "CircuitRows",
