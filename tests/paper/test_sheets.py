@@ -38,7 +38,7 @@ def test_the_owner_reads_what_was_wrong_done_open_and_what_to_watch(double: tupl
     heads = [element.text.strip() for element in page.all("h2")]
     assert heads == ["What was wrong", "What was done", "What is still open", "What to watch"]
     assert "Words on this sheet." in page.text
-    assert "tell-tale: A small lamp" in page.text and "solenoid:" not in page.text
+    assert "A small lamp before the driver" in page.text and "solenoid" not in page.text
     assert "You told us: Turn lamps lit steadily, no flashing." in page.text
     assert "Flasher unit: unit makes contact and never opens." in page.text
     assert "Make good both ends of Oil tell-tale to the sender. Tried afterwards and right:" in page.text
