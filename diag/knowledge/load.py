@@ -355,7 +355,7 @@ def _circuits(car: Source[schema.VehicleFile], shelf: Shelf, problems: list[Prob
             "there is no such circuit",
             quoted(name),
             f"a file `circuits/{name}.yaml`",
-            nearest(name, known),
+            f"{nearest(name, known)} There are: {', '.join(known)}.".strip(),
             code="unknown-circuit",
         )
 
