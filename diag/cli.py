@@ -24,6 +24,7 @@ from diag.errors import DiagError
 from diag.jobs_verbs import jobs
 from diag.replay_verbs import replay
 from diag.rules_verbs import rules
+from diag.settings_verbs import manner_options, settings
 from diag.talk.progress import progress
 from diag.teaching import Group
 from diag.vehicle_verbs import vehicle
@@ -39,13 +40,13 @@ def _version_line() -> str:
     return f"diag {__version__}, rules by {default_matcher().name}"
 
 
-def _progress() -> AbstractContextManager[Callable[[float], None]]:
-    """A bar while tables are computed; nothing where they are already there."""
-    return progress("Working out what each fault shows (kept for next time):")
+def _progress(lines: bool = False) -> AbstractContextManager[Callable[[float], None]]:
+    """A bar while tables are computed, or `lines`; nothing where they are already there."""
+    return progress("Working out what each fault shows (kept for next time):", lines)
 
 
 def _instruments(text: str | None) -> tuple[str, ...] | None:
-    from diag.talk.opening import INSTRUMENTS
+    from diag.talk.settings import INSTRUMENTS
 
     if text is None:
         return None
@@ -186,35 +187,56 @@ main.add_command(unbundle)
 main.add_command(jobs)
 main.add_command(places)
 main.add_command(completion)
+main.add_command(settings)
 
 
 @contextmanager
 def _conversation(
-    vehicle: str | None, job: Path | None, instruments: str | None, without: frozenset[str], today: bool = False
+    vehicle: str | None,
+    job: Path | None,
+    instruments: str | None,
+    without: frozenset[str],
+    today: bool = False,
+    lines: bool = False,
 ) -> Iterator[tuple[Any, list[str]]]:
-    """A new job, or an old one where `job` exists; its journal is closed at the end."""
-    from diag.talk.opening import INSTRUMENTS, new_job, open_reasoner, resume_job, vehicle_file
+    """A new job, or an old one where `job` exists; its journal is closed at the end. `lines`: progress as lines."""
+    from diag.job.journal import is_blank
+    from diag.talk.opening import new_job, open_reasoner, resume_job, vehicle_file
+    from diag.talk.settings import setting
 
     have = _instruments(instruments)
     messages: list[str] = []
     packs = "packs" not in without
-    if job is not None and job.exists():
+    if job is not None and job.exists() and not is_blank(job):
         file = vehicle_file(vehicle, packs) if vehicle else None
-        with _progress() as tell:
+        with _progress(lines) as tell:
             conversation, journal, messages = resume_job(job, file, tell, have, packs, today)
     else:
         file = vehicle_file(vehicle, packs)
-        with _progress() as tell:
+        at_hand = _instruments(setting("instruments").value) or () if have is None else have
+        with _progress(lines) as tell:
             reasoner = open_reasoner(file, without, tell)
-        conversation, journal = new_job(reasoner, file, job, INSTRUMENTS[:2] if have is None else have, without)
+        conversation, journal = new_job(reasoner, file, job, at_hand, without)
     with journal:
         yield conversation, messages
 
 
-def _talk_to_person(conversation: Any, messages: list[str]) -> None:
+def _shown(
+    vehicle: str | None,
+    job: Path | None,
+    instruments: str | None,
+    without: frozenset[str],
+    how: dict[str, str | None],
+    today: bool = False,
+) -> None:
+    """The conversation with a person, in the manner that options, environment and settings ask for."""
     from diag.talk.front import talk
+    from diag.talk.manner import manner_of
 
-    talk(conversation, messages)
+    manner, mistakes = manner_of(how)
+    lines = manner.view == "lines"
+    with _conversation(vehicle, job, instruments, without, today, lines) as (conversation, messages):
+        talk(conversation, [*mistakes, *messages], manner)
 
 
 @main.command()
@@ -224,6 +246,7 @@ def _talk_to_person(conversation: Any, messages: list[str]) -> None:
 @_no_wiring
 @_no_rules
 @_no_packs
+@manner_options
 def start(
     vehicle: str | None,
     job: Path | None,
@@ -231,6 +254,7 @@ def start(
     without_wiring: bool,
     without_rules: bool,
     without_packs: bool,
+    **how: str | None,
 ) -> None:
     """Begin a job: say what is wrong, check a whole circuit, or prove the whole vehicle.
 
@@ -243,9 +267,7 @@ def start(
     diag start --vehicle my-van.yaml --instruments test-lamp,meter
     diag start --without-wiring
     """
-    without = _left_out(without_wiring, without_rules, without_packs)
-    with _conversation(vehicle, job, instruments, without) as (conversation, messages):
-        _talk_to_person(conversation, messages)
+    _shown(vehicle, job, instruments, _left_out(without_wiring, without_rules, without_packs), how)
 
 
 @main.command()
@@ -253,8 +275,18 @@ def start(
 @_vehicle
 @_at_hand
 @_no_packs
+@click.option("--mend", is_flag=True, help="Mend a damaged job first: a copy is kept, and what is good goes on.")
 @_today
-def resume(job: str | None, vehicle: str | None, instruments: str | None, without_packs: bool, today: bool) -> None:
+@manner_options
+def resume(
+    job: str | None,
+    vehicle: str | None,
+    instruments: str | None,
+    without_packs: bool,
+    mend: bool,
+    today: bool,
+    **how: str | None,
+) -> None:
     """Go on with a job: the newest in which anything was answered, or the one that is named.
 
     JOB: its file, its name in `diag jobs`, the beginning of that, or any piece of it that only one job has.
@@ -264,9 +296,13 @@ def resume(job: str | None, vehicle: str | None, instruments: str | None, withou
     diag resume 2026-11-29-082509
     diag resume --instruments test-lamp,meter,jumper
     """
-    without = _left_out(False, False, without_packs)
-    with _conversation(vehicle, _job_path(job), instruments, without, today) as (conversation, messages):
-        _talk_to_person(conversation, messages)
+    without, path = _left_out(False, False, without_packs), _job_path(job)
+    if mend:
+        from diag.job.mend import mend_journal
+
+        for message in mend_journal(path) or (f"{path}: nothing to mend.",):
+            click.echo(message, err=True)
+    _shown(vehicle, path, instruments, without, how, today)
 
 
 @main.command()
@@ -331,7 +367,7 @@ def _job_path(name: str | None) -> Path:
 @click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
 @click.option("--replace", "over", is_flag=True, help="Write over a file that is there.")
 @click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of paper of a PDF."
+    "--paper", type=click.Choice(["a4", "letter"]), help="Size of paper of a PDF; a4, or what `diag settings` keeps."
 )
 @_vehicle
 @_no_packs
@@ -341,7 +377,7 @@ def export(
     form: str,
     out: Path | None,
     over: bool,
-    paper: Literal["a4", "letter"],
+    paper: Literal["a4", "letter"] | None,
     vehicle: str | None,
     without_packs: bool,
     today: bool,
@@ -366,8 +402,10 @@ def export(
         raise DiagError("--as pdf: a PDF cannot be shown on the screen; expected a file, e.g. --out job.pdf.")
     if form in ("html", "pdf", "owner", "parts"):
         from diag.paper.export import paper_bytes
+        from diag.talk.settings import setting
 
-        made = paper_bytes(path, cast("Any", form), file, out=out, paper=paper, packs=packs, today=today)
+        size = cast("Literal['a4', 'letter']", setting("paper", paper).value)
+        made = paper_bytes(path, cast("Any", form), file, out=out, paper=size, packs=packs, today=today)
     else:
         from diag.log.export import export_job
 

@@ -10,7 +10,7 @@ import os
 import re
 from pathlib import Path
 
-from diag.errors import DiagError, KnowledgeError, Problem
+from diag.errors import DiagError, KnowledgeError, Problem, UnfitError
 from diag.fit.interview import Answers, known_ids, path, read_answer
 from diag.fit.questions import Catalogue
 from diag.knowledge.names import nearest, quoted, shown, words
@@ -83,7 +83,7 @@ def read_answers(catalogue: Catalogue, file: Path) -> tuple[dict[str, str], list
             answers[asked.id] = read_answer(asked, given[asked.id])
         except ValueError as error:
             answers[asked.id] = asked.typical
-            expected = str(error).removeprefix("expected ")
+            expected = error.expected if isinstance(error, UnfitError) else str(error)
             what = f"the answer to `{asked.id}` will not do"
             problems.append(
                 Problem(marked.place((asked.id,)), what, quoted(given[asked.id]), expected, code="wrong-value")

@@ -5,7 +5,6 @@ Knows where things live; nothing of what is asked.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -17,7 +16,7 @@ from diag.circuit.doubts import cause_problems
 from diag.circuit.predict import Predictor
 from diag.errors import DiagError, KnowledgeError
 from diag.job.folder import new_job_path
-from diag.job.journal import Journal
+from diag.job.journal import Journal, is_blank
 from diag.job.layered import layer_changes, told_of
 from diag.job.records import Record
 from diag.job.state import JobState, replay
@@ -31,6 +30,7 @@ from diag.reason.forward import Matcher, limit_problems
 from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
+from diag.talk.settings import INSTRUMENTS, setting
 
 __all__ = [
     "INSTRUMENTS",
@@ -49,7 +49,6 @@ __all__ = [
     "vehicle_finder",
 ]
 
-INSTRUMENTS = ("test-lamp", "meter", "jumper", "helper")
 OTHERWISE = (
     "These rules came with the job. To weigh it by this machine's: --today at resume and export; the log as it was "
     "lies beside the job."
@@ -61,10 +60,10 @@ WITHOUT = ("wiring", "rules")
 
 def vehicle_file(given: str | None, packs: bool = True) -> Path:
     """A vehicle file by path, or by the name of one in a layer: shipped, of a pack, of the local folder. Where none
-    is given, the one that DIAG_VEHICLE names, else the demo vehicle. Raises KnowledgeError where two packs have one
-    of that name."""
-    given = given if given is not None else os.environ.get("DIAG_VEHICLE") or None
-    if given is None:
+    is given, the one that DIAG_VEHICLE or the settings name, else the demo vehicle. Raises KnowledgeError where two
+    packs have one of that name."""
+    given = given if given is not None else setting("vehicle").value
+    if not given:
         return default_vehicle()
     path = Path(given)
     if path.exists() or path.name != given:
@@ -151,9 +150,13 @@ def new_job(
     """A fresh job on disk; one that is `simulated` says so, as nothing can be learned from it. Raises JournalError
     where it cannot be made."""
     where = path or new_job_path(reasoner.knowledge.vehicle.vehicle, datetime.now(UTC))
-    journal = Journal.create(where)
-    journal.append("opened", **_opened(reasoner, vehicle, without), **({"simulated": True} if simulated else {}))
-    journal.append("instruments", have=list(instruments))
+    journal = Journal.open(where) if is_blank(where) else Journal.create(where)
+    try:
+        journal.append("opened", **_opened(reasoner, vehicle, without), **({"simulated": True} if simulated else {}))
+        journal.append("instruments", have=list(instruments))
+    except BaseException:
+        journal.close()
+        raise
     return Conversation(reasoner, journal, str(where)), journal
 
 

@@ -20,10 +20,11 @@ from platformdirs.macos import MacOS
 from platformdirs.windows import Windows
 
 from diag.cli import main
-from diag.desk_verbs import ENVIRONMENT
+from diag.desk_verbs import environment
 from diag.job.folder import away_folder, jobs_folder
 from diag.job.journal import Journal
 from diag.knowledge.folders import cache_folder, local_folder, packs_file
+from diag.talk.settings import SETTINGS, settings_file
 
 ROOT = Path(__file__).parents[2]
 KEPT: dict[str, Callable[[], Path]] = {
@@ -31,6 +32,7 @@ KEPT: dict[str, Callable[[], Path]] = {
     "jobs-away": away_folder,
     "own-rules": local_folder,
     "packs": packs_file,
+    "settings": settings_file,
     "tables": cache_folder,
 }
 
@@ -62,6 +64,7 @@ def test_linux_follows_the_xdg_variables(tmp_path: Path, monkeypatch: pytest.Mon
         "jobs-away": "DATA/diag/jobs-away",
         "own-rules": "DATA/diag/rules",
         "packs": "CONFIG/diag/packs.yaml",
+        "settings": f"CONFIG/diag/{settings_file().name}",
         "tables": "CACHE/diag",
     }
     assert {name: find() for name, find in KEPT.items()} == {name: tmp_path / part for name, part in wanted.items()}
@@ -120,9 +123,10 @@ def test_every_variable_that_the_program_reads_is_told() -> None:
         for path in (ROOT / "diag").rglob("*.py")
         for name in re.findall(r"\bDIAG_[A-Z_]+\b", path.read_text(encoding="utf-8"))
     }
-    assert read == set(ENVIRONMENT)
+    read |= {one.variable for one in SETTINGS.values()}
+    assert read == set(environment())
     text = run("places").stdout
-    assert all(name in text for name in ENVIRONMENT)
+    assert all(name in text for name in environment())
 
 
 # ---------------------------------------------------------------- never over another file
