@@ -24,6 +24,7 @@ from diag.errors import DiagError
 from diag.jobs_verbs import jobs
 from diag.replay_verbs import replay
 from diag.rules_verbs import rules
+from diag.serve_verbs import serve
 from diag.settings_verbs import manner_options, settings
 from diag.talk.progress import progress
 from diag.teaching import Group
@@ -182,6 +183,7 @@ main.add_command(vehicle)
 main.add_command(calc)
 main.add_command(rules)
 main.add_command(replay)
+main.add_command(serve)
 main.add_command(bundle)
 main.add_command(unbundle)
 main.add_command(jobs)
