@@ -233,7 +233,7 @@ def main() -> None:
     """Print machine, date, both ratios, growth and memory."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument(
-        "--vehicle", type=Path, default=SIX, help="the demo pickup with six circuits where none is given"
+        "--vehicle", type=Path, default=SIX, help="else the demo pickup with six circuits"
     )
     parser.add_argument("--growth", default=_GROWTH, help="how many copies of the network side by side, by commas")
     given = parser.parse_args()
