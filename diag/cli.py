@@ -21,6 +21,7 @@ from diag.completing import causes, job_names, vehicle_names
 from diag.completing import instruments as instrument_names
 from diag.desk_verbs import completion, places
 from diag.errors import DiagError
+from diag.help_words import speak
 from diag.jobs_verbs import jobs
 from diag.replay_verbs import replay
 from diag.rules_verbs import rules
@@ -458,6 +459,8 @@ def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
     log.write_text(export_job(with_job, "markdown", file, reasoner=reasoner), encoding="utf-8")
     click.echo(f"\nLog written: {log}\nAt a real vehicle: diag start")
 
+
+speak(main)
 
 if __name__ == "__main__":
     main()
