@@ -155,6 +155,7 @@ def _conversation(
         with _progress() as tell:
             reasoner = open_reasoner(file, without, tell)
         conversation, journal = new_job(reasoner, file, job, INSTRUMENTS[:2] if have is None else have, without)
+        messages = list(journal.messages)
     with journal:
         yield conversation, messages
 
