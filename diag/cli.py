@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import Any, Literal, cast
 
@@ -17,7 +17,7 @@ import click
 from diag import __version__
 from diag.bundle_verbs import bundle, unbundle
 from diag.calc_verbs import calc
-from diag.errors import DiagError
+from diag.errors import DiagError, harmless
 from diag.replay_verbs import replay
 from diag.rules_verbs import rules
 from diag.talk.progress import progress
@@ -53,6 +53,12 @@ def _instruments(text: str | None) -> tuple[str, ...] | None:
     return names
 
 
+def _tell(text: str) -> None:
+    """On standard error, where there still is one: a terminal that is gone hears nothing."""
+    with suppress(OSError, ValueError):
+        click.echo(harmless(text), err=True)
+
+
 class _Verbs(click.Group):
     """Turns our errors into one message and an exit code; no traceback reaches a user."""
 
@@ -60,13 +66,13 @@ class _Verbs(click.Group):
         try:
             return super().invoke(ctx)
         except DiagError as error:
-            click.echo(str(error), err=True)
+            _tell(str(error))
             ctx.exit(error.exit_code)
         except BrokenPipeError:
             sys.stderr.close()
             ctx.exit(0)
         except OSError as error:
-            click.echo(f"{error.filename or 'a file'}: {error.strerror or error}. Nothing else was changed.", err=True)
+            _tell(f"{error.filename or 'a file'}: {error.strerror or error}. Nothing else was changed.")
             ctx.exit(1)
 
 
@@ -75,7 +81,7 @@ def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
         try:
             click.echo(_version_line())
         except DiagError as error:  # options are read before the verbs' own net is spread
-            click.echo(str(error), err=True)
+            _tell(str(error))
             ctx.exit(error.exit_code)
         ctx.exit(0)
 
@@ -209,7 +215,7 @@ def resume(
         from diag.job.mend import mend_journal
 
         for message in mend_journal(path) or (f"{path}: nothing to mend.",):
-            click.echo(message, err=True)
+            _tell(message)
     with _conversation(vehicle, path, instruments, without, today) as (conversation, messages):
         _talk_to_person(conversation, messages)
 
@@ -237,7 +243,7 @@ def talk(
     without = _left_out(without_wiring, without_rules, without_packs)
     with _conversation(vehicle, job, instruments, without) as (conversation, messages):
         for message in messages:
-            click.echo(message, err=True)
+            _tell(message)
         run_lines(conversation, sys.stdin, sys.stdout)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["DiagError", "KnowledgeError", "Place", "Problem", "Severity"]
+__all__ = ["DiagError", "KnowledgeError", "Place", "Problem", "Severity", "harmless"]
 
 Severity = Literal["error", "warning"]
 
@@ -23,6 +23,14 @@ class Place:
 
     def __str__(self) -> str:
         return f"{self.file}:{self.line}:{self.column}"
+
+
+def harmless(text: str) -> str:
+    """Text with `?` for every sign that is not printed, lines as they are: names of files and what somebody typed may
+    hold signs that steer a terminal or turn the text round."""
+    if text.isascii() and text.isprintable():
+        return text
+    return "\n".join("".join(sign if sign.isprintable() else "?" for sign in line) for line in text.split("\n"))
 
 
 class DiagError(Exception):
