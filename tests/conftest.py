@@ -16,6 +16,7 @@ from tests.vehicles import SIX
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads only wait for each other
 os.environ.pop("DIAG_PACKS", None)
+os.environ["DIAG_LANGUAGE"] = "en"  # whatever the developer's own is: the tests read English
 _NO_HOME = tempfile.mkdtemp(prefix="diag-no-home-")
 os.environ["DIAG_HOME"] = _NO_HOME  # for what is loaded while tests are collected
 atexit.register(shutil.rmtree, _NO_HOME, ignore_errors=True)

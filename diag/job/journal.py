@@ -6,20 +6,28 @@ A record is on the disk before `append` returns. Must not know of knowledge, que
 from __future__ import annotations
 
 import contextlib
-import errno
 import os
-import stat
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
-from filelock import FileLock, Timeout
-
 from diag.errors import Place
+from diag.job.disk import (
+    LARGEST,
+    make_folder,
+    must_be_file,
+    open_file,
+    read_all,
+    sync,
+    sync_folder,
+    write_all,
+    write_beside,
+)
 from diag.job.folder import jobs_folder, list_jobs, new_job_path
-from diag.job.records import LINE_LIMIT, VERSION, JournalError, Record, decode, encode, stamp, why
+from diag.job.lock import JobLock
+from diag.job.records import LINE_LIMIT, MEND, VERSION, JournalError, Record, decode, encode, stamp, why
 
 __all__ = [
     "LINE_LIMIT",
@@ -27,6 +35,7 @@ __all__ = [
     "Journal",
     "JournalError",
     "Record",
+    "is_blank",
     "jobs_folder",
     "list_jobs",
     "new_job_path",
@@ -34,6 +43,8 @@ __all__ = [
     "read_journal",
 ]
 
+_BEGINNING = b'{"v":'
+_FLAGS = os.O_RDWR | os.O_APPEND
 Clock = Callable[[], datetime]
 
 
@@ -60,7 +71,7 @@ class Journal:
         self,
         path: Path,
         fd: int,
-        lock: FileLock,
+        lock: JobLock,
         records: list[Record],
         size: int,
         clock: Clock,
@@ -82,15 +93,15 @@ class Journal:
         """A new, empty journal; folders that are missing are made, for this user only."""
         path = Path(path)
         fd = -1
-        lock: FileLock | None = None
+        lock: JobLock | None = None
         try:
-            _make_folder(path.parent)
+            make_folder(path.parent)
             if os.path.lexists(path):
                 raise FileExistsError
-            lock = _locked(path)
-            fd = os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, 0o600)
-            _sync(fd)
-            _sync_folder(path.parent)
+            lock = JobLock(path)
+            fd = open_file(path, _FLAGS | os.O_CREAT | os.O_EXCL)
+            sync(fd)
+            sync_folder(path.parent)
         except BaseException as error:
             _drop(fd, lock)
             if isinstance(error, FileExistsError) and not path.parent.is_dir():
@@ -111,25 +122,26 @@ class Journal:
                     "folder that can be written to. Choose another place, or set DIAG_HOME.",
                 ) from error
             raise
-        return cls(path, fd, lock, [], 0, clock, ())
+        return cls(path, fd, lock, [], 0, clock, (lock.message,) if lock.message else ())
 
     @classmethod
     def open(cls, path: Path | str, clock: Clock = _now) -> Journal:
         """An existing journal. A last line that was cut short is set aside in `NAME.torn-N`."""
         path = Path(path)
-        _must_be_file(path)
+        must_be_file(path)
         fd = -1
-        lock: FileLock | None = None
+        lock: JobLock | None = None
         try:
-            lock = _locked(path)
-            fd = os.open(path, _FLAGS)
-            content = _read_all(fd)
+            lock = JobLock(path)
+            fd = open_file(path, _FLAGS)
+            content = read_all(fd)
             whole = _whole_length(content)
             records, messages = _parse(content[:whole], str(path))
+            messages[:0] = [lock.message] if lock.message else []
             if whole < len(content):
                 messages.append(_set_aside(path, content[whole:]))
                 os.ftruncate(fd, whole)
-                _sync(fd)
+                sync(fd)
         except BaseException as error:
             _drop(fd, lock)
             if isinstance(error, OSError):
@@ -163,11 +175,17 @@ class Journal:
         seq = count + 1
         line = encode(seq, stamp(time), event, fields)
         record = decode(line[:-1], str(self.path), seq)
+        if size + len(line) > LARGEST:
+            raise JournalError(
+                "too-long",
+                f"{self.path}: the {event} record was NOT stored: found a job of {size:,} bytes; expected at most "
+                f"{LARGEST:,}. All answers are kept; go on in a new job.",
+            )
         try:
             self._check_file()
             self._unsure = True
-            _write_all(self._fd, line)
-            _sync(self._fd)
+            write_all(self._fd, line)
+            sync(self._fd)
         except BaseException as error:
             self._cut()
             if isinstance(error, OSError):
@@ -204,7 +222,7 @@ class Journal:
         that was deleted or replaced would be lost with it."""
         if self._unsure:
             os.ftruncate(self._fd, self._whole.size)
-            _sync(self._fd)
+            sync(self._fd)
             self._unsure = False
         own = os.fstat(self._fd)
         try:
@@ -231,16 +249,34 @@ class Journal:
         if self._unsure:
             with contextlib.suppress(OSError):
                 os.ftruncate(self._fd, self._whole.size)
-                _sync(self._fd)
+                sync(self._fd)
                 self._unsure = False
+
+
+def is_blank(path: Path | str) -> bool:
+    """Whether a job was begun there and the plug was pulled before its first record: nothing is lost by beginning
+    it again in the same file. Files of other sorts are none."""
+    with contextlib.suppress(OSError, ValueError, JournalError):
+        fd = open_file(Path(path), os.O_RDONLY)
+        try:
+            found = os.read(fd, LINE_LIMIT + 1)
+        finally:
+            os.close(fd)
+        begun = found.startswith(_BEGINNING) or _BEGINNING.startswith(found) or not found.strip(b"\0")
+        return begun and b"\n" not in found and len(found) <= LINE_LIMIT
+    return False
 
 
 def read_journal(path: Path | str) -> tuple[tuple[Record, ...], tuple[str, ...]]:
     """Records and messages of a journal that is only read: no lock is taken and nothing is mended."""
     path = Path(path)
-    _must_be_file(path)
+    must_be_file(path)
     try:
-        content = path.read_bytes()
+        fd = open_file(path, os.O_RDONLY)
+        try:
+            content = read_all(fd)
+        finally:
+            os.close(fd)
     except OSError as error:
         raise JournalError(
             "unreadable",
@@ -286,8 +322,7 @@ def _parse(content: bytes, file: str) -> tuple[list[Record], list[str]]:
             what = "a number that was used before" if record.seq < wanted else "a gap, records are missing"
             raise JournalError(
                 "corrupt",
-                f"found seq {record.seq}, {what}; expected seq {wanted}. Nothing was changed. "
-                "Put the lines in order from a copy, or cut the file before this line.",
+                f"found seq {record.seq}, {what}; expected seq {wanted}. {MEND}",
                 place,
             )
         if records and record.time < records[-1].time:
@@ -299,117 +334,17 @@ def _parse(content: bytes, file: str) -> tuple[list[Record], list[str]]:
 
 def _set_aside(path: Path, piece: bytes) -> str:
     """Keeps the piece in a file of its own, on disk before it is cut off the journal."""
-    number = 1
-    while True:
-        aside = path.with_name(f"{path.name}.torn-{number}")
-        try:
-            fd = os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _BINARY, 0o600)
-            break
-        except FileExistsError:
-            number += 1
-    try:
-        _write_all(fd, piece)
-        _sync(fd)
-    finally:
-        os.close(fd)
-    _sync_folder(path.parent)
+    aside = write_beside(path, "torn", piece)
     return (
         f"{path}: the last line was cut short ({len(piece)} bytes) and was set aside in {aside.name}. "
         "If the last answer is missing, give it again."
     )
 
 
-# ---------------------------------------------------------------- files
-
-_BINARY = getattr(os, "O_BINARY", 0)
-_FLAGS = os.O_RDWR | os.O_APPEND | _BINARY | getattr(os, "O_CLOEXEC", 0)
-
-
-def _must_be_file(path: Path) -> None:
-    try:
-        mode = os.stat(path).st_mode
-    except FileNotFoundError as error:
-        raise JournalError(
-            "missing", f"{path}: found no such file; expected a job. Check the name, or begin a new job."
-        ) from error
-    except (OSError, ValueError) as error:
-        reason = why(error) if isinstance(error, OSError) else str(error)
-        raise JournalError(
-            "unreadable", f"{path}: the job could not be opened: {reason}; expected a job's file. Check the name."
-        ) from error
-    if not stat.S_ISREG(mode):
-        raise JournalError(
-            "unreadable", f"{path}: found something that is not a file; expected a job's file. Check the name."
-        )
-
-
-def _locked(path: Path) -> FileLock:
-    """The lock stands in a file beside the journal; the system lets go of it however we end."""
-    lock = FileLock(f"{path}.lock", timeout=0, mode=0o600, thread_local=False)
-    try:
-        lock.acquire()
-    except Timeout as error:
-        raise JournalError(
-            "in-use",
-            f"{path}: found another program at work on this job; expected to be the only "
-            "one. Close it there first, or begin another job.",
-        ) from error
-    return lock
-
-
-def _drop(fd: int, lock: FileLock | None) -> None:
+def _drop(fd: int, lock: JobLock | None) -> None:
     try:
         if fd >= 0:
             os.close(fd)
     finally:
         if lock is not None:
             lock.release()
-
-
-def _read_all(fd: int) -> bytes:
-    with os.fdopen(os.dup(fd), "rb") as file:
-        return file.read()
-
-
-def _write_all(fd: int, line: bytes) -> None:
-    """A disk that fills up takes part of a line without an error, and fails on the rest."""
-    rest = memoryview(line)
-    while rest:
-        rest = rest[os.write(fd, rest) :]
-
-
-def _sync(fd: int) -> None:
-    """Puts the file on the disk itself; macOS needs another call for that than fsync."""
-    try:
-        import fcntl
-
-        full = fcntl.F_FULLFSYNC  # type: ignore[attr-defined,unused-ignore]
-    except (ImportError, AttributeError):
-        os.fsync(fd)
-        return
-    fcntl.fcntl(fd, full)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Puts the file's name on the disk. Windows has no such call, and some file systems refuse it."""
-    if os.name == "nt":
-        return
-    fd = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(fd)
-    except OSError as error:
-        if error.errno not in (errno.EINVAL, errno.ENOTSUP):
-            raise
-    finally:
-        os.close(fd)
-
-
-def _make_folder(folder: Path) -> None:
-    missing = []
-    while not folder.exists():
-        missing.append(folder)
-        folder = folder.parent
-    for one in reversed(missing):
-        with contextlib.suppress(FileExistsError):
-            one.mkdir(mode=0o700)
-        _sync_folder(one.parent)

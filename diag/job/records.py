@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import errno
 import json
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -16,14 +17,34 @@ from typing import Any, Literal, NoReturn, TypeGuard
 
 from diag.errors import DiagError, Place
 
-__all__ = ["LINE_LIMIT", "VERSION", "Code", "JournalError", "Record", "decode", "encode", "stamp", "why"]
+__all__ = [
+    "LINE_LIMIT",
+    "MEND",
+    "OLDEST",
+    "VERSION",
+    "Code",
+    "JournalError",
+    "Record",
+    "decode",
+    "encode",
+    "stamp",
+    "why",
+]
 
 VERSION = 1
 """Of the format of a record; raised when an older program could misread a newer line."""
+OLDEST = 1
+"""The oldest format that is still read; what is written is VERSION."""
 LINE_LIMIT = 64 * 1024
 """Bytes of one line with its newline."""
+MEND = (
+    "Nothing was changed. `diag resume JOB --mend` keeps a copy and goes on with what is good; or put the line right."
+)
 _RESERVED = ("v", "seq", "at", "event")
 _EVENT = re.compile(r"[a-z]+(-[a-z]+)*", re.ASCII)
+_LEAP = re.compile(r"(\d\d:\d\d):60(\.\d+)?Z")
+_YEARS = range(1970, 9999)
+"""Of a record: with a day to spare on both sides for the reader's own zone."""
 
 Code = Literal[
     "not-stored",
@@ -121,20 +142,23 @@ def decode(line: bytes, file: str, number: int) -> Record:
         raise JournalError(
             code,
             f"this line is not a record of a job; found {found}; expected one JSON object with v, seq, at and "
-            f"event. {mend or 'Nothing was changed. Put the line right, or keep a copy and cut the file before it.'}",
+            f"event. {mend or MEND}",
             Place(file, number, column),
         )
 
     if len(line) + 1 > LINE_LIMIT:
         bad(f"more than {LINE_LIMIT} bytes", LINE_LIMIT)
     try:
-        found = json.loads(line.decode("utf-8"), parse_constant=_refuse, object_pairs_hook=_once)
+        text = line.decode("utf-8")
+        if number == 1:
+            text = text.removeprefix("\ufeff")  # some editors put one in front when they save
+        found = json.loads(text, parse_constant=_refuse, parse_float=_finite, object_pairs_hook=_once)
     except UnicodeDecodeError as error:
         bad("bytes that are not UTF-8", error.start + 1)
     except json.JSONDecodeError as error:
         bad(_spoken(line, error), error.colno)
     except (ValueError, RecursionError) as error:
-        bad(str(error) if isinstance(error, ValueError) else "brackets nested too deep")
+        bad(_refused_number(error) if isinstance(error, ValueError) else "brackets nested too deep")
     if not isinstance(found, dict):
         bad("JSON that is not an object")
     version = found.get("v")
@@ -145,11 +169,12 @@ def decode(line: bytes, file: str, number: int) -> Record:
             "version of the program: install that one, nothing was changed.",
             Place(file, number, 1),
         )
-    if not _whole(version) or version != VERSION:
+    if not _whole(version) or version < OLDEST:
         bad(f"v {_short(version)}, expected {VERSION}")
     seq, at, event = found.get("seq"), found.get("at"), found.get("event")
     if not _whole(seq) or seq < 1:
         bad(f"seq {_short(seq)}, expected a whole number from 1")
+    at = _without_leap(at)
     if not _is_time(at):
         bad(f"at {_short(at)}, expected a UTC time such as 2026-11-25T08:30:00Z")
     if not isinstance(event, str) or not _EVENT.fullmatch(event):
@@ -178,6 +203,22 @@ def _refuse(word: str) -> NoReturn:
     raise ValueError(f"the number {word}")
 
 
+def _finite(digits: str) -> float:
+    if not math.isfinite(found := float(digits)):
+        raise ValueError(f"the number {digits[:20]}, which is too large")
+    return found
+
+
+def _refused_number(error: ValueError) -> str:
+    said = str(error)
+    return "a whole number of thousands of digits" if "digits" in said and "limit" in said else said
+
+
+def _without_leap(found: Any) -> Any:
+    """A clock that shows a leap second says :60, which Python's times do not know."""
+    return _LEAP.sub(r"\1:59.999999Z", found) if isinstance(found, str) and len(found) <= 40 else found
+
+
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     result = dict(pairs)
     if len(result) != len(pairs):
@@ -190,6 +231,7 @@ def _is_time(found: Any) -> TypeGuard[str]:
     if not isinstance(found, str) or not found.endswith("Z") or not found.isascii() or len(found) > 40:
         return False
     try:
-        return datetime.fromisoformat(found).tzinfo is not None
+        time = datetime.fromisoformat(found)
     except ValueError:
         return False
+    return time.tzinfo is not None and time.year in _YEARS

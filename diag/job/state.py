@@ -126,11 +126,12 @@ def replay(records: Sequence[Record]) -> JobState:
     concluded: list[Entry] = []
     resumed: list[Entry] = []
     instruments: tuple[str, ...] | None = None
-    without = opened.get("without", ())
+    without = opened["without"] if isinstance(opened.get("without"), list | tuple) else ()
     period = 0
     for record in records:
         if record.event == "instruments":
-            instruments = tuple(str(name) for name in record.fields.get("have", ()))
+            have = record.fields.get("have")
+            instruments = tuple(map(str, have)) if isinstance(have, list | tuple) else ()
         elif record.event in ("concluded", "resumed"):
             side = concluded if record.event == "concluded" else resumed
             side.append(Entry(record.seq, record.at, record.event, record.fields, period))

@@ -19,7 +19,7 @@ from diag.log.markdown import as_markdown
 from diag.log.replayed import Replayed, replayed
 from diag.log.report import Report
 from diag.reason.reasoner import Reasoner
-from diag.talk.opening import known_vehicle, open_reasoner
+from diag.talk.opening import reasoner_for
 
 __all__ = ["FORMS", "Form", "export_job", "open_job"]
 
@@ -35,6 +35,7 @@ def export_job(
     reasoner: Reasoner | None = None,
     zone: tzinfo | None = None,
     packs: bool = True,
+    today: bool = False,
 ) -> str:
     """The job in `path` as text. Nothing is written, and the journal is not touched.
 
@@ -42,7 +43,7 @@ def export_job(
     """
     if form not in FORMS:
         raise DiagError(f"found the form `{form}`; expected one of {', '.join(FORMS)}. Choose one of these.")
-    lived, report = open_job(path, vehicle, reasoner=reasoner, zone=zone, packs=packs)
+    lived, report = open_job(path, vehicle, reasoner=reasoner, zone=zone, packs=packs, today=today)
     if form == "handover":
         return as_handover(lived, report)
     return {"markdown": as_markdown, "json": as_json, "csv": as_csv}[form](report)
@@ -55,12 +56,14 @@ def open_job(
     reasoner: Reasoner | None = None,
     zone: tzinfo | None = None,
     packs: bool = True,
+    today: bool = False,
 ) -> tuple[Replayed, Report]:
     """The job in `path` lived through again, and its report. The journal is not touched.
 
     `vehicle`: its file, where the one named in the job has gone. `reasoner`: one that is open already
     (then `vehicle` is not read). `zone`: for local times; None is this machine's. `packs`: False weighs by the
-    shipped rules alone. Raises JournalError for a file that is not a job, KnowledgeError or DiagError for knowledge
+    shipped rules alone. `today`: by this machine's rules where others came with it.
+    Raises JournalError for a file that is not a job, KnowledgeError or DiagError for knowledge
     that cannot be used.
     """
     records, messages = read_journal(path)
@@ -72,8 +75,7 @@ def open_job(
         raise DiagError(f"{path}:1:1: {error}; found `{records[0].event}`. Use a file that diag wrote.") from error
     if reasoner is None:
         without = frozenset(state.without) | (frozenset() if packs else {"packs"})
-        packs = "packs" not in without
-        reasoner = open_reasoner(vehicle or known_vehicle(state, packs), without)
+        reasoner = reasoner_for(path, state, without, vehicle, today=today)
     told = [message.replace(f"{path}", path.name) for message in messages]
     lived = replayed(reasoner, records)
     return lived, report_of(lived, path.name, told, zone)

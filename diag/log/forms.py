@@ -13,8 +13,8 @@ import math
 from dataclasses import fields, is_dataclass
 from typing import Any
 
-from diag.log.escape import cell
 from diag.log.report import Item, Report
+from diag.sheet.escape import cell
 
 __all__ = ["COLUMNS", "as_csv", "as_json"]
 

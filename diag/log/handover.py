@@ -12,11 +12,11 @@ from functools import lru_cache
 
 import jinja2
 
-from diag.log.escape import Ready, inline, markdown_environment, tidy
 from diag.log.orders import cautions_of, newest_of, orders_of
 from diag.log.replayed import Replayed
 from diag.log.report import Item, Report
 from diag.log.words import bounds_words, layers_words
+from diag.sheet.escape import Ready, inline, markdown_environment, tidy
 from diag.stages.course import course_of
 from diag.stages.fuses import FuseLine, fuse_lines
 from diag.talk.stage_words import days_words, route_words

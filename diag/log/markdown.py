@@ -10,8 +10,8 @@ from functools import lru_cache
 import jinja2
 
 from diag.log import words
-from diag.log.escape import Ready, code, inline, markdown_environment, tidy
 from diag.log.report import Item, Report
+from diag.sheet.escape import Ready, code, inline, markdown_environment, tidy
 
 __all__ = ["as_markdown"]
 

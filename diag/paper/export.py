@@ -31,6 +31,7 @@ def paper_bytes(
     reasoner: Reasoner | None = None,
     zone: tzinfo | None = None,
     packs: bool = True,
+    today: bool = False,
 ) -> bytes:
     """The job in `path` as a file of that form: a web page (UTF-8), a PDF or Markdown.
 
@@ -42,7 +43,7 @@ def paper_bytes(
         raise DiagError(f"found the form `{form}`; expected one of {', '.join(FORMS)}. Choose one of these.")
     printed = form == "pdf" or (form == "owner" and out is not None and out.suffix.lower() == ".pdf")
     browser = find_browser() if printed else None  # told before minutes of work are spent
-    lived, report = open_job(path, vehicle, reasoner=reasoner, zone=zone, packs=packs)
+    lived, report = open_job(path, vehicle, reasoner=reasoner, zone=zone, packs=packs, today=today)
     if form == "parts":
         return as_parts(lived, report).encode()
     make = as_owner if form == "owner" else as_html

@@ -29,6 +29,7 @@ from diag.reason.forward import (
     encode,
 )
 from diag.reason.matcher import PlainMatcher
+from diag.texts import t
 
 __all__ = ["DurableMatcher", "EngineError", "available", "default_matcher"]
 
@@ -88,8 +89,11 @@ def default_matcher() -> Matcher:
     wanted = os.environ.get("DIAG_ENGINE", "").strip().lower()
     if wanted not in ("", "plain", "durable"):
         raise DiagError(
-            f"environment variable DIAG_ENGINE: found `{wanted}`; expected plain or durable. "
-            "Unset it to let the program choose."
+            t(
+                "environment variable DIAG_ENGINE: found `{wanted}`; expected plain or durable. Unset it "
+                "to let the program choose.",
+                wanted=wanted,
+            )
         )
     if wanted == "plain" or (not wanted and not available()):
         return PlainMatcher()
@@ -154,8 +158,12 @@ class DurableMatcher:
         library, reason = _library()
         if library is None:
             raise EngineError(
-                f"the rule engine cannot serve: {reason}; expected durable-rules {VERSION} on Python "
-                "3.11 or 3.12. Install it, or set DIAG_ENGINE=plain."
+                t(
+                    "the rule engine cannot serve: {reason}; expected durable-rules {version} on Python "
+                    "3.11 or 3.12. Install it, or set DIAG_ENGINE=plain.",
+                    reason=reason,
+                    version=VERSION,
+                )
             )
         self._module = library
         self._on_fire = on_fire
@@ -241,8 +249,11 @@ class DurableMatcher:
                 raise engine.failures[0]
         if isinstance(left, dict) and left.get("exception"):
             raise EngineError(
-                f"the rule engine was interrupted while a rule fired: {left['exception']}. "
-                "Ask again; if it stays, set DIAG_ENGINE=plain."
+                t(
+                    "the rule engine was interrupted while a rule fired: {left}. Ask again; if it stays, "
+                    "set DIAG_ENGINE=plain.",
+                    left=left["exception"],
+                )
             )
         return True
 
@@ -287,7 +298,10 @@ def _translated(circuit: str, error: Exception) -> EngineError:
     number = re.search(r"error code: (\d+)", text)
     code = int(number[1]) if number else None
     return EngineError(
-        f"circuit {circuit}: the rule engine could not work with these rules and answers. "
-        "Set DIAG_ENGINE=plain to go on without it, and report the circuit.",
+        t(
+            "circuit {circuit}: the rule engine could not work with these rules and answers. Set "
+            "DIAG_ENGINE=plain to go on without it, and report the circuit.",
+            circuit=circuit,
+        ),
         code,
     )

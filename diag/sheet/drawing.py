@@ -7,24 +7,25 @@ The same vehicle, operate and fault give the same file, byte by byte; it needs n
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import drawsvg as svg
 
-from diag.knowledge.assemble import spelled_end
+from diag.sheet.captions import Captions
 from diag.sheet.colours import insulation
 from diag.sheet.faces import LETTERS, PITCH, Face, make_face
 from diag.sheet.figures import FAULTY, Figures
-from diag.sheet.inside import elements_of
-from diag.sheet.legend import Heading, heading, legend
+from diag.sheet.inside import Element, elements_of
+from diag.sheet.legend import Heading, heading, legend, samples_for
 from diag.sheet.lettering import LINE, clean, in_lines, width
 from diag.sheet.marks import ELSEWHERE, HERE, NO_MARKS, SUSPECT, Marks, ring, shape
-from diag.sheet.placing import Placed, Point, place
+from diag.sheet.placing import Placed, Point
 from diag.sheet.plan import Box, Plan, Run, make_plan
-from diag.sheet.symbols import INK, THIN, earth, symbol
-from diag.sheet.table import Rows, Sheet, make_sheet, part_title
-from diag.sheet.ways import Ways, end_part, end_terminal
+from diag.sheet.shelves import place_apart
+from diag.sheet.symbols import INK, THIN, earth, symbol, unused
+from diag.sheet.table import Sheet, make_sheet, part_title
+from diag.sheet.ways import Ways, end_part
 
 __all__ = ["FONT", "draw"]
 
@@ -33,7 +34,7 @@ _MARGIN = 6.0
 _LEAST = 110.0
 """Least width of a drawing, mm, so that heading and legend have room."""
 _BETWEEN = 10.0
-_DEAD, _LIVE, _HEAVY = 0.9, 1.6, 2.3
+_DEAD, _LIVE, _HEAVY, _PLAIN = 0.9, 1.6, 2.3, 1.2
 _FLOWS_A, _HEAVY_A = 0.02, 6.0
 """Amps from which a wire is drawn as carrying current, and as carrying much."""
 _GUEST = "1.6 1.1"
@@ -43,9 +44,10 @@ _LABEL_ROOM = PITCH - 3.4 - _LABEL_X
 _TURNS = 6
 
 
-def draw(figures: Figures, ways: Ways, circuits: Sequence[str], marks: Marks = NO_MARKS) -> str:
-    """One SVG with a drawing for each circuit, one below the other. Sizes in millimetres."""
-    sheets = [_Drawing(figures, ways, circuit, marks) for circuit in circuits]
+def draw(figures: Figures, ways: Ways, circuits: Sequence[str], marks: Marks = NO_MARKS, *, plain: bool = False) -> str:
+    """One SVG with a drawing for each circuit, one below the other. Sizes in millimetres. `plain`: the wiring alone,
+    without volts, amps and what is lit."""
+    sheets = [_Drawing(figures, ways, circuit, marks, plain) for circuit in circuits]
     width = max([_LEAST, *(sheet.placed.width for sheet in sheets)]) + 2 * _MARGIN
     parts, y = [], _MARGIN
     for sheet in sheets:
@@ -73,12 +75,12 @@ class _Label:
 
 
 class _Drawing:
-    def __init__(self, figures: Figures, ways: Ways, circuit: str, marks: Marks) -> None:
-        self._figures, self._ways, self._circuit, self._marks = figures, ways, circuit, marks
+    def __init__(self, figures: Figures, ways: Ways, circuit: str, marks: Marks, plain: bool) -> None:
+        self._figures, self._circuit, self._marks, self._plain = figures, circuit, marks, plain
         self._knowledge = figures.knowledge
-        self._rows = Rows(figures, ways, (circuit,))
-        self._numbers = {cause.subject: i + 1 for i, cause in enumerate(figures.causes)}
         self.sheet: Sheet = make_sheet(figures, ways, (circuit,))
+        self._captions = Captions(figures, ways, circuit, marks, self.sheet, plain=plain)
+        self._faults = self._captions.faults
         self.plan: Plan = make_plan(self._knowledge, ways, circuit)
         self._labels = {wire: self._label(run) for wire, run in self.plan.runs.items()}
         self._faces: dict[str, Face] = {}
@@ -97,7 +99,7 @@ class _Drawing:
                 break
             tried.add(order)
             self._faces = {part: self._face(box) for part, box in self.plan.boxes.items()}
-            placed = place(self.plan, {part: face.size for part, face in self._faces.items()}, heights)
+            placed = place_apart(self.plan, {part: face.size for part, face in self._faces.items()}, heights)
             cost = sum(abs(a[0] - b[0]) + 1.0 for way in placed.ways.values() for a, b in pairwise(way))
             if best is None or cost < best[0]:
                 best = cost, placed, self._faces
@@ -118,6 +120,21 @@ class _Drawing:
                         else float("inf")
                     )
                 )
+            self._pair(box)
+
+    def _pair(self, box: Box) -> None:
+        """Of a part that only joins terminals in pairs (a plug) puts those of the lower edge
+        in the order of their partners above, so that no line inside crosses another."""
+        pairs = [(one.a, one.b) for one in self._elements(box.part)]
+        ends = [end for pair in pairs for end in pair]
+        if len(pairs) < 2 or len(set(ends)) < len(ends):
+            return
+        partner = {one: other for a, b in pairs for one, other in ((a, b), (b, a))}
+        lower = {pin.end for pin in box.lower}
+        box.upper.sort(key=lambda pin: partner.get(pin.end) not in lower)
+        upper = [pin.end for pin in box.upper]
+        above = {pin.end: upper.index(partner[pin.end]) for pin in box.lower if partner.get(pin.end) in upper}
+        box.lower.sort(key=lambda pin: above.get(pin.end, len(upper)))
 
     def _far(self, placed: Placed, wire: str, part: str, near: bool) -> float:
         """Where a wire comes from, left or right: its far end, or (`near`) its last turn before the part."""
@@ -128,62 +145,21 @@ class _Drawing:
     # ------------------------------------------------------------ words
 
     def _face(self, box: Box) -> Face:
-        part = self._knowledge.parts[box.part]
-        pins = {pin.end: self._pin_words(pin.end) for pin in (*box.upper, *box.lower)}
-        elements = elements_of(self._figures, box.part, part)
-        return make_face(box, part_title(self._knowledge, box.part), self._words(box), pins, elements)
+        pins = {pin.end: self._captions.pin(pin.end) for pin in (*box.upper, *box.lower)}
+        return make_face(
+            box, part_title(self._knowledge, box.part), self._captions.part(box), pins, self._elements(box.part)
+        )
 
-    def _pin_words(self, end: str) -> list[tuple[str, bool]]:
-        row = self._rows.point(end)
-        marked = [(line, True) for line in self._marks.at(end)]
-        if not row.healthy:
-            return [(row.volts, False), *marked]
-        healthy = row.healthy.partition(",")[0]
-        was = [(f"({healthy})", False)] if healthy != row.volts else []
-        return [(f"! {row.volts}", True), *was, *marked]
-
-    def _words(self, box: Box) -> list[tuple[str, bool]]:
-        """What stands under the title: what the part shows, its fault, and whose it is."""
-        words: list[tuple[str, bool]] = []
-        for seen in (*self.sheet.lamps, *self.sheet.motors, *self.sheet.sounds):
-            if end_part(seen.id) == box.part:
-                name = end_terminal(seen.id)
-                now = f"{name}: {seen.now}" if name else seen.now
-                words.append((f"! {now}" if seen.healthy else now, True))
-                if seen.healthy:
-                    words.append((f"({seen.healthy})", False))
-        if self._knowledge.parts[box.part].kind == "fuse":
-            amps, healthy = self._rows.amps(box.part, 1.0)
-            words += [(f"! {amps}", True), (f"({healthy})", False)] if healthy else [(amps, False)]
-            if box.part in self._figures.blown[FAULTY]:
-                words.append(("BLOWN", True))
-        if box.part in self._numbers:
-            words.append((f"FAULT {self._numbers[box.part]}", True))
-        words += [(line, True) for line in self._marks.at(box.part)]
-        if box.guest:
-            words.append((f"see: {self._knowledge.circuits[self._knowledge.circuit_of[box.part]].title}", False))
-        return words
+    def _elements(self, part: str) -> tuple[Element, ...]:
+        found = elements_of(self._figures, part, self._knowledge.parts[part])
+        return tuple(replace(one, alight=False, moves=False) for one in found) if self._plain else found
 
     def _label(self, run: Run) -> _Label:
-        row, wire = self._rows.wire(run.wire), self._knowledge.wires[run.wire]
-        lines = [(wire.colour, False)]
-        if row.healthy:
-            lines += [(f"{wire.section_mm2:g} mm²", False), (f"! {row.amps}", True), (f"({row.healthy})", False)]
-        else:
-            lines.append((f"{wire.section_mm2:g} mm²  {row.amps}", False))
-        if run.wire in self._numbers:
-            lines.append((f"FAULT {self._numbers[run.wire]}", True))
-        if run.wire in self._figures.blown[FAULTY]:
-            lines.append(("BURNS", True))
-        lines += [(line, True) for line in self._marks.at(run.wire)]
-        if not run.b:
-            upper, lower = self._ways.wires[run.wire]
-            word, other = ("to", lower) if run.a == upper else ("from", upper)
-            parts = self._knowledge.parts
-            lines.append((f"{word} {parts[end_part(other)].title} {spelled_end(parts, other)}", False))
         return _Label(
             tuple(
-                (line, bold) for text, bold in lines for line in in_lines(text, LETTERS, _LABEL_ROOM, most=4, bold=bold)
+                (line, bold)
+                for text, bold in self._captions.wire(run)
+                for line in in_lines(text, LETTERS, _LABEL_ROOM, most=4, bold=bold)
             )
         )
 
@@ -202,15 +178,28 @@ class _Drawing:
         for wire, (x, y) in self.placed.labels.items():
             body.extend(_texts(self._labels[wire].lines, x + _LABEL_X, y))
         group.append(body)
-        below = legend(self.sheet.notes, width)
+        below = legend(self._samples(), () if self._plain else self.sheet.notes, width)
         y = round(top.height + self.placed.height + 4.0, 2)
         group.append(svg.Group(children=[below.group], transform=f"translate(0 {y:g})"))
         return group, y + below.height
 
+    def _samples(self) -> frozenset[str]:
+        faces = self._faces.values()
+        return samples_for(
+            (figure.element for face in faces for figure in face.figures),
+            plain=self._plain,
+            guests=any(box.guest for box in self.plan.boxes.values()),
+            unused=any(face.unused for face in faces),
+            joints=any(face.dots for face in faces),
+        )
+
     def _heading(self) -> Heading:
         faults = tuple(f"FAULT {i + 1}: {text}" for i, text in enumerate(self.sheet.faults))
+        title = self._knowledge.circuits[self._circuit].title
+        if self._plain:
+            return Heading(title, self.sheet.vehicle, f"Wiring; contacts as with: {self.sheet.operate}", (), ())
         return Heading(
-            self._knowledge.circuits[self._circuit].title,
+            title,
             self.sheet.vehicle,
             f"Controls: {self.sheet.operate}",
             (*faults, *self.sheet.happens),
@@ -220,11 +209,11 @@ class _Drawing:
     def _wire(self, wire: str, way: Sequence[Point]) -> svg.Group:
         shown = insulation(self._knowledge.wires[wire].colour)
         amps = abs(self._figures.amps(FAULTY, wire))
-        wide = _HEAVY if amps >= _HEAVY_A else _LIVE if amps >= _FLOWS_A else _DEAD
+        wide = _PLAIN if self._plain else _HEAVY if amps >= _HEAVY_A else _LIVE if amps >= _FLOWS_A else _DEAD
         group = svg.Group()
-        group.append_title(clean(f"{wire}: {self._rows.wire(wire).title}"))
+        group.append_title(clean(f"{wire}: {self._captions.wire_title(wire)}"))
         strokes: list[tuple[str, float, str | None]] = [
-            (_FAULT if wire in self._numbers else "#ffffff", wide + 1.4, None),
+            (_FAULT if wire in self._faults else "#ffffff", wide + 1.4, None),
             (shown.outline, wide + 0.35, None),
             (shown.main, wide, None),
         ]
@@ -253,7 +242,7 @@ class _Drawing:
         )
         if box.guest:
             outline.args["stroke-dasharray"] = _GUEST
-        if part in self._numbers:
+        if part in self._faults:
             outline.args |= {"stroke": _FAULT, "stroke-width": 1.1}
         group.append(outline)
         for link in face.links:
@@ -271,6 +260,7 @@ class _Drawing:
             group.append(svg.Circle(end_x, edge, 0.7, fill=INK))
             if end in self._marks.probed:
                 group.append(ring(end_x, edge))
+        group.extend(unused(x, y) for x, y in face.unused)
         for line in face.lines:
             group.extend(_text(line.text, line.x, line.y, line.bold))
         return group
@@ -298,8 +288,8 @@ def _text(text: str, x: float, y: float, bold: bool) -> list[svg.DrawingElement]
 
 def _arrow(start: Point, end: Point) -> svg.Lines:
     (x, from_y), (_, y) = start, end
-    tip = 1.6 if y > from_y else -1.6
-    return svg.Lines(x - 1.1, y - tip, x + 1.1, y - tip, x, y + tip / 2, close=True, fill=INK)
+    tip = 1.8 if y > from_y else -1.8
+    return svg.Lines(x - 1.4, y - tip, x + 1.4, y - tip, x, y + tip / 2, close=True, fill=INK)
 
 
 def _broken(way: Sequence[Point]) -> list[svg.Line]:

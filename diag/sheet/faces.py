@@ -76,6 +76,8 @@ class Face:
     figures: list[Figure] = field(default_factory=list)
     dots: list[tuple[float, float]] = field(default_factory=list)
     earths: list[tuple[float, float]] = field(default_factory=list)
+    unused: list[tuple[float, float]] = field(default_factory=list)
+    """Terminals without a wire."""
 
 
 Words = Sequence[tuple[str, bool]]
@@ -243,8 +245,8 @@ class _Maker:
         """Gives every element a row so that no two upright lines meet that are not joined; False where the
         columns allow none."""
         laid = self._laid
-        if all(one.sign == "bar" for one in laid):
-            return True  # everything is joined with everything
+        if _all_joined(laid):
+            return True  # no line can meet one that it must not
         above: dict[int, set[int]] = {i: set() for i in range(len(laid))}
         for i, one in enumerate(laid):
             for j, other in enumerate(laid):
@@ -266,6 +268,8 @@ class _Maker:
         for pin in (*self._box.upper, *self._box.lower):  # wires of one terminal meet at the box's edge
             x = self._x(pin)
             y = height if any(pin is one for one in self._box.lower) else 0.0
+            if not pin.wires:
+                face.unused.append((x, y))
             if len(pin.wires) > 1:
                 face.links.append(Link(x, y, x + (len(pin.wires) - 1) * PITCH, y, True))
         rows = 1 + max((one.row for one in laid), default=0)
@@ -338,6 +342,18 @@ class _Inner:
             return False
         (low, high), (left, right) = (sorted((one.a.x, one.b.x)) for one in (self, other))
         return low < right + 5 and left < high + 5
+
+
+def _all_joined(laid: Sequence[_Inner]) -> bool:
+    """Whether everything is joined with everything, by nothing but bars."""
+    if any(one.sign != "bar" for one in laid):
+        return False
+    groups: list[set[str]] = []
+    for one in laid:
+        ends = {one.element.a, one.element.b}
+        meeting = [group for group in groups if group & ends]
+        groups = [group for group in groups if not group & ends] + [ends.union(*meeting)]
+    return len(groups) <= 1
 
 
 def _count(pins: Sequence[Pin]) -> int:

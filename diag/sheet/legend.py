@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 import drawsvg as svg
@@ -11,13 +11,15 @@ from diag.sheet.colours import insulation
 from diag.sheet.faces import Figure
 from diag.sheet.inside import Element
 from diag.sheet.lettering import LINE, in_lines
-from diag.sheet.symbols import INK, THIN, symbol
+from diag.sheet.symbols import INK, THIN, symbol, unused
 
-__all__ = ["Block", "Heading", "heading", "legend"]
+__all__ = ["Block", "Heading", "heading", "legend", "samples_for"]
 
 _TITLE, _PLAIN = 4.4, 2.7
 _SAMPLE = 12.0
-_SAMPLE_ROOM = 62.0
+_SAMPLE_ROOM = 54.0
+_MOST = 184.0
+"""Words are no wider than a page of A4 inside its margins, mm, so that none is cut where a wide drawing is."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,7 @@ def _lines(group: svg.Group, texts: Sequence[tuple[str, float, bool]], width: fl
 
 def heading(said: Heading, width: float) -> Block:
     """Title, vehicle, controls, faults, and the cautions in a frame."""
-    group = svg.Group()
+    group, width = svg.Group(), min(width, _MOST)
     texts = [(said.title, _TITLE, True), (said.vehicle, _PLAIN, False), (said.operate, _PLAIN, True)]
     y = _lines(group, [*texts, *((f"! {text}", _PLAIN, True) for text in said.marked)], width, 0.0, 0.0)
     if said.cautions:
@@ -63,16 +65,18 @@ def heading(said: Heading, width: float) -> Block:
     return Block(group, round(y + 3.0, 2))
 
 
-def legend(notes: Sequence[str], width: float) -> Block:
-    """How wires, contacts and boxes are drawn, and the notes on the figures."""
+def legend(shown: Collection[str], notes: Sequence[str], width: float) -> Block:
+    """How what is drawn is to be read, and the notes on the figures. `shown`: names of the samples that are needed."""
     group = svg.Group()
     group.append(svg.Line(0, 0, width, 0, stroke=INK, stroke_width=THIN))
-    y = 2.0
+    y, width = 2.0, min(width, _MOST)
     columns = max(1, int(width // _SAMPLE_ROOM))
     share = width / columns
     column, high = 0, 0.0
-    for draw_sample, text in _SAMPLES:
-        x = column * share
+    for name, draw_sample, text in _SAMPLES:
+        if name not in shown:
+            continue
+        x = round(column * share, 2)
         group.append(svg.Group(children=draw_sample(), transform=f"translate({x:g} {y + 2.6:g})"))
         end = _lines(group, [(text, _PLAIN, False)], share - _SAMPLE - 5.0, x + _SAMPLE + 2.0, y + 0.8)
         high = max(high, end - y, 6.0)
@@ -82,6 +86,23 @@ def legend(notes: Sequence[str], width: float) -> Block:
     y += high
     y = _lines(group, [(note, _PLAIN, False) for note in notes], width, 0.0, y + 1.0)
     return Block(group, y)
+
+
+def samples_for(
+    elements: Iterable[Element], *, plain: bool, guests: bool, unused: bool, joints: bool
+) -> frozenset[str]:
+    """Names of the samples that explain these elements. `plain`: wires without a state; `guests`: parts of other
+    circuits; `unused`: terminals without a wire; `joints`: dots where lines inside a part meet."""
+    found = {"wire"} if plain else {"dead", "live"}
+    found |= {name for name, there in (("guest", guests), ("unused", unused), ("crossing", joints)) if there}
+    for one in elements:
+        if one.sign == "contact":
+            found.add("moves" if one.moves else "closed" if one.closed else "open")
+        elif one.sign == "lamp":
+            found |= {"lamp"} if plain else {"alight"}
+        if not one.closed and one.sign != "contact":
+            found.add("blown")
+    return frozenset(found)
 
 
 def _wire(colour: str, wide: float) -> list[svg.DrawingElement]:
@@ -107,13 +128,23 @@ def _guest() -> list[svg.DrawingElement]:
     return [frame]
 
 
-_SAMPLES: tuple[tuple[Callable[[], list[svg.DrawingElement]], str], ...] = (
-    (lambda: _wire("black/yellow", 0.9), "wire without current: colour, section, amps beside it"),
-    (lambda: _wire("black/yellow", 1.6), "wire that carries current (thicker still from 6 A)"),
-    (lambda: _sign(Element("", "contact", "", "", closed=True)), "contact closed with these controls"),
-    (lambda: _sign(Element("", "contact", "", "", closed=False)), "contact open"),
-    (lambda: _sign(Element("", "contact", "", "", moves=True)), "contact that opens and closes by itself"),
-    (lambda: _sign(Element("", "lamp", "", "", alight=True)), "lamp alight (dark: empty circle)"),
-    (_guest, "part of another circuit, with the terminals that matter here"),
-    (lambda: _sign(Element("", "fuse", "", "", closed=False)), "blown or open: crossed out"),
+def _crossing() -> list[svg.DrawingElement]:
+    lines: list[svg.DrawingElement] = [svg.Line(0, 0, _SAMPLE, 0, stroke=INK, stroke_width=0.45)]
+    lines += [svg.Line(x, -2.2, x, 2.2, stroke=INK, stroke_width=0.45) for x in (3.5, 8.5)]
+    return [*lines, svg.Circle(8.5, 0, 0.6, fill=INK)]
+
+
+_SAMPLES: tuple[tuple[str, Callable[[], list[svg.DrawingElement]], str], ...] = (
+    ("wire", lambda: _wire("black/yellow", 1.2), "wire in its colours: colour, number and section beside it"),
+    ("dead", lambda: _wire("black/yellow", 0.9), "wire without current: colour, number, section, amps beside it"),
+    ("live", lambda: _wire("black/yellow", 1.6), "wire that carries current (thicker still from 6 A)"),
+    ("closed", lambda: _sign(Element("", "contact", "", "", closed=True)), "contact closed with these controls"),
+    ("open", lambda: _sign(Element("", "contact", "", "", closed=False)), "contact open"),
+    ("moves", lambda: _sign(Element("", "contact", "", "", moves=True)), "contact that opens and closes by itself"),
+    ("lamp", lambda: _sign(Element("", "lamp", "", "")), "lamp"),
+    ("alight", lambda: _sign(Element("", "lamp", "", "", alight=True)), "lamp alight (dark: empty circle)"),
+    ("crossing", _crossing, "lines that only cross; with a dot they are joined"),
+    ("unused", lambda: [unused(_SAMPLE / 2, 0.0)], "terminal without a wire"),
+    ("guest", _guest, "part of another circuit, with the terminals that matter here"),
+    ("blown", lambda: _sign(Element("", "fuse", "", "", closed=False)), "blown or open: crossed out"),
 )

@@ -12,7 +12,7 @@ from functools import lru_cache
 import jinja2
 from markupsafe import Markup
 
-from diag.log.escape import markdown_environment, tidy
+from diag.sheet.escape import markdown_environment, tidy
 from diag.sheet.lettering import clean
 from diag.sheet.table import Sheet
 

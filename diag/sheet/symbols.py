@@ -9,7 +9,7 @@ import drawsvg as svg
 
 from diag.sheet.faces import Figure
 
-__all__ = ["INK", "THIN", "earth", "symbol"]
+__all__ = ["INK", "THIN", "earth", "symbol", "unused"]
 
 INK = "#111111"
 THIN = 0.35
@@ -37,7 +37,7 @@ def _shape(figure: Figure) -> list[svg.DrawingElement]:
         return _bar(figure.upright, element.closed)
     shapes = {
         "lamp": lambda: _lamp(element.alight),
-        "coil": lambda: [_gap(2.6), _rect(4.0, 2.6), _line(-2.0, 1.0, 2.0, -1.0)],
+        "coil": lambda: [_gap(1.3), _rect(4.0, 2.6), _line(-2.0, 1.0, 2.0, -1.0)],
         "resistor": lambda: [_gap(2.6), _rect(2.2, 5.2)],
         "fuse": lambda: _fuse(element.closed),
         "diode": _diode,
@@ -139,3 +139,8 @@ def earth(x: float, y: float) -> svg.Group:
     group = svg.Group(transform=f"translate({x:g} {y:g})")
     group.extend([_line(-1.9, 0, 1.9, 0), _line(-1.2, 0.8, 1.2, 0.8), _line(-0.5, 1.6, 0.5, 1.6)])
     return group
+
+
+def unused(x: float, y: float) -> svg.Circle:
+    """A terminal without a wire: an empty ring, where one with a wire has a full dot."""
+    return svg.Circle(x, y, 0.7, fill=_PAPER, stroke=INK, stroke_width=0.3)

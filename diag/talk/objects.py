@@ -17,6 +17,7 @@ from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Step, Value
 from diag.talk.known import WHOLE
 from diag.talk.plan import Conclude, DoFirst, Look, Plan
+from diag.talk.set_up import meter_of, points_of, set_up
 from diag.talk.taught_words import taught_words
 from diag.talk.whys import after_words, line_of
 from diag.talk.wording import answer_words, back_on_words, finding_words, reading_words, said_words, step_words
@@ -26,6 +27,7 @@ __all__ = [
     "circuit_choices",
     "conclusion_of",
     "do_of",
+    "expected_number",
     "expected_of",
     "expected_words",
     "means_of",
@@ -144,6 +146,7 @@ def ask_of(reasoner: Reasoner, plan: Plan, look: Look, ask_id: str) -> Object:
         "expected": expected_of(reasoner, step),
         "why": why_words(reasoner, plan, look),
         "means": means_of(reasoner, plan.beliefs, step) if plan.beliefs is not None else [],
+        **_hands_of(reasoner, step),
     }
     if look.again is not None:
         out["again"] = look.again
@@ -151,6 +154,19 @@ def ask_of(reasoner: Reasoner, plan: Plan, look: Look, ask_id: str) -> Object:
         out["proves"] = "neighbour" if look.neighbour is not None else "cure"
     if step.caution is not None:
         out["caution"] = reasoner.knowledge.cautions[step.caution].text
+    return out
+
+
+def _hands_of(reasoner: Reasoner, step: Step) -> Object:
+    """`setup`: rows of what to set and to touch; `meter`: how it is set; `leads`: what touches which terminal."""
+    knowledge, number = reasoner.knowledge, expected_number(reasoner, step)
+    out: Object = {"setup": [{"label": row.label, "words": row.words} for row in set_up(knowledge, step, number)]}
+    meter = meter_of(step, knowledge.vehicle.system_v, number)
+    if meter is not None:
+        out["meter"] = {"measures": meter.measures, "range": meter.top, "socket": meter.socket, "words": meter.words}
+    leads = points_of(knowledge, step)
+    if leads:
+        out["leads"] = dict(leads)
     return out
 
 
@@ -173,6 +189,12 @@ def expected_of(reasoner: Reasoner, step: Step) -> Any:
     row = chances.table(step)[0]
     value: Value = step.outcomes[int(row.argmax())]
     return {"light": value[0], "rhythm": value[1]} if isinstance(value, tuple) else value
+
+
+def expected_number(reasoner: Reasoner, step: Step) -> float | None:
+    """The reading of a sound vehicle in the step's unit, inf for no continuity; None where nobody can say."""
+    found = expected_of(reasoner, step) if step.kind == "measure" else None
+    return None if found is None else math.inf if found == "OL" else float(found)
 
 
 def expected_words(reasoner: Reasoner, step: Step) -> str:

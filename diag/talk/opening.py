@@ -5,8 +5,7 @@ Knows where things live; nothing of what is asked.
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,45 +16,54 @@ from diag.circuit.doubts import cause_problems
 from diag.circuit.predict import Predictor
 from diag.errors import DiagError, KnowledgeError
 from diag.job.folder import new_job_path
-from diag.job.journal import Journal
+from diag.job.journal import Journal, is_blank
 from diag.job.layered import layer_changes, told_of
 from diag.job.records import Record
 from diag.job.state import JobState, replay
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.copies import LIST, Copy, read_copy
 from diag.knowledge.folders import cache_folder, packs_left_out
-from diag.knowledge.layers import WAY_OUT, base_layer, found_layers, layered_vehicle
+from diag.knowledge.layers import WAY_OUT, Layer, base_layer, found_layers, layered_vehicle
 from diag.knowledge.load import default_vehicle, load_knowledge
 from diag.reason.engine import default_matcher
 from diag.reason.forward import Matcher, limit_problems
 from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
+from diag.talk.settings import INSTRUMENTS, setting
 
 __all__ = [
     "INSTRUMENTS",
     "WITHOUT",
     "Rehearsed",
     "cache_folder",
+    "knowledge_beside",
     "known_vehicle",
     "new_job",
     "open_reasoner",
+    "reasoner_for",
     "reasoner_of",
     "resume_job",
+    "vehicle_at",
     "vehicle_file",
     "vehicle_finder",
 ]
 
-INSTRUMENTS = ("test-lamp", "meter", "jumper", "helper")
+OTHERWISE = (
+    "These rules came with the job. To weigh it by this machine's: --today at resume and export; the log as it was "
+    "lies beside the job."
+)
+"""Told after a mistake in rules that came with a job: an older or newer program wrote them."""
 WITHOUT = ("wiring", "rules")
 """The two halves of reasoning. `packs` may be left out beside: then only the shipped rules count."""
 
 
 def vehicle_file(given: str | None, packs: bool = True) -> Path:
     """A vehicle file by path, or by the name of one in a layer: shipped, of a pack, of the local folder. Where none
-    is given, the one that DIAG_VEHICLE names, else the demo vehicle. Raises KnowledgeError where two packs have one
-    of that name."""
-    given = given if given is not None else os.environ.get("DIAG_VEHICLE")
-    if given is None:
+    is given, the one that DIAG_VEHICLE or the settings name, else the demo vehicle. Raises KnowledgeError where two
+    packs have one of that name."""
+    given = given if given is not None else setting("vehicle").value
+    if not given:
         return default_vehicle()
     path = Path(given)
     if path.exists() or path.name != given:
@@ -74,11 +82,14 @@ def open_reasoner(
     without: frozenset[str] = frozenset(),
     progress: Callable[[float], None] | None = None,
     matcher: Matcher | None = None,
+    layers: Sequence[Layer] | None = None,
 ) -> Reasoner:
-    """The reasoner of a vehicle. Raises KnowledgeError for files that cannot be used, DiagError where
-    both halves are left out or the wanted engine is absent."""
+    """The reasoner of a vehicle. `layers`: these in place of this machine's. Raises KnowledgeError for files that
+    cannot be used, DiagError where both halves are left out or the wanted engine is absent."""
     _something_left(without)
-    knowledge = load_knowledge(vehicle, layers=(base_layer(),) if "packs" in without else None)
+    if "packs" in without:
+        layers = layers[:1] if layers else (base_layer(),)
+    knowledge = load_knowledge(vehicle, layers=layers)
     return reasoner_of(knowledge, without, progress, matcher)
 
 
@@ -139,9 +150,13 @@ def new_job(
     """A fresh job on disk; one that is `simulated` says so, as nothing can be learned from it. Raises JournalError
     where it cannot be made."""
     where = path or new_job_path(reasoner.knowledge.vehicle.vehicle, datetime.now(UTC))
-    journal = Journal.create(where)
-    journal.append("opened", **_opened(reasoner, vehicle, without), **({"simulated": True} if simulated else {}))
-    journal.append("instruments", have=list(instruments))
+    journal = Journal.open(where) if is_blank(where) else Journal.create(where)
+    try:
+        journal.append("opened", **_opened(reasoner, vehicle, without), **({"simulated": True} if simulated else {}))
+        journal.append("instruments", have=list(instruments))
+    except BaseException:
+        journal.close()
+        raise
     return Conversation(reasoner, journal, str(where)), journal
 
 
@@ -151,9 +166,11 @@ def resume_job(
     progress: Callable[[float], None] | None = None,
     instruments: tuple[str, ...] | None = None,
     packs: bool = True,
+    today: bool = False,
 ) -> tuple[Conversation, Journal, list[str]]:
     """An old job again, with messages on what changed since; whether rule packs count is asked anew each time.
-    Raises JournalError, KnowledgeError, DiagError."""
+    `today`: a job that came with the rules it was weighed by is weighed by this machine's. Raises JournalError,
+    KnowledgeError, DiagError."""
     journal = Journal.open(path)
     try:
         if not journal.records:
@@ -165,8 +182,7 @@ def resume_job(
                 f"{path}:1:1: {error}; found `{journal.records[0].event}`. Use a file that diag wrote."
             ) from error
         without = frozenset(state.without) - {"packs"} | (frozenset() if packs else {"packs"})
-        file = vehicle or known_vehicle(state, packs)
-        reasoner = open_reasoner(file, without, progress)
+        reasoner = reasoner_for(path, state, without, vehicle, progress, today=today)
         messages = list(journal.messages)
         if state.knowledge != reasoner.knowledge.content_hash:
             messages.append(_what_changed(state, reasoner.knowledge))
@@ -185,6 +201,35 @@ def resume_job(
         raise
 
 
+def reasoner_for(
+    path: Path,
+    state: JobState,
+    without: frozenset[str],
+    vehicle: Path | None = None,
+    progress: Callable[[float], None] | None = None,
+    *,
+    today: bool = False,
+) -> Reasoner:
+    """The reasoner of the job in `path`: of its vehicle's file and this machine's layers, or of the copy of both that
+    lies beside a job out of a bundle, unless `today` or another `vehicle` is wanted. Errors as of `open_reasoner`."""
+    copy = None if today or vehicle is not None else knowledge_beside(path)
+    if copy is None:
+        beside = knowledge_beside(path) if vehicle is None else None
+        file = vehicle or (beside.vehicle if beside is not None else known_vehicle(state, "packs" not in without))
+        return open_reasoner(file, without, progress)
+    try:
+        return open_reasoner(copy.vehicle, without, progress, layers=copy.layers)
+    except KnowledgeError as error:
+        raise KnowledgeError(error.problems, OTHERWISE) from error
+
+
+def knowledge_beside(path: Path) -> Copy | None:
+    """The copy of vehicle and rules that came with a job, None where it came with none. Raises DiagError where one is
+    there that cannot be read."""
+    folder = path.parent / "knowledge"
+    return read_copy(folder) if (folder / LIST).is_file() else None
+
+
 def _what_changed(state: JobState, knowledge: Knowledge) -> str:
     now = told_of(knowledge.layers)
     if state.layers is None:
@@ -196,10 +241,15 @@ def _what_changed(state: JobState, knowledge: Knowledge) -> str:
 
 def known_vehicle(state: JobState, packs: bool = True) -> Path:
     """The vehicle file of a job: where it was, else the one of that name in a layer."""
-    path = Path(state.vehicle_file)
+    return vehicle_at(state.vehicle_file, state.vehicle, packs)
+
+
+def vehicle_at(file: str, vehicle: str, packs: bool = True) -> Path:
+    """The same by the file that a job names, and its vehicle's id."""
+    path = Path(file)
     if path.is_absolute() and path.exists():
         return path
-    return _named(path.name or f"{state.vehicle}.yaml", packs) or path
+    return _named(path.name or f"{vehicle}.yaml", packs) or path
 
 
 def vehicle_finder() -> Callable[[JobState], Path]:

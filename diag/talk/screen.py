@@ -37,6 +37,7 @@ __all__ = [
     "choice_lines",
     "older_page",
     "paragraph",
+    "percent_said",
     "question_page",
     "remedy_page",
 ]
@@ -50,30 +51,42 @@ _MISFITS = 3
 
 @dataclass(frozen=True)
 class Line:
-    """One line of a page. `style`: plain, strong, or warn; only an extra, the words say it all."""
+    """One line of a page. `style`: plain, strong, warn, or where; only an extra, the words say it all.
+
+    `said`: what a voice or a reader of single lines gives in its place: a whole paragraph on its first line, None
+    where nothing is to be said (later lines, frames, pictures); empty for the text itself.
+    """
 
     text: str = ""
     style: str = ""
+    said: str | None = ""
 
 
-def paragraph(text: str, width: int, first: str = "", style: str = "", indent: int | None = None) -> list[Line]:
-    """Text wrapped to `width` columns, `first` before it, later lines indented under it."""
+def paragraph(
+    text: str, width: int, first: str = "", style: str = "", indent: int | None = None, said: str = ""
+) -> list[Line]:
+    """Text wrapped to `width` columns, `first` before it, later lines indented under it. `said`: see Line; empty for
+    the text behind `first`, where that is more than a sign."""
     rest = " " * (len(first) if indent is None else indent)
     wide = max(width, len(first) + 8)
-    lines = textwrap.wrap(" ".join(text.split()), wide, initial_indent=first, subsequent_indent=rest)
-    return [Line(line, style) for line in lines] or [Line(first.rstrip(), style)]
+    words = " ".join(text.split())
+    said = said or (f"{first.strip()} {words}" if any(map(str.isalnum, first)) else words).strip()
+    lines = textwrap.wrap(words, wide, initial_indent=first, subsequent_indent=rest) or [first.rstrip()]
+    return [Line(line, style, None if number else said) for number, line in enumerate(lines)]
 
 
 def framed(text: str, width: int, title: str = "CAUTION") -> list[Line]:
     """A caution in a frame of exclamation marks, which stands out without colour."""
-    inner = textwrap.wrap(" ".join(text.split()), max(width - 6, 8))
-    body = [Line(f"!! {part:<{max(width - 6, 8)}} !!", "warn") for part in inner]
-    return [Line(f"!! {title} ".ljust(width, "!"), "warn"), *body, Line("!" * width, "warn")]
+    words = " ".join(text.split())
+    inner = textwrap.wrap(words, max(width - 6, 8))
+    body = [Line(f"!! {part:<{max(width - 6, 8)}} !!", "warn", None) for part in inner]
+    said = f"{' '.join(['Caution', *title.split()[1:]])}: {words}"
+    return [Line(f"!! {title} ".ljust(width, "!"), "warn", said), *body, Line("!" * width, "warn", None)]
 
 
 def head(where: str, notice: str, width: int) -> list[Line]:
     """Where we are, a rule, and what just happened, if anything."""
-    out = [*paragraph(where, width), Line("-" * width)]
+    out = [*paragraph(where, width, style="where"), Line("-" * width, said=None)]
     return out + (paragraph(notice, width, "> ") if notice else [])
 
 
@@ -169,7 +182,8 @@ def choice_lines(ask: Object, width: int, more: bool = False) -> list[Line]:
     if left + column > width:
         return [Line(cell[:width]) for cell in cells]
     pairs = zip(cells[:half], [*cells[half:], ""], strict=False)
-    return [Line(f"{a:<{left}}{b}".rstrip()) for a, b in pairs]
+    said = "; ".join(cells)
+    return [Line(f"{a:<{left}}{b}".rstrip(), said=None if row else said) for row, (a, b) in enumerate(pairs)]
 
 
 def answers_page(ask: Object, width: int) -> list[Line]:
@@ -205,6 +219,13 @@ def _percent(p: float) -> str:
     return ">99 %" if 0.995 <= p < 1 else "<1 %" if 0 < p < 0.005 else f"{p:.0%}".replace("%", " %")
 
 
+def percent_said(p: float) -> str:
+    """The same for a voice: "about 36 percent", never 0 nor 100 for what is not certain."""
+    return (
+        "over 99 percent" if 0.995 <= p < 1 else "under 1 percent" if 0 < p < 0.005 else f"about {p * 100:.0f} percent"
+    )
+
+
 def chance_words(p: float) -> str:
     """A probability in words of everyday."""
     for least, words in (
@@ -224,7 +245,8 @@ def chance_words(p: float) -> str:
 def _chances(rows: Iterable[tuple[str, float]], width: int) -> list[Line]:
     out: list[Line] = []
     for words, p in rows:
-        out += paragraph(words, width, f"{bar(p)} {_percent(p):>5}  ", indent=19 if width >= 60 else 4)
+        first = f"{bar(p)} {_percent(p):>5}  "
+        out += paragraph(words, width, first, indent=19 if width >= 60 else 4, said=f"{percent_said(p)}: {words}")
     return out
 
 

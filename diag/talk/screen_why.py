@@ -11,7 +11,7 @@ from typing import Any
 
 from diag.talk.conversation import Conversation
 from diag.talk.objects import expected_words
-from diag.talk.screen import Line, bar, paragraph
+from diag.talk.screen import Line, bar, paragraph, percent_said
 from diag.talk.whys import names_of, percent, short_title
 
 __all__ = ["PICKED", "account_page", "means_lines", "pick_page", "picks_of", "why_page"]
@@ -85,7 +85,8 @@ def account_page(told: Object, width: int) -> list[Line]:
         out += [*paragraph(str(told["text"]), width)]
         for cause in told["causes"]:
             first = f"{bar(cause['p'])} {percent(cause['p']):>6}  "
-            out += [Line(), *paragraph(_mode(cause, told), width, first, indent=20 if width >= 60 else 4)]
+            mode, indent = _mode(cause, told), 20 if width >= 60 else 4
+            out += [Line(), *paragraph(mode, width, first, indent=indent, said=f"{percent_said(cause['p'])}: {mode}")]
             out += paragraph(f"{cause['text']} ({cause['id']})", width, "    ")
         return out
     before = f"before any answer {percent(told['prior'])}"

@@ -6,15 +6,14 @@ Only words; knows nothing of chances or of what is asked next.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
-from diag.circuit.faults import Only
-from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
-from diag.knowledge.bridging import BRIDGED, EXTRA_CONTROLS, UNPLUGGED, bridge_ends
+from diag.knowledge.bridging import bridge_ends
 from diag.knowledge.targets import target_title
 from diag.reason.metered import SERIES_LAMP_W
 from diag.reason.steps import BODY, BUZZER, LED_TESTER, SERIES_LAMP, TEST_LAMP, Finding, Step, Value
+from diag.sheet.spoken import fuse_at, jumper_words, lower, only_words, operate_words, point_words
 
 __all__ = [
     "answer_words",
@@ -28,55 +27,10 @@ __all__ = [
     "step_words",
 ]
 
-_CONTROL = {
-    "ignition": "key",
-    "lights": "light switch",
-    "dip": "dip switch to",
-    "turn": "turn switch",
-    "hazard": "hazard",
-    "brake-pedal": "brake pedal",
-    "horn-button": "horn button",
-    "engine": "engine",
-    "headlamp-flash": "flasher lever",
-    "fuel": "tank",
-    "coolant": "engine",
-    "points": "points of the breaker",
-}
-
-
-def operate_words(knowledge: Knowledge, operate: Mapping[str, str]) -> str:
-    """Positions of the controls, as an instruction; what is not named is at rest."""
-    parts = []
-    for control, position in operate.items():
-        if control == UNPLUGGED:
-            parts.append(f"take {_taken_words(knowledge, position)}")
-        elif control == BRIDGED:
-            parts.append(_jumper_words(knowledge, position))
-        elif control == "battery":
-            parts.append(f"battery {position}")
-        else:
-            parts.append(knowledge.says(control, position) or _position_words(control, (position,)))
-    keyed = any(getattr(part, "control", None) == "ignition" for part in knowledge.parts.values())
-    if keyed and not {"ignition", "battery"} & set(operate) and not set(operate) <= set(EXTRA_CONTROLS):
-        parts.insert(0, "key off")
-    return ", ".join(parts) if parts else "everything off"
-
-
-def _position_words(control: str, positions: Sequence[str]) -> str:
-    return f"{_CONTROL.get(control, control.replace('-', ' '))} {' or '.join(positions)}"
-
-
-def only_words(knowledge: Knowledge, only: Only) -> str:
-    """The positions of controls in which something is there: `boot lid open and light switch side or head`."""
-    return " and ".join(
-        _position_words(control, [position for position in knowledge.controls[control] if position in wanted])
-        for control, wanted in only
-    )
-
 
 def back_on_words(knowledge: Knowledge, off: Sequence[str]) -> str:
     """What is put right after a check: a jumper comes off, then wires go back on, the battery last."""
-    jumpers = [_jumper_words(knowledge, points) for points in off if bridge_ends(points) is not None]
+    jumpers = [jumper_words(knowledge, points) for points in off if bridge_ends(points) is not None]
     wires = [
         _back_words(knowledge, terminal) for terminal in off if terminal != "battery" and bridge_ends(terminal) is None
     ]
@@ -90,38 +44,9 @@ def back_on_words(knowledge: Knowledge, off: Sequence[str]) -> str:
     return " ".join(said)
 
 
-def _fuse_at(knowledge: Knowledge, terminal: str) -> str | None:
-    """Title of the fuse that a terminal belongs to: it comes out, no wire off it."""
-    part = knowledge.parts.get(terminal.split(".")[0])
-    return part.title if isinstance(part, schema.FusePart) else None
-
-
-def _taken_words(knowledge: Knowledge, terminal: str) -> str:
-    fuse = _fuse_at(knowledge, terminal)
-    return f"out the {_lower(fuse)}" if fuse is not None else f"the wire off {point_words(knowledge, terminal)}"
-
-
 def _back_words(knowledge: Knowledge, terminal: str) -> str:
-    fuse = _fuse_at(knowledge, terminal)
-    return f"the {_lower(fuse)}" if fuse is not None else f"the wire on {point_words(knowledge, terminal)}"
-
-
-def _lower(title: str) -> str:
-    return title[:1].lower() + title[1:]
-
-
-def _jumper_words(knowledge: Knowledge, position: str) -> str:
-    first, second = bridge_ends(position) or (position, BODY)
-    return f"fused jumper from {point_words(knowledge, first)} to {point_words(knowledge, second)}"
-
-
-def point_words(knowledge: Knowledge, terminal: str) -> str:
-    """A terminal in words: part and number."""
-    if terminal == BODY:
-        return "body (clean bare metal)"
-    part_id, _, name = terminal.partition(".")
-    part = knowledge.parts.get(part_id)
-    return f"{part.title} terminal {part.spelled(name)}" if part is not None else terminal
+    fuse = fuse_at(knowledge, terminal)
+    return f"the {lower(fuse)}" if fuse is not None else f"the wire on {point_words(knowledge, terminal)}"
 
 
 def step_words(knowledge: Knowledge, step: Step) -> str:

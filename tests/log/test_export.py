@@ -13,10 +13,10 @@ import pytest
 
 from diag.errors import DiagError
 from diag.job.records import JournalError
-from diag.log.escape import Ready, cell, code, inline, plain
 from diag.log.export import FORMS, Form, export_job
 from diag.log.forms import COLUMNS
 from diag.reason.reasoner import Reasoner
+from diag.sheet.escape import Ready, cell, code, inline, plain
 from tests.log.jobs import TRANSCRIPTS, ZONE, complaint, horn_sounds, write_job
 
 NASTY = "# <img src=x onerror=alert(1)> | cell | `code` [link](javascript:x) **bold** \x1b[31m\u202e\n- item\n| --- |"

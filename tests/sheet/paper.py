@@ -5,10 +5,13 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ElementTree
 from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
 
 from diag.sheet.lettering import width
 
-__all__ = ["SVG", "Text", "Wire", "boxes_of", "texts_of", "wires_of"]
+__all__ = ["SVG", "Text", "Wire", "boxes_of", "overlaps_of", "page_of", "struck_of", "texts_of", "wires_of"]
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -87,3 +90,33 @@ def boxes_of(svg: str) -> dict[str, Text]:
             wide, high = float(frame.get("width", "0")), float(frame.get("height", "0"))
             found[title.text or ""] = Text(title.text or "", x, y, x + wide, y + high)
     return found
+
+
+def page_of(svg: str) -> Text:
+    """The view box."""
+    left, top, wide, high = (float(n) for n in ElementTree.fromstring(svg).get("viewBox", "").split())
+    return Text("", left, top, left + wide, top + high)
+
+
+def overlaps_of(texts: list[Text]) -> list[tuple[str, str]]:
+    """Pairs of texts that take the same room, by more than a hair."""
+    left, top, right, bottom = (np.array([getattr(text, side) for text in texts]) for side in _SIDES)
+    across = np.minimum(right[:, None], right) - np.maximum(left[:, None], left)
+    down = np.minimum(bottom[:, None], bottom) - np.maximum(top[:, None], top)
+    found = np.argwhere(np.triu((across > 0.05) & (down > 0.05), 1))
+    return [(texts[i].text, texts[j].text) for i, j in found]
+
+
+def struck_of(texts: list[Text], wires: list[Wire]) -> list[tuple[str, str]]:
+    """Texts through which a wire runs, each with the wire's title."""
+    left, top, right, bottom = (np.array([getattr(text, side) for text in texts]) for side in _SIDES)
+    found = []
+    for wire in wires:
+        for (x1, y1), (x2, y2) in pairwise(wire.points):
+            beside = (right < min(x1, x2) - 0.2) | (left > max(x1, x2) + 0.2)
+            apart = (bottom < min(y1, y2)) | (top > max(y1, y2))
+            found += [(texts[i].text, wire.title) for i in np.flatnonzero(~beside & ~apart)]
+    return found
+
+
+_SIDES = ("left", "top", "right", "bottom")

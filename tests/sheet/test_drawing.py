@@ -259,7 +259,7 @@ def _check_inside(box: Box, face: Face) -> int:
     bar_joined = {frozenset((f.element.a, f.element.b)) for f in face.figures if f.element.sign == "bar"}
     for one, other in combinations(ends, 2):
         if ends[one] == ends[other]:
-            assert bar_joined, f"{one} and {other} are drawn as one"
+            assert _joined(bar_joined, one, other), f"{one} and {other} are drawn as one"
     for figure in parting:
         step = 0.02
         before = at(figure.x, figure.y - step) if figure.upright else at(figure.x - step, figure.y)
@@ -275,6 +275,15 @@ def _check_inside(box: Box, face: Face) -> int:
             else:
                 assert ends.setdefault(name, side if side is not None else -1) == side, figure.element.id
     return len(parting)
+
+
+def _joined(bars: set[frozenset[str]], one: str, other: str) -> bool:
+    """Whether bars alone lead from one end to the other."""
+    reached, before = {one}, set[str]()
+    while reached != before:
+        before = set(reached)
+        reached |= {end for bar in bars if bar & reached for end in bar}
+    return other in reached
 
 
 def _on(piece: tuple[float, float, float, float], x: float, y: float) -> bool:

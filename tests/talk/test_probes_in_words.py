@@ -44,7 +44,7 @@ def test_ohms_and_continuity_say_battery_off_first(reasoner: Reasoner) -> None:
     ):
         text = _words(reasoner, deed)
         assert text.startswith("Battery disconnected. Meter on ")
-        assert "terminal in, black on" in text
+        assert "feed side (in), black on" in text
     generated = [step for step in reasoner.steps.values() if step.unit == "ohm" and step.generated]
     assert generated and all(step.caution is not None for step in generated)
 

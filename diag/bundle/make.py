@@ -1,0 +1,104 @@
+"""Makes a bundle of a job: its journal, the log in every form, and the files of the knowledge it is weighed by.
+
+Knows what goes in and where it comes from; the same job and knowledge give the same bytes.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from datetime import UTC, datetime
+from pathlib import Path
+
+from diag import __version__
+from diag.bundle.contents import FORMAT, KNOWLEDGE, LIST, LOG, NOTE, checked, list_of
+from diag.errors import DiagError
+from diag.job.state import replay
+from diag.knowledge.copies import copy_of
+from diag.log.export import open_job
+from diag.log.forms import as_csv, as_json
+from diag.log.markdown import as_markdown
+from diag.paper.owner import as_owner
+from diag.paper.page import as_html
+from diag.paper.parts import as_parts
+
+__all__ = ["bundle_bytes"]
+
+
+def bundle_bytes(path: Path, vehicle: Path | None = None, *, packs: bool = True) -> bytes:
+    """The job in `path` as a bundle. Times in the log are UTC: it will be read elsewhere. Arguments and errors as in
+    `diag.log.export.open_job`; the journal is read, not touched."""
+    lived, report = open_job(path, vehicle, zone=UTC, packs=packs)
+    reasoner = lived.reasoner
+    try:
+        journal = path.read_bytes()
+    except OSError as error:
+        raise DiagError(f"{path}: {(error.strerror or str(error)).lower()}; expected a job.") from error
+    job = f"{_plain(path.stem)}.jsonl"
+    files = {job: journal}
+    files |= {
+        f"{LOG}/log.md": as_markdown(report).encode(),
+        f"{LOG}/log.html": as_html(lived, report).encode(),
+        f"{LOG}/log.json": as_json(report).encode(),
+        f"{LOG}/log.csv": as_csv(report).encode(),
+        f"{LOG}/owner.html": as_owner(lived, report).encode(),
+        f"{LOG}/parts.md": as_parts(lived, report).encode(),
+    }
+    files |= {f"{KNOWLEDGE}/{name}": content for name, content in copy_of(reasoner.knowledge).items()}
+    told = replay(lived.records).knowledge
+    last = report.last.utc
+    engine = reasoner.matcher.name
+    title = reasoner.knowledge.vehicle.title
+    files[NOTE] = _note(job, title, last, told == reasoner.knowledge.content_hash).encode()
+    listed = list_of(
+        files,
+        program=f"diag {__version__}",
+        engine=engine,
+        job=job,
+        vehicle=title[:400],
+        last=last,
+        by=reasoner.knowledge.content_hash,
+        told=told,
+    )
+    checked(listed, str(path))  # a pack may have a file whose name not every system can hold
+    return _packed({LIST: listed, **files}, last)
+
+
+def _packed(files: dict[str, bytes], last: str) -> bytes:
+    when = datetime.fromisoformat(last).astimezone(UTC)
+    stamp = (max(when.year, 1980), when.month, when.day, when.hour, when.minute, when.second // 2 * 2)
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=9) as archive:
+        for name, content in files.items():
+            entry = zipfile.ZipInfo(name, stamp)
+            entry.compress_type, entry.create_system, entry.external_attr = zipfile.ZIP_DEFLATED, 3, 0o100600 << 16
+            archive.writestr(entry, content)
+    return out.getvalue()
+
+
+def _plain(name: str) -> str:
+    """A name that every system can hold."""
+    return re.sub(r"[^A-Za-z0-9._+-]+", "-", name).strip("-. ")[:100] or "job"
+
+
+def _note(job: str, vehicle: str, last: str, same: bool) -> str:
+    changed = (
+        ""
+        if same
+        else "\nThe rules changed after the job was last worked on: the log is weighed by those in this bundle.\n"
+    )
+    return f"""A job at a vehicle's wiring: {vehicle}
+Last worked on {last} (UTC). Bundle format {FORMAT}, written by diag {__version__}.
+
+To read it nothing is needed: open {LOG}/log.html in a browser, or {LOG}/log.md as text. {LOG}/owner.html is for the
+owner, {LOG}/parts.md the list of parts, {LOG}/log.csv and {LOG}/log.json are for other programs.
+
+{job} is the journal: one line of JSON for each thing that happened, in order, times in UTC.
+{KNOWLEDGE}/ holds the vehicle's file and every layer of rules that the answers were weighed by, as YAML.
+{LIST} lists the files with their SHA-256.
+{changed}
+To go on with it: diag unbundle THIS-FILE
+
+It may hold names, places and notes: give it only to whom they concern.
+"""

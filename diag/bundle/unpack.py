@@ -1,0 +1,127 @@
+"""Unpacks a bundle into a folder of its own, once everything in it is what its list says.
+
+Trusts nothing in the file: sizes are limited before anything is unpacked, names are checked, sums compared. A folder
+comes to be whole or not at all.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import shutil
+import stat
+import tempfile
+import zipfile
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+from diag.bundle.contents import LIST, MOST_BYTES, MOST_FILES, Listed, checked
+from diag.errors import DiagError
+
+__all__ = ["Unpacked", "unpack"]
+
+_MOST_LIST = 2_000_000
+_AT_ONCE = 1 << 20
+
+
+@dataclass(frozen=True)
+class Unpacked:
+    """`job`: the journal, in `folder`. `there`: the same bundle had been unpacked here before."""
+
+    listed: Listed
+    folder: Path
+    job: Path
+    there: bool = False
+
+
+def unpack(path: Path, into: Path) -> Unpacked:
+    """Unpack a bundle into a new folder in `into`, named after its job. Where the same one was unpacked before,
+    nothing is written: what was added to the job since stays. Raises DiagError."""
+    _must_be_file(path)
+    try:
+        with zipfile.ZipFile(path) as archive:
+            listed = _list(archive, path)
+            folder = into / Path(listed.job).stem
+            digest = hashlib.sha256(archive.read(LIST)).hexdigest()
+            if os.path.lexists(folder):
+                return _before(folder, listed, digest, path)
+            _unpacked(archive, listed, folder, path)
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
+        raise DiagError(f"{path}: found a damaged file, or none of this kind; expected a bundle that `diag bundle` "
+                        "wrote. Fetch it again.") from error  # fmt: skip
+    except OSError as error:
+        raise DiagError(
+            f"{error.filename or path}: {(error.strerror or str(error)).lower()}. Nothing was unpacked."
+        ) from error
+    return Unpacked(listed, folder, folder / listed.job)
+
+
+def _must_be_file(path: Path) -> None:
+    try:
+        mode = path.stat().st_mode
+    except OSError as error:
+        raise DiagError(f"{path}: {(error.strerror or str(error)).lower()}; expected a bundle.") from error
+    if not stat.S_ISREG(mode):
+        raise DiagError(f"{path}: found a folder or a device; expected a bundle, which is one file.")
+
+
+def _list(archive: zipfile.ZipFile, path: Path) -> Listed:
+    entries = archive.infolist()
+    names = [entry.filename for entry in entries]
+    if LIST not in names:
+        raise DiagError(f"{path}: found no `{LIST}` in it; expected a bundle that `diag bundle` wrote.")
+    if archive.getinfo(LIST).file_size > _MOST_LIST:
+        raise DiagError(f"{path}: found a list of contents of {archive.getinfo(LIST).file_size} bytes; expected a few "
+                        "thousand. Nothing was unpacked.")  # fmt: skip
+    listed = checked(archive.read(LIST), str(path))
+    if sorted(names) != sorted([*listed.files, LIST]):
+        raise DiagError(f"{path}: found other files in it than its list names; expected just those. Fetch it again.")
+    total = sum(entry.file_size for entry in entries)
+    if total > MOST_BYTES or len(entries) > MOST_FILES + 1:
+        raise DiagError(f"{path}: found {total} bytes in {len(entries)} files; expected at most {MOST_BYTES} in "
+                        f"{MOST_FILES}. Nothing was unpacked.")  # fmt: skip
+    return listed
+
+
+def _before(folder: Path, listed: Listed, digest: str, path: Path) -> Unpacked:
+    with contextlib.suppress(OSError):
+        if hashlib.sha256((folder / LIST).read_bytes()).hexdigest() == digest:
+            return Unpacked(listed, folder, folder / listed.job, there=True)
+    raise DiagError(
+        f"{folder}: found something else of this name; expected room for {path.name}. Name another: --into FOLDER."
+    )
+
+
+def _unpacked(archive: zipfile.ZipFile, listed: Listed, folder: Path, path: Path) -> None:
+    folder.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    building = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
+    try:
+        for name in [*listed.files, LIST]:
+            target = building / name
+            for folder_in in reversed(target.relative_to(building).parents[:-1]):
+                (building / folder_in).mkdir(exist_ok=True, mode=0o700)
+            _copied(archive, name, target, listed, path)
+        os.rename(building, folder)
+    finally:
+        shutil.rmtree(building, ignore_errors=True)
+
+
+def _copied(archive: zipfile.ZipFile, name: str, target: Path, listed: Listed, path: Path) -> None:
+    expected = listed.files.get(name)
+    total = hashlib.sha256()
+    size = 0
+    handle = os.open(target, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(handle, "wb") as out, archive.open(name) as source:
+        while piece := source.read(_AT_ONCE):
+            size += len(piece)
+            if size > (expected.bytes if expected is not None else _MOST_LIST):
+                break
+            total.update(piece)
+            out.write(piece)
+        out.flush()
+        os.fsync(out.fileno())
+    if expected is not None and (size != expected.bytes or total.hexdigest() != expected.sha256):
+        raise DiagError(f"{path}: found `{name}` changed since the bundle was made; expected what its list says. "
+                        "Nothing was unpacked. Fetch it again.")  # fmt: skip

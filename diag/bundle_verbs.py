@@ -1,0 +1,81 @@
+"""The verbs `diag bundle` and `diag unbundle`: a job as one file for another machine, and a job out of one.
+
+Opens what it needs and hands over; errors are the caller's to turn into messages.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from diag.completing import job_names, vehicle_names
+from diag.teaching import Verb
+
+__all__ = ["bundle", "unbundle"]
+
+
+@click.command(cls=Verb)
+@click.argument("job", shell_complete=job_names)
+@click.option("--out", type=click.Path(path_type=Path), help="Write to this file; JOB.zip here where none is given.")
+@click.option(
+    "--vehicle",
+    metavar="FILE",
+    shell_complete=vehicle_names,
+    help="Vehicle file, where the one that the job names has gone.",
+)
+@click.option("--without-packs", is_flag=True, help="With the shipped rules alone.")
+def bundle(job: str, out: Path | None, vehicle: str | None, without_packs: bool) -> None:
+    """One file of a job: journal, log in every form, vehicle and rules as they are today.
+
+    Any program that opens ZIP files can look into it years from now; `diag unbundle` goes on with the job on another
+    machine, with the rules that came with it. Nothing is written over.
+
+    \b
+    diag bundle 2026-11-29-082509
+    diag bundle 2026-11-29-082509 --out /media/stick/my-job.zip
+    """
+    from diag.bundle.make import bundle_bytes
+    from diag.cli import _job_path as job_path
+    from diag.errors import DiagError
+    from diag.knowledge.folders import packs_left_out
+    from diag.knowledge.writer import put_new
+    from diag.talk.opening import vehicle_file
+
+    packs = not (without_packs or packs_left_out())
+    path = job_path(job)
+    target = out or Path(f"{path.stem}.zip")
+    made = bundle_bytes(path, vehicle_file(vehicle, packs) if vehicle else None, packs=packs)
+    try:
+        put_new(target, made, 0o600)
+    except FileExistsError as error:
+        raise DiagError(
+            f"{target}: found a file of this name; expected a new one. Name another: --out FILE."
+        ) from error
+    click.echo(f"Written: {target} ({len(made) // 1024 + 1} kB)")
+    click.echo("It may hold names, places and notes: give it only to whom they concern.")
+
+
+@click.command(cls=Verb)
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--into", type=click.Path(path_type=Path), help="Folder to unpack into; the platform's data folder if none."
+)
+def unbundle(file: Path, into: Path | None) -> None:
+    """Unpack a bundle: look at its log, or go on with the job, with the rules that came with it.
+
+    Sizes, names and sums are checked before anything stands in its place. Unpacked twice, the first stays as it is.
+
+    \b
+    diag unbundle my-job.zip
+    diag unbundle my-job.zip --into /tmp/looked-at
+    """
+    from diag.bundle.contents import LOG
+    from diag.bundle.unpack import unpack
+    from diag.job.folder import jobs_folder
+
+    made = unpack(file, into if into is not None else jobs_folder().parent / "bundles")
+    click.echo(f"{'Was unpacked before' if made.there else 'Unpacked'}: {made.folder}")
+    click.echo(f"{made.listed.vehicle}, last worked on {made.listed.last} (UTC), written by {made.listed.program}.")
+    click.echo(f"The log: {made.folder / LOG / 'log.html'}")
+    click.echo(f"Go on with the rules that came with it (--today for this machine's):\n  diag resume {made.job}")
