@@ -53,7 +53,8 @@ def test_odds_are_multiplied_by_likelihood_ratios(ratio: float, times: int, post
     ],
 )
 def test_decibans_are_ten_times_the_logarithm_of_the_odds(decibans: float, chance: float) -> None:
-    """From even odds; 10 log10(2) = 3.0103 for a ratio of two."""
+    """From even odds; 10 log10(2) = 3.0103 for a ratio of two (I. J. Good, Probability and the Weighing of Evidence,
+    1950, from memory)."""
     assert float(_against(10 ** (decibans / 10), 0.5).present[0]) == pytest.approx(chance, abs=1e-6)
     two = float(_against(2.0, 0.5).present[0])
     assert 10 * math.log10(two / (1 - two)) == pytest.approx(3.0103, abs=1e-4)
