@@ -232,9 +232,7 @@ def _growth(work: Work, growth: Sequence[int]) -> None:
 def main() -> None:
     """Print machine, date, both ratios, growth and memory."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument(
-        "--vehicle", type=Path, default=SIX, help="else the demo pickup with six circuits"
-    )
+    parser.add_argument("--vehicle", type=Path, default=SIX, help="else the demo pickup with six circuits")
     parser.add_argument("--growth", default=_GROWTH, help="how many copies of the network side by side, by commas")
     given = parser.parse_args()
     print(
