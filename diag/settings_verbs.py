@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 import click
 
+from diag.completing import setting_names, setting_values
 from diag.errors import DiagError, KnowledgeError
 from diag.teaching import Verb
 
@@ -37,12 +38,18 @@ def _checked(ctx: click.Context, param: click.Parameter, given: str | None) -> s
 def manner_options(verb: F) -> F:
     """Adds `--lines`, `--print`, `--aloud` and `--colours` to a verb that talks with a person."""
     for option in (
-        click.option("--colours", callback=_checked, metavar="WORD", help="auto, none, light or dark (terminal)."),
         click.option(
-            "--aloud", callback=_checked, metavar="WORD",
+            "--colours", callback=_checked, metavar="WORD", shell_complete=setting_values,
+            help="auto, none, light or dark (terminal).",
+        ),
+        click.option(
+            "--aloud", callback=_checked, metavar="WORD", shell_complete=setting_values,
             help="Read aloud: on (by the first speech program found), off, or a program such as espeak-ng.",
         ),
-        click.option("--print", callback=_checked, metavar="SIZE", help="usual, or big for arm's length."),
+        click.option(
+            "--print", callback=_checked, metavar="SIZE", shell_complete=setting_values,
+            help="usual, or big for arm's length.",
+        ),
         click.option(
             "--lines/--screen", "view", default=None, callback=_viewed,
             help="Lines for a screen reader, nothing drawn again; or a page a question (the usual).",
@@ -57,9 +64,15 @@ def _viewed(ctx: click.Context, param: click.Parameter, lines: bool | None) -> s
 
 
 @click.command(cls=Verb)
-@click.argument("name", required=False)
-@click.argument("value", required=False)
-@click.option("--clear", "cleared_name", metavar="NAME", help="Take one out, so that the usual holds again.")
+@click.argument("name", required=False, shell_complete=setting_names)
+@click.argument("value", required=False, shell_complete=setting_values)
+@click.option(
+    "--clear",
+    "cleared_name",
+    metavar="NAME",
+    shell_complete=setting_names,
+    help="Take one out, so that the usual holds again.",
+)
 def settings(name: str | None, value: str | None, cleared_name: str | None) -> None:
     """Show what is set, or keep a setting for next time.
 
