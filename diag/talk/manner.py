@@ -11,6 +11,7 @@ import sys
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 from diag.talk.settings import kept_settings, setting
 
@@ -59,11 +60,24 @@ def charset() -> str:
     told = os.environ.get("PYTHONIOENCODING", "").partition(":")[0]
     if told or os.environ.get("PYTHONUTF8") == "1" or sys.platform in ("win32", "darwin"):
         return _known(told or "utf-8")
-    locale = next((os.environ[name] for name in ("LC_ALL", "LC_CTYPE", "LANG") if os.environ.get(name)), "C")
-    name, _, code = locale.partition("@")[0].partition(".")
+    name, _, code = _locale().partition("@")[0].partition(".")
     if code:
         return _known(code)
     return "ascii" if name in ("C", "POSIX") else _known(getattr(sys.stdout, "encoding", None) or "ascii")
+
+
+def _locale() -> str:
+    """The locale of letters that the program was started with. Where that was C, Python has put another in its place
+    (PEP 538), which says nothing of the terminal."""
+    told = dict(os.environ)
+    if not told.get("LC_ALL") and told.get("LC_CTYPE") in ("C.UTF-8", "C.utf8", "UTF-8"):
+        try:
+            at_first = Path("/proc/self/environ").read_bytes()
+        except OSError:
+            at_first = b""
+        if b"\0LC_CTYPE=" not in b"\0" + at_first:
+            del told["LC_CTYPE"]
+    return next((told[name] for name in ("LC_ALL", "LC_CTYPE", "LANG") if told.get(name)), "C")
 
 
 def _known(name: str) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import os
 import re
+import subprocess
 import sys
 from pathlib import Path
 
@@ -128,6 +129,18 @@ def test_the_terminals_letters_follow_the_locale(monkeypatch: pytest.MonkeyPatch
     assert charset() == "utf-8"
 
 
+def test_a_locale_that_python_put_in_place_of_c_says_nothing_of_the_terminal() -> None:
+    """source: PEP 538: with LANG=C, Python sets LC_CTYPE to C.UTF-8 for itself"""
+    code = "from diag.talk.manner import charset; print(charset())"
+    told = []
+    for more in ({"LANG": "C"}, {"LANG": "C", "LC_CTYPE": "C.UTF-8"}, {}):
+        env = {"PATH": os.environ["PATH"], "PYTHONPATH": str(Path(__file__).parents[2]), **more}
+        told.append(
+            subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True).stdout.strip()
+        )
+    assert told == (["ascii", "utf-8", "ascii"] if sys.platform == "linux" else ["utf-8"] * 3)
+
+
 def test_letters_that_are_not_there_are_spelt() -> None:
     """A question mark in place of a unit would be a riddle."""
     text = "M\u00fcller \u2026 0.4 \u03a9, 5 \u00b5A, 20 \u00b0C \u2192 \u65e5"
@@ -137,18 +150,21 @@ def test_letters_that_are_not_there_are_spelt() -> None:
 
 
 @pytest.mark.parametrize("letters", ["utf-8", "ascii"])
-@pytest.mark.parametrize("columns", [40, 80, 100])
+@pytest.mark.parametrize("columns", [34, 40, 80, 100])
 def test_big_print_fits_and_says_all(columns: int, letters: str) -> None:
     """source: Unicode Standard Annex 11: the wide forms take two columns each"""
     from prompt_toolkit.utils import get_cwidth
 
     width = big_width(columns)
     page = [*framed("Keep clear of the fan.", width), *paragraph("Watch: Rear left turn lamp.", width, style="strong")]
+    page += paragraph(
+        "Renew the sender", width, "##........  22 %  ", indent=4, said="about 22 percent: Renew the sender"
+    )
     page += [Line("1 dark"), Line("2 normal steady"), *paragraph("hidden under the carpet, left", width, "3 ")]
     shown = big_lines(page, width, letters)
     assert max(get_cwidth(line.text) for line in shown) <= columns
     flat = " ".join("".join(line.text for line in shown).split())
-    for word in ("Watch:", "[1]", "[2]", "[3]", "carpet,"):
+    for word in ("Watch:", "[1]", "[2]", "[3]", "carpet,", "percent:", "Renew", "sender"):
         assert wide(word, letters).strip() in flat
     assert any(not line.text.strip() for line in shown)
 
