@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import Any, Literal, cast
 
@@ -20,11 +20,13 @@ from diag.calc_verbs import calc
 from diag.completing import causes, job_names, vehicle_names
 from diag.completing import instruments as instrument_names
 from diag.desk_verbs import completion, places
-from diag.errors import DiagError
+from diag.errors import DiagError, harmless
+from diag.help_words import speak
 from diag.jobs_verbs import jobs
 from diag.replay_verbs import replay
 from diag.rules_verbs import rules
 from diag.serve_verbs import serve
+from diag.settings_verbs import manner_options, settings
 from diag.talk.progress import progress
 from diag.teaching import Group
 from diag.vehicle_verbs import vehicle
@@ -40,13 +42,13 @@ def _version_line() -> str:
     return f"diag {__version__}, rules by {default_matcher().name}"
 
 
-def _progress() -> AbstractContextManager[Callable[[float], None]]:
-    """A bar while tables are computed; nothing where they are already there."""
-    return progress("Working out what each fault shows (kept for next time):")
+def _progress(lines: bool = False) -> AbstractContextManager[Callable[[float], None]]:
+    """A bar while tables are computed, or `lines`; nothing where they are already there."""
+    return progress("Working out what each fault shows (kept for next time):", lines)
 
 
 def _instruments(text: str | None) -> tuple[str, ...] | None:
-    from diag.talk.opening import INSTRUMENTS
+    from diag.talk.settings import INSTRUMENTS
 
     if text is None:
         return None
@@ -59,6 +61,12 @@ def _instruments(text: str | None) -> tuple[str, ...] | None:
     return names
 
 
+def _tell(text: str) -> None:
+    """On standard error, where there still is one: a terminal that is gone hears nothing."""
+    with suppress(OSError, ValueError):
+        click.echo(harmless(text), err=True)
+
+
 class _Verbs(Group):
     """Turns our errors into one message and an exit code; no traceback reaches a user."""
 
@@ -66,13 +74,13 @@ class _Verbs(Group):
         try:
             return super().invoke(ctx)
         except DiagError as error:
-            click.echo(str(error), err=True)
+            _tell(str(error))
             ctx.exit(error.exit_code)
         except BrokenPipeError:
             sys.stderr.close()
             ctx.exit(0)
         except OSError as error:
-            click.echo(f"{error.filename or 'a file'}: {error.strerror or error}. Nothing else was changed.", err=True)
+            _tell(f"{error.filename or 'a file'}: {error.strerror or error}. Nothing else was changed.")
             ctx.exit(1)
 
 
@@ -81,7 +89,7 @@ def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
         try:
             click.echo(_version_line())
         except DiagError as error:  # options are read before the verbs' own net is spread
-            click.echo(str(error), err=True)
+            _tell(str(error))
             ctx.exit(error.exit_code)
         ctx.exit(0)
 
@@ -127,13 +135,14 @@ def _left_out(without_wiring: bool, without_rules: bool, without_packs: bool) ->
 
 
 _SECTIONS = {
-    "At the vehicle": ("demo", "start", "resume", "jobs", "export"),
+    "At the vehicle": ("demo", "start", "resume", "jobs", "export", "bundle", "unbundle"),
     "At the desk": ("vehicle", "calc", "rules", "replay"),
     "The program itself": ("places", "settings", "completion", "talk", "serve"),
 }
 
 
 @click.group(
+    "diag",
     cls=_Verbs,
     sections=_SECTIONS,
     invoke_without_command=True,
@@ -187,36 +196,57 @@ main.add_command(unbundle)
 main.add_command(jobs)
 main.add_command(places)
 main.add_command(completion)
+main.add_command(settings)
 
 
 @contextmanager
 def _conversation(
-    vehicle: str | None, job: Path | None, instruments: str | None, without: frozenset[str], today: bool = False
+    vehicle: str | None,
+    job: Path | None,
+    instruments: str | None,
+    without: frozenset[str],
+    today: bool = False,
+    lines: bool = False,
 ) -> Iterator[tuple[Any, list[str]]]:
-    """A new job, or an old one where `job` exists; its journal is closed at the end."""
+    """A new job, or an old one where `job` exists; its journal is closed at the end. `lines`: progress as lines."""
     from diag.job.journal import is_blank
-    from diag.talk.opening import INSTRUMENTS, new_job, open_reasoner, resume_job, vehicle_file
+    from diag.talk.opening import new_job, open_reasoner, resume_job, vehicle_file
+    from diag.talk.settings import setting
 
     have = _instruments(instruments)
     messages: list[str] = []
     packs = "packs" not in without
     if job is not None and job.exists() and not is_blank(job):
         file = vehicle_file(vehicle, packs) if vehicle else None
-        with _progress() as tell:
+        with _progress(lines) as tell:
             conversation, journal, messages = resume_job(job, file, tell, have, packs, today)
     else:
         file = vehicle_file(vehicle, packs)
-        with _progress() as tell:
+        at_hand = _instruments(setting("instruments").value) or () if have is None else have
+        with _progress(lines) as tell:
             reasoner = open_reasoner(file, without, tell)
-        conversation, journal = new_job(reasoner, file, job, INSTRUMENTS[:2] if have is None else have, without)
+        conversation, journal = new_job(reasoner, file, job, at_hand, without)
+        messages = list(journal.messages)
     with journal:
         yield conversation, messages
 
 
-def _talk_to_person(conversation: Any, messages: list[str]) -> None:
+def _shown(
+    vehicle: str | None,
+    job: Path | None,
+    instruments: str | None,
+    without: frozenset[str],
+    how: dict[str, str | None],
+    today: bool = False,
+) -> None:
+    """The conversation with a person, in the manner that options, environment and settings ask for."""
     from diag.talk.front import talk
+    from diag.talk.manner import manner_of
 
-    talk(conversation, messages)
+    manner, mistakes = manner_of(how)
+    lines = manner.view == "lines"
+    with _conversation(vehicle, job, instruments, without, today, lines) as (conversation, messages):
+        talk(conversation, [*mistakes, *messages], manner)
 
 
 @main.command()
@@ -226,6 +256,7 @@ def _talk_to_person(conversation: Any, messages: list[str]) -> None:
 @_no_wiring
 @_no_rules
 @_no_packs
+@manner_options
 def start(
     vehicle: str | None,
     job: Path | None,
@@ -233,6 +264,7 @@ def start(
     without_wiring: bool,
     without_rules: bool,
     without_packs: bool,
+    **how: str | None,
 ) -> None:
     """Begin a job: say what is wrong, check a whole circuit, or prove the whole vehicle.
 
@@ -245,9 +277,7 @@ def start(
     diag start --vehicle my-van.yaml --instruments test-lamp,meter
     diag start --without-wiring
     """
-    without = _left_out(without_wiring, without_rules, without_packs)
-    with _conversation(vehicle, job, instruments, without) as (conversation, messages):
-        _talk_to_person(conversation, messages)
+    _shown(vehicle, job, instruments, _left_out(without_wiring, without_rules, without_packs), how)
 
 
 @main.command()
@@ -257,8 +287,15 @@ def start(
 @_no_packs
 @click.option("--mend", is_flag=True, help="Mend a damaged job first: a copy is kept, and what is good goes on.")
 @_today
+@manner_options
 def resume(
-    job: str | None, vehicle: str | None, instruments: str | None, without_packs: bool, mend: bool, today: bool
+    job: str | None,
+    vehicle: str | None,
+    instruments: str | None,
+    without_packs: bool,
+    mend: bool,
+    today: bool,
+    **how: str | None,
 ) -> None:
     """Go on with a job: the newest in which anything was answered, or the one that is named.
 
@@ -274,9 +311,8 @@ def resume(
         from diag.job.mend import mend_journal
 
         for message in mend_journal(path) or (f"{path}: nothing to mend.",):
-            click.echo(message, err=True)
-    with _conversation(vehicle, path, instruments, without, today) as (conversation, messages):
-        _talk_to_person(conversation, messages)
+            _tell(message)
+    _shown(vehicle, path, instruments, without, how, today)
 
 
 @main.command()
@@ -309,7 +345,7 @@ def talk(
     without = _left_out(without_wiring, without_rules, without_packs)
     with _conversation(vehicle, job, instruments, without) as (conversation, messages):
         for message in messages:
-            click.echo(message, err=True)
+            _tell(message)
         run_lines(conversation, sys.stdin, sys.stdout)
 
 
@@ -341,7 +377,7 @@ def _job_path(name: str | None) -> Path:
 @click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
 @click.option("--replace", "over", is_flag=True, help="Write over a file that is there.")
 @click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of paper of a PDF."
+    "--paper", type=click.Choice(["a4", "letter"]), help="Size of paper of a PDF; a4, or what `diag settings` keeps."
 )
 @_vehicle
 @_no_packs
@@ -351,7 +387,7 @@ def export(
     form: str,
     out: Path | None,
     over: bool,
-    paper: Literal["a4", "letter"],
+    paper: Literal["a4", "letter"] | None,
     vehicle: str | None,
     without_packs: bool,
     today: bool,
@@ -376,8 +412,10 @@ def export(
         raise DiagError("--as pdf: a PDF cannot be shown on the screen; expected a file, e.g. --out job.pdf.")
     if form in ("html", "pdf", "owner", "parts"):
         from diag.paper.export import paper_bytes
+        from diag.talk.settings import setting
 
-        made = paper_bytes(path, cast("Any", form), file, out=out, paper=paper, packs=packs, today=today)
+        size = cast("Literal['a4', 'letter']", setting("paper", paper).value)
+        made = paper_bytes(path, cast("Any", form), file, out=out, paper=size, packs=packs, today=today)
     else:
         from diag.log.export import export_job
 
@@ -428,6 +466,8 @@ def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
     log.write_text(export_job(with_job, "markdown", file, reasoner=reasoner), encoding="utf-8")
     click.echo(f"\nLog written: {log}\nAt a real vehicle: diag start")
 
+
+speak(main)
 
 if __name__ == "__main__":
     main()

@@ -28,6 +28,8 @@ __all__ = [
     "operates",
     "pack_names",
     "rule_ids",
+    "setting_names",
+    "setting_values",
     "settings",
     "things",
     "vehicle_names",
@@ -97,8 +99,16 @@ def _knowledge(ctx: click.Context) -> Knowledge:
     from diag.knowledge.load import load_knowledge
     from diag.talk.opening import vehicle_file
 
-    given = ctx.params.get("vehicle") or ctx.params.get("file")
-    return load_knowledge(vehicle_file(str(given) if given else None))
+    given = _typed(ctx, "vehicle") or _typed(ctx, "file")
+    return load_knowledge(vehicle_file(given or None))
+
+
+def _typed(ctx: click.Context, name: str) -> str:
+    """What stands in the line for an option or argument. While an option waits for its value, click has read the
+    options only, and the rest is left as it was."""
+    arguments = [param.name for param in ctx.command.params if isinstance(param, click.Argument)]
+    left = dict(zip(arguments, ctx.args, strict=False))
+    return str(ctx.params.get(name) or left.get(name) or "")
 
 
 @_offered
@@ -177,9 +187,26 @@ def settings(ctx: click.Context, param: click.Parameter, incomplete: str) -> Ite
     from diag.knowledge.alterations import load_alteration
     from diag.knowledge.load import rules_folder
 
-    recipe = load_alteration(rules_folder() / "alterations" / f"{ctx.params.get('kind')}.yaml").model
+    recipe = load_alteration(rules_folder() / "alterations" / f"{_typed(ctx, 'kind')}.yaml").model
     found = [f"{name}={value}" for name, option in recipe.choices.items() for value in option.choices]
     return [*found, *(f"{name}={asked.usual.replace(' ', '')}" for name, asked in recipe.asks.items())]
+
+
+@_offered
+def setting_names(ctx: click.Context, param: click.Parameter, incomplete: str) -> Iterable[str | CompletionItem]:
+    """Names of settings."""
+    from diag.talk.settings import SETTINGS
+
+    return [_titled(name, one.what) for name, one in SETTINGS.items()]
+
+
+@_offered
+def setting_values(ctx: click.Context, param: click.Parameter, incomplete: str) -> Iterable[str | CompletionItem]:
+    """What a setting may be: that of the option itself, or the one that the line names."""
+    from diag.talk.settings import SETTINGS
+
+    name = str(param.name) if param.name in SETTINGS else _typed(ctx, "name")
+    return SETTINGS[name].words
 
 
 @_offered

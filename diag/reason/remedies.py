@@ -15,14 +15,17 @@ from diag.reason.neighbours import Neighbour, Neighbours
 from diag.reason.operates import plain
 from diag.texts import t
 
-__all__ = ["RemedyPlan", "plan_remedies"]
+__all__ = ["RemedyPlan", "marking_of", "plan_remedies"]
 
 _PROOFS = 6
-_CAP_W = {2.0: 2.0, 3.0: 3.0, 4.0: 4.0, 5.0: 5.5, 10.0: 10.0, 21.0: 25.0}
-"""Watts on a lamp's cap and what it draws at 13.5 V (UN R37; 2 W common practice, no source)."""
-_PAIR_CAP_W = {5.0: 6.0, 21.0: 25.0, 40.0: 51.0, 45.0: 57.0, 55.0: 68.0, 60.0: 75.0}
+_CAP_W = {2.0: 2.0, 3.0: 3.0, 4.0: 4.0, 5.0: 5.5, 10.0: 10.0, 21.0: 25.0, 35.0: 37.0}
+"""Watts on a lamp's cap and what it draws at 13.5 V (UN R37; 2 W and 35 W common practice, no source)."""
+_PAIR_CAP_W = {5.0: 6.0, 21.0: 25.0, 25.0: 28.0, 40.0: 51.0, 45.0: 57.0, 55.0: 68.0, 60.0: 75.0}
 """The same for lamps of two filaments at their test volts, 13.5 V or 13.2 V for headlamps (UN R37: P21/5W,
-R2, H4; headlamps from memory)."""
+R2, H4; headlamps from memory; 25 W common practice, no source)."""
+_NEAR = 0.18
+"""Share by which a lamp may draw more or less than one in the tables and still be called by its cap; common practice,
+no source."""
 
 
 @dataclass(frozen=True)
@@ -108,7 +111,7 @@ def _plan(
             10.0,
             tuple(_cheap_first(knowledge, touched[:_PROOFS])),
         )
-    marking, wire = _marking(knowledge, subject), _wire(knowledge, subject)
+    marking, wire = marking_of(knowledge, subject), _wire(knowledge, subject)
     fill = {"part": label, "place": place, "marking": marking, "wire": wire}
     return RemedyPlan(
         remedy_id,
@@ -135,8 +138,9 @@ def _wire(knowledge: Knowledge, subject: str) -> str:
     )
 
 
-def _marking(knowledge: Knowledge, subject: str) -> str:
-    """What must be stamped on the new part, as far as the files say."""
+def marking_of(knowledge: Knowledge, subject: str) -> str:
+    """What must be stamped on a new part, as far as the files say: amps of a fuse, watts of a lamp; else the same as
+    on the old one."""
     match knowledge.parts.get(subject):
         case schema.FusePart(rating_a=rating):
             return f"{rating:g} A"
@@ -148,8 +152,9 @@ def _marking(knowledge: Knowledge, subject: str) -> str:
 
 
 def _cap_w(watts: float, table: Mapping[float, float]) -> float:
-    """Watts on the cap of the lamp that draws nearest to these."""
-    return min(table, key=lambda cap: abs(table[cap] - watts))
+    """Watts on the cap of the lamp that draws nearest to these; these, where none comes near."""
+    nearest = min(table, key=lambda cap: abs(table[cap] - watts))
+    return nearest if abs(table[nearest] - watts) <= _NEAR * watts else watts
 
 
 def _cheap_first(knowledge: Knowledge, checks: list[str]) -> list[str]:

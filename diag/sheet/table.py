@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, spelled_end, terminals_of
+from diag.reason.remedies import marking_of
 from diag.sheet.figures import FAULTY, HEALTHY, Figures, Pulse, amps_words, look_words, volts_words
 from diag.sheet.spoken import only_words, operate_words
 from diag.sheet.warnings import cautions_of
@@ -135,11 +136,9 @@ def part_title(knowledge: Knowledge, part_id: str) -> str:
     part = knowledge.parts[part_id]
     match part:
         case schema.FusePart():
-            return f"{part.title}, {part.rating_a:g} A"
-        case schema.LampPart():
-            return f"{part.title}, {part.colour} {part.test_w:g} W"
-        case schema.TwoFilamentPart():
-            return f"{part.title}, {part.colour} {'/'.join(f'{watts:g}' for watts in part.test_w)} W"
+            return f"{part.title}, {marking_of(knowledge, part_id)}"
+        case schema.LampPart() | schema.TwoFilamentPart():
+            return f"{part.title}, {part.colour} {marking_of(knowledge, part_id)}"
     return part.title
 
 

@@ -5,7 +5,6 @@ Knows where things live; nothing of what is asked.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -31,6 +30,7 @@ from diag.reason.forward import Matcher, limit_problems
 from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
+from diag.talk.settings import INSTRUMENTS, setting
 
 __all__ = [
     "INSTRUMENTS",
@@ -49,7 +49,6 @@ __all__ = [
     "vehicle_finder",
 ]
 
-INSTRUMENTS = ("test-lamp", "meter", "jumper", "helper")
 OTHERWISE = (
     "These rules came with the job. To weigh it by this machine's: --today at resume and export; the log as it was "
     "lies beside the job."
@@ -61,10 +60,10 @@ WITHOUT = ("wiring", "rules")
 
 def vehicle_file(given: str | None, packs: bool = True) -> Path:
     """A vehicle file by path, or by the name of one in a layer: shipped, of a pack, of the local folder. Where none
-    is given, the one that DIAG_VEHICLE names, else the demo vehicle. Raises KnowledgeError where two packs have one
-    of that name."""
-    given = given if given is not None else os.environ.get("DIAG_VEHICLE") or None
-    if given is None:
+    is given, the one that DIAG_VEHICLE or the settings name, else the demo vehicle. Raises KnowledgeError where two
+    packs have one of that name."""
+    given = given if given is not None else setting("vehicle").value
+    if not given:
         return default_vehicle()
     path = Path(given)
     if path.exists() or path.name != given:

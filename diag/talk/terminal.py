@@ -16,8 +16,10 @@ from diag.talk import screen, screen_why
 from diag.talk.conversation import Conversation
 from diag.talk.helping import help_page
 from diag.talk.known import WHOLE
+from diag.talk.manner import Manner
 from diag.talk.pages import BACK, QUIT, Page, Pages, Pressed
 from diag.talk.screen import Line, paragraph
+from diag.talk.speech import Speaker
 from diag.talk.standing import (
     ask_again,
     caution_known,
@@ -78,12 +80,15 @@ class _QuitError(Exception):
     """The person stops here; everything is kept."""
 
 
-def run_terminal(conversation: Conversation, messages: list[str]) -> None:
+def run_terminal(
+    conversation: Conversation, messages: list[str], manner: Manner | None = None, speaker: Speaker | None = None
+) -> None:
     """Hold the conversation on this terminal until it is quit; then say how to go on.
 
-    `messages`: what to tell first. Raises DiagError where the rules or the journal fail.
+    `messages`: what to tell first. Raises DiagError where the rules or the journal fail, EndedError where the
+    machine ends the program or the terminal is gone.
     """
-    pages = Terminal(conversation, messages)
+    pages = Terminal(conversation, messages, Pages(manner, speaker))
     pages.run()
     print_formatted_text(f"Kept: {conversation.job}\nGo on with:\n  diag resume {job_name(conversation.job)}")
 
@@ -104,7 +109,7 @@ class Terminal(StagedPages):
     async def _flow(self) -> None:
         try:
             while True:
-                said = self.conversation.say()
+                said = await self.pages.during(self.conversation.say)
                 match said[-1]["type"]:
                     case "ask":
                         await self._ask(said[-1])
