@@ -21,7 +21,8 @@ from diag.teaching import Group
 
 __all__ = ["file_argument", "operate_option", "vehicle"]
 
-_FORMS = (".svg", ".md", ".html", ".txt")
+_DRAWN = (".svg", ".html")
+_FORMS = (*_DRAWN, ".md", ".txt")
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
@@ -71,6 +72,7 @@ vehicle.add_command(alter_verbs.alter)
 @_fault
 @click.option("--circuit", metavar="ID", shell_complete=circuits, help="One circuit only.")
 @click.option("--narrow", is_flag=True, help="Forty columns, for a phone or a strip of paper.")
+@click.option("--plain", is_flag=True, help="The wiring alone, to hang up: no volts, amps or lit lamps; .svg or .html.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -83,6 +85,7 @@ def show(
     fault: str | None,
     circuit: str | None,
     narrow: bool,
+    plain: bool,
     out: Path | None,
     over: bool,
 ) -> None:
@@ -92,6 +95,7 @@ def show(
     diag vehicle show --operate ignition=on --operate turn=left
     diag vehicle show demo-van.yaml --circuit horn --operate horn-button=pressed --narrow
     diag vehicle show --operate lights=side --fault earth-rear-left.open --out rear.html
+    diag vehicle show --plain --out wiring.html
     """
     from diag.circuit.predict import Predictor
     from diag.knowledge.load import load_knowledge
@@ -102,6 +106,11 @@ def show(
     refuse_over(out, over)
     if out is not None and out.suffix.lower() not in _FORMS:
         raise DiagError(f"--out: found `{out.name}`; expected a name that ends in one of {', '.join(_FORMS)}.")
+    if plain and (out is None or out.suffix.lower() not in _DRAWN):
+        found = f"`--out {out.name}`" if out is not None else "no --out"
+        raise DiagError(f"--plain draws the wiring: found {found}; expected --out with a name in .svg or .html.")
+    if plain and fault is not None:
+        raise DiagError(f"--plain shows no state: found `--fault {fault}`; leave one of the two away.")
     knowledge = load_knowledge(vehicle_file(file))
     positions = operate_of(knowledge, operate)
     wanted = circuit_of(knowledge, circuit)
@@ -110,7 +119,8 @@ def show(
         _list_faults(predictor.causes)
         return
     figures = Figures.of(predictor, positions, causes_of(predictor.causes, fault))
-    _hand_over(_in_form(figures, wanted, out.suffix.lower() if out is not None else ".txt", narrow), out, over)
+    form = out.suffix.lower() if out is not None else ".txt"
+    _hand_over(_in_form(figures, wanted, form, narrow, plain), out, over)
 
 
 @vehicle.command()
@@ -165,7 +175,7 @@ def _hand_over(text: str, out: Path | None, over: bool) -> None:
         put(out, text.encode("utf-8"), over)
 
 
-def _in_form(figures: Any, circuits: tuple[str, ...], form: str, narrow: bool) -> str:
+def _in_form(figures: Any, circuits: tuple[str, ...], form: str, narrow: bool, plain: bool) -> str:
     from diag.sheet.table import make_sheet
     from diag.sheet.ways import Ways
 
@@ -182,8 +192,10 @@ def _in_form(figures: Any, circuits: tuple[str, ...], form: str, narrow: bool) -
     from diag.sheet.drawing import draw
 
     if form == ".svg":
-        return draw(figures, ways, circuits)
+        return draw(figures, ways, circuits, plain=plain)
+    from diag.sheet.index import index_of
     from diag.sheet.pages import as_html
 
-    drawings = {circuit: draw(figures, ways, (circuit,)) for circuit in circuits}
-    return as_html(make_sheet(figures, ways, circuits), drawings)
+    drawings = {circuit: draw(figures, ways, (circuit,), plain=plain) for circuit in circuits}
+    index = index_of(figures.knowledge, ways, circuits)
+    return as_html(make_sheet(figures, ways, circuits), drawings, index, plain=plain)
