@@ -18,6 +18,7 @@ from diag.completing import causes, circuits, operates, vehicle_names
 from diag.errors import DiagError
 from diag.putting import put, refuse_over
 from diag.teaching import Group
+from diag.texts import t
 
 __all__ = ["file_argument", "operate_option", "vehicle"]
 
@@ -33,18 +34,20 @@ operate_option: Decorator = click.option(
     metavar="CONTROL=POSITION",
     multiple=True,
     shell_complete=operates,
-    help="Position of one control, e.g. turn=left; again for more. What is not named is at rest; "
-    "unplugged=part.terminal takes wires off, bridged=part.terminal+part.terminal (or +body) joins them "
-    "by a fused jumper.",
+    help=t(
+        "Position of one control, e.g. turn=left; again for more. What is not named is at rest; "
+        "unplugged=part.terminal takes wires off, bridged=part.terminal+part.terminal (or +body) "
+        "joins them by a fused jumper."
+    ),
 )
 
 _fault: Decorator = click.option(
     "--fault",
     metavar="ID",
     shell_complete=causes,
-    help="With this fault, or several parted by commas; `list` shows all.",
+    help=t("With this fault, or several parted by commas; `list` shows all."),
 )
-_replace: Decorator = click.option("--replace", "over", is_flag=True, help="Write over a file that is there.")
+_replace: Decorator = click.option("--replace", "over", is_flag=True, help=t("Write over a file that is there."))
 
 
 @click.group(cls=Group)
@@ -70,13 +73,17 @@ vehicle.add_command(alter_verbs.alter)
 @file_argument
 @operate_option
 @_fault
-@click.option("--circuit", metavar="ID", shell_complete=circuits, help="One circuit only.")
-@click.option("--narrow", is_flag=True, help="Forty columns, for a phone or a strip of paper.")
-@click.option("--plain", is_flag=True, help="The wiring alone, to hang up: no volts, amps or lit lamps; .svg or .html.")
+@click.option("--circuit", metavar="ID", shell_complete=circuits, help=t("One circuit only."))
+@click.option("--narrow", is_flag=True, help=t("Forty columns, for a phone or a strip of paper."))
+@click.option(
+    "--plain",
+    is_flag=True,
+    help=t("The wiring alone, to hang up: no volts, amps or lit lamps; .svg or .html."),
+)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Write to this file: .svg the drawing, .html drawing and table, .md or .txt the table.",
+    help=t("Write to this file: .svg the drawing, .html drawing and table, .md or .txt the table."),
 )
 @_replace
 def show(
@@ -105,12 +112,20 @@ def show(
 
     refuse_over(out, over)
     if out is not None and out.suffix.lower() not in _FORMS:
-        raise DiagError(f"--out: found `{out.name}`; expected a name that ends in one of {', '.join(_FORMS)}.")
+        raise DiagError(
+            t(
+                "--out: found `{out}`; expected a name that ends in one of {forms}.",
+                out=out.name,
+                forms=", ".join(_FORMS),
+            )
+        )
     if plain and (out is None or out.suffix.lower() not in _DRAWN):
         found = f"`--out {out.name}`" if out is not None else "no --out"
-        raise DiagError(f"--plain draws the wiring: found {found}; expected --out with a name in .svg or .html.")
+        raise DiagError(
+            t("--plain draws the wiring: found {found}; expected --out with a name in .svg or .html.", found=found)
+        )
     if plain and fault is not None:
-        raise DiagError(f"--plain shows no state: found `--fault {fault}`; leave one of the two away.")
+        raise DiagError(t("--plain shows no state: found `--fault {fault}`; leave one of the two away.", fault=fault))
     knowledge = load_knowledge(vehicle_file(file))
     positions = operate_of(knowledge, operate)
     wanted = circuit_of(knowledge, circuit)
@@ -132,9 +147,9 @@ def show(
     type=click.Choice(["closed", "open"]),
     default="closed",
     show_default=True,
-    help="Contact of the flasher unit.",
+    help=t("Contact of the flasher unit."),
 )
-@click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
+@click.option("--out", type=click.Path(path_type=Path), help=t("Write to this file instead of the screen."))
 @_replace
 def netlist(
     file: str | None, operate: tuple[str, ...], fault: str | None, phase: str, out: Path | None, over: bool

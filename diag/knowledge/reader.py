@@ -173,6 +173,14 @@ def _decode(path: Path, content: bytes) -> str:
         ) from None
 
 
+def _tab_before(text: str, number: int) -> int | None:
+    """The column of a tab among the blanks that begin a line (both from 1)."""
+    lines = text.split("\n")
+    line = lines[number - 1] if number <= len(lines) else ""
+    at = line.find("\t", 0, len(line) - len(line.lstrip(" \t")))
+    return at + 1 if at >= 0 else None
+
+
 class _Builder:
     """Builds plain data from parser events; events, not nodes, so that depth is known before it hurts."""
 
@@ -188,6 +196,16 @@ class _Builder:
         except yaml.MarkedYAMLError as error:
             mark = error.problem_mark or error.context_mark
             place = Place(self.file, mark.line + 1, mark.column + 1) if mark else Place(self.file)
+            tab = _tab_before(text, place.line)
+            if tab is not None:
+                raise _refused(
+                    Place(self.file, place.line, tab),
+                    t("a tab stands where a line is indented"),
+                    t("a tab"),
+                    t("spaces, two for each step inwards"),
+                    t("Put spaces in its place; an editor can be set to do so."),
+                    code="not-yaml",
+                ) from None
             what = " ".join(part for part in (error.context, error.problem) if part)
             if "nesting depth" in what:  # the C parser's own limit, met while it looks ahead
                 raise self._too_deep(place) from None

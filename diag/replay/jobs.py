@@ -18,6 +18,7 @@ from diag.job.journal import parse_journal, read_journal
 from diag.job.records import Record
 from diag.knowledge.layers import SHIPPED, Layer
 from diag.replay.forms import Expected
+from diag.texts import t
 
 __all__ = ["EXPECT", "Job", "expected_beside", "job_folders", "jobs_in", "parsed_job", "read_job", "shipped_jobs"]
 
@@ -48,7 +49,13 @@ class Job:
 def jobs_in(folder: Path) -> tuple[Job, ...]:
     """Every job below a folder, by name. Raises DiagError where there is no such folder."""
     if not folder.is_dir():
-        raise DiagError(f"{folder}: found no such folder; expected one with recorded jobs (NAME{SUFFIX}).")
+        raise DiagError(
+            t(
+                "{folder}: found no such folder; expected one with recorded jobs (NAME{suffix}).",
+                folder=folder,
+                suffix=SUFFIX,
+            )
+        )
     paths = sorted(path for path in folder.rglob(f"*{SUFFIX}") if path.is_file())
     return tuple(read_job(path, path.relative_to(folder).as_posix().removesuffix(SUFFIX)) for path in paths)
 
@@ -83,7 +90,13 @@ def expected_beside(path: Path) -> Expected | None:
     try:
         return _expected(beside.read_bytes(), str(beside))
     except OSError as error:
-        raise DiagError(f"{beside}: {error.strerror or error}; expected a file that can be read.") from error
+        raise DiagError(
+            t(
+                "{beside}: {strerror}; expected a file that can be read.",
+                beside=beside,
+                strerror=error.strerror or error,
+            )
+        ) from error
 
 
 def shipped_jobs() -> Path:
@@ -92,7 +105,7 @@ def shipped_jobs() -> Path:
     for folder in (_PACKAGE / "_transcripts", _PACKAGE.parent / "transcripts"):
         if folder.is_dir():
             return folder
-    raise DiagError("the recorded jobs that come with the program are missing; name a FOLDER, or install it again.")
+    raise DiagError(t("the recorded jobs that come with the program are missing; name a FOLDER, or install it again."))
 
 
 def job_folders(layers: Iterable[Layer]) -> list[tuple[str, Path]]:
@@ -113,10 +126,12 @@ def _expected(content: bytes, file: str) -> Expected:
         mark = getattr(error, "problem_mark", None)
         where = f"{file}:{mark.line + 1}:{mark.column + 1}" if mark is not None else f"{file}:1:1"
         raise DiagError(
-            f"{where}: found something that is not YAML; expected `ends-at`, a list of remedies."
+            t("{where}: found something that is not YAML; expected `ends-at`, a list of remedies.", where=where)
         ) from error
     if not isinstance(found, dict) or not _are_words(found.get("ends-at")):
-        raise DiagError(f"{file}:1:1: found no `ends-at`; expected a list of the remedies that cured, in order.")
+        raise DiagError(
+            t("{file}:1:1: found no `ends-at`; expected a list of the remedies that cured, in order.", file=file)
+        )
     not_at, causes = found.get("not-at", []), found.get("cause", [])
     causes = [causes] if isinstance(causes, str) else causes
     return Expected(
