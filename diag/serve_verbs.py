@@ -93,6 +93,7 @@ def serve(
     def ready() -> None:
         telling.tell()
         if doors is not None:
+            doors.told = telling.door
             keep_giving_keys(doors, telling.key, sys.stdin)
 
     try:

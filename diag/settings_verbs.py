@@ -94,6 +94,8 @@ def settings(name: str | None, value: str | None, cleared_name: str | None) -> N
         click.echo(f"{cleared_name}: the usual, {named(cleared_name).usual or 'nothing'}")
         return
     if name is not None and value is not None:
+        if name == "vehicle":
+            _vehicle_there(value)
         kept = put(name, value)
         click.echo(f"{name}: {kept} (kept in {settings_file()})")
         for words in _hints(name, kept):
@@ -103,6 +105,14 @@ def settings(name: str | None, value: str | None, cleared_name: str | None) -> N
     _show([named(name).name] if name is not None else None, kept_now)
     if problems:
         raise KnowledgeError(problems)
+
+
+def _vehicle_there(value: str) -> None:
+    """Raises DiagError for a vehicle that is not there now: it would be missed at the vehicle."""
+    from diag.talk.opening import vehicle_file
+
+    if not vehicle_file(value).exists():
+        raise DiagError(f"vehicle: found `{value}`; expected a vehicle file, or the name of one that is shipped.")
 
 
 def _hints(name: str, kept: str) -> list[str]:

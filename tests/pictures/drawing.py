@@ -97,9 +97,10 @@ def _named(colour: str) -> str:
     """One of the few that the picture has in both dresses, for a terminal's name or its six hex digits."""
     if not re.fullmatch(r"[0-9a-f]{6}", colour):
         return colour.removeprefix("bright")
-    red, green, blue = (int(colour[at : at + 2], 16) > max(1, int(max(colour[0::2]), 16) * 8) for at in (0, 2, 4))
-    mixed = {(1, 0, 0): "red", (1, 1, 0): "yellow", (0, 1, 0): "green", (0, 1, 1): "cyan", (0, 0, 1): "blue"}
-    return mixed.get((int(red), int(green), int(blue)), "magenta" if red and blue and not green else "default")
+    parts = [int(colour[at : at + 2], 16) for at in (0, 2, 4)]
+    red, green, blue = (part > 0.6 * max(parts) for part in parts)
+    mixed = {"r": "red", "rg": "yellow", "g": "green", "gb": "cyan", "b": "blue", "rb": "magenta"}
+    return mixed.get("r" * red + "g" * green + "b" * blue, "default")
 
 
 def text_of(picture: str) -> list[str]:
