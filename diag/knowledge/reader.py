@@ -17,7 +17,7 @@ import yaml
 from diag.errors import KnowledgeError, Place, Problem
 from diag.knowledge.names import nearest, quoted, shown
 
-__all__ = ["DEEPEST", "LARGEST_BYTES", "Loc", "Marked", "read_yaml"]
+__all__ = ["DEEPEST", "LARGEST_BYTES", "Loc", "Marked", "parse_yaml", "read_yaml"]
 
 Loc = tuple[str | int, ...]
 """Path to a spot: mapping keys and list indexes, as pydantic's `loc`."""
@@ -76,19 +76,26 @@ class Marked:
 
 def read_yaml(path: Path) -> Marked:
     """Read one file. Raises KnowledgeError with the line and column of what is wrong."""
-    text = _decode(path, _bytes_of(path))
+    return parse_yaml(_bytes_of(path), str(path))
+
+
+def parse_yaml(content: bytes, file: str) -> Marked:
+    """The same of the bytes of a file, wherever they were read."""
+    if len(content) > LARGEST_BYTES:
+        raise _too_large(file, len(content))
+    text = _decode(file, content)
     bad = None if text.isascii() and text.isprintable() else _BAD_IN_FILE.search(text)
     if bad is not None:
         before = text[: bad.start()]
         raise _refused(
-            Place(str(path), before.count("\n") + 1, len(before) - before.rfind("\n")),
+            Place(file, before.count("\n") + 1, len(before) - before.rfind("\n")),
             "a control or invisible character stands here",
             f"U+{ord(bad.group()):04X}",
             "plain visible text",
             "Delete it.",
             code="odd-character",
         )
-    return _Builder(str(path)).build(text)
+    return _Builder(file).build(text)
 
 
 def _refused(
@@ -139,17 +146,21 @@ def _bytes_of(path: Path) -> bytes:
             "Check its name and permissions.",
             code="unreadable",
         ) from None
-    raise _refused(
-        place,
+    raise _too_large(str(path), max(status.st_size, LARGEST_BYTES + 1))
+
+
+def _too_large(file: str, size: int) -> KnowledgeError:
+    return _refused(
+        Place(file),
         "the file is too large",
-        f"{max(status.st_size, LARGEST_BYTES + 1):,} bytes",
+        f"{size:,} bytes",
         f"at most {LARGEST_BYTES:,} bytes",
         "Split it, or check that it is the right file.",
         code="unreadable",
     )
 
 
-def _decode(path: Path, content: bytes) -> str:
+def _decode(file: str, content: bytes) -> str:
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -158,7 +169,7 @@ def _decode(path: Path, content: bytes) -> str:
         line_start = before.rfind(b"\n") + 1
         column = len(before[line_start:].decode("utf-8")) + 1
         raise _refused(
-            Place(str(path), before.count(b"\n") + 1, column),
+            Place(file, before.count(b"\n") + 1, column),
             "the file is not UTF-8 text",
             f"the byte 0x{error.object[error.start]:02X}",
             "UTF-8",

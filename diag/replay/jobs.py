@@ -10,13 +10,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from diag.errors import DiagError
 from diag.job.folder import SUFFIX
 from diag.job.journal import parse_journal, read_journal
 from diag.job.records import Record
 from diag.knowledge.layers import SHIPPED, Layer
+from diag.knowledge.reader import parse_yaml
 from diag.replay.forms import Expected
 
 __all__ = ["EXPECT", "Job", "expected_beside", "job_folders", "jobs_in", "parsed_job", "read_job", "shipped_jobs"]
@@ -24,7 +23,6 @@ __all__ = ["EXPECT", "Job", "expected_beside", "job_folders", "jobs_in", "parsed
 EXPECT = ".expect.yaml"
 """Ending of the file beside `NAME.jsonl` that says what the job must come to."""
 _PACKAGE = Path(__file__).resolve().parent.parent
-_LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
 @dataclass(frozen=True)
@@ -107,15 +105,8 @@ def _beside(path: str) -> str:
 
 
 def _expected(content: bytes, file: str) -> Expected:
-    try:
-        found = yaml.load(content.decode("utf-8"), Loader=_LOADER)
-    except (yaml.YAMLError, UnicodeDecodeError) as error:
-        mark = getattr(error, "problem_mark", None)
-        where = f"{file}:{mark.line + 1}:{mark.column + 1}" if mark is not None else f"{file}:1:1"
-        raise DiagError(
-            f"{where}: found something that is not YAML; expected `ends-at`, a list of remedies."
-        ) from error
-    if not isinstance(found, dict) or not _are_words(found.get("ends-at")):
+    found = parse_yaml(content, file).data
+    if not _are_words(found.get("ends-at")):
         raise DiagError(f"{file}:1:1: found no `ends-at`; expected a list of the remedies that cured, in order.")
     not_at, causes = found.get("not-at", []), found.get("cause", [])
     causes = [causes] if isinstance(causes, str) else causes
