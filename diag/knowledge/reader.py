@@ -17,7 +17,7 @@ import yaml
 from diag.errors import KnowledgeError, Place, Problem
 from diag.knowledge.names import nearest, quoted, shown
 
-__all__ = ["DEEPEST", "LARGEST_BYTES", "Loc", "Marked", "parse_yaml", "read_yaml"]
+__all__ = ["DEEPEST", "LARGEST_BYTES", "Loc", "Marked", "file_bytes", "parse_yaml", "read_yaml"]
 
 Loc = tuple[str | int, ...]
 """Path to a spot: mapping keys and list indexes, as pydantic's `loc`."""
@@ -76,7 +76,7 @@ class Marked:
 
 def read_yaml(path: Path) -> Marked:
     """Read one file. Raises KnowledgeError with the line and column of what is wrong."""
-    return parse_yaml(_bytes_of(path), str(path))
+    return parse_yaml(file_bytes(path), str(path))
 
 
 def parse_yaml(content: bytes, file: str) -> Marked:
@@ -104,27 +104,27 @@ def _refused(
     return KnowledgeError([Problem(place, what, found, expected, mend, code)])
 
 
-def _bytes_of(path: Path) -> bytes:
+def file_bytes(path: Path, most: int = LARGEST_BYTES, sort: str = "a YAML file") -> bytes:
+    """All of an ordinary file of at most `most` bytes; nothing is waited for and nothing larger is read. Raises
+    KnowledgeError; `sort` says what was expected."""
     place = Place(str(path))
     try:
         status = path.stat()
         if stat.S_ISDIR(status.st_mode):
-            raise _refused(
-                place, "this is a folder", "a folder", "a YAML file", "Name the file inside it.", code="unreadable"
-            )
+            raise _refused(place, "this is a folder", "a folder", sort, "Name the file inside it.", code="unreadable")
         if not stat.S_ISREG(status.st_mode):
             raise _refused(
                 place,
                 "this is not an ordinary file",
                 "a device or pipe",
-                "a YAML file",
+                sort,
                 "Copy the content to a file and name that.",
                 code="unreadable",
             )
-        if status.st_size <= LARGEST_BYTES:
+        if status.st_size <= most:
             with path.open("rb") as stream:
-                content = stream.read(LARGEST_BYTES + 1)  # it may have grown since
-            if len(content) <= LARGEST_BYTES:
+                content = stream.read(most + 1)  # it may have grown since
+            if len(content) <= most:
                 return content
     except FileNotFoundError:
         beside = [other.name for other in path.parent.glob("*.y*ml")] if path.parent.is_dir() else []
@@ -132,7 +132,7 @@ def _bytes_of(path: Path) -> bytes:
             place,
             "there is no such file",
             "",
-            "a YAML file",
+            sort,
             nearest(path.name, beside) or "Check the name.",
             code="unreadable",
         ) from None
@@ -142,19 +142,19 @@ def _bytes_of(path: Path) -> bytes:
             place,
             "the file cannot be read",
             reason.lower(),
-            "a readable YAML file",
+            f"{sort} that can be read",
             "Check its name and permissions.",
             code="unreadable",
         ) from None
-    raise _too_large(str(path), max(status.st_size, LARGEST_BYTES + 1))
+    raise _too_large(str(path), max(status.st_size, most + 1), most)
 
 
-def _too_large(file: str, size: int) -> KnowledgeError:
+def _too_large(file: str, size: int, most: int = LARGEST_BYTES) -> KnowledgeError:
     return _refused(
         Place(file),
         "the file is too large",
         f"{size:,} bytes",
-        f"at most {LARGEST_BYTES:,} bytes",
+        f"at most {most:,} bytes",
         "Split it, or check that it is the right file.",
         code="unreadable",
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from pathlib import Path
 
-from diag.errors import DiagError
+from diag.errors import DiagError, harmless
 from diag.job.journal import read_journal
 from diag.job.state import replay
 
@@ -18,7 +18,7 @@ def job_line(path: Path) -> str:
         records, _ = read_journal(path)
         state = replay(records)
     except (DiagError, ValueError, OSError) as error:
-        return f"{path.stem}  cannot be read: {error}"
+        return harmless(f"{path.stem}  cannot be read: {error}")
     when = datetime.fromisoformat(state.last_at)
     local = when.astimezone()
     answers = len(state.standing("answered", "found"))
@@ -26,4 +26,5 @@ def job_line(path: Path) -> str:
     ended = bool(records) and records[-1].event == "proved"
     tried = f"tried {', '.join(done)}; " if done else ""
     what = tried + ("proved" if ended and done else "nothing wrong found" if ended else "not finished")
-    return f"{path.stem}  {state.vehicle}  {local:%Y-%m-%d %H:%M %Z} ({when:%H:%M} UTC)  {answers} answers  {what}"
+    told = f"{path.stem}  {state.vehicle}  {local:%Y-%m-%d %H:%M %Z} ({when:%H:%M} UTC)  {answers} answers  {what}"
+    return harmless(told.replace("\n", " "))

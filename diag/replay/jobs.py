@@ -15,7 +15,7 @@ from diag.job.folder import SUFFIX
 from diag.job.journal import parse_journal, read_journal
 from diag.job.records import Record
 from diag.knowledge.layers import SHIPPED, Layer
-from diag.knowledge.reader import parse_yaml
+from diag.knowledge.reader import file_bytes, parse_yaml
 from diag.replay.forms import Expected
 
 __all__ = ["EXPECT", "Job", "expected_beside", "job_folders", "jobs_in", "parsed_job", "read_job", "shipped_jobs"]
@@ -78,10 +78,7 @@ def expected_beside(path: Path) -> Expected | None:
     beside = Path(_beside(str(path)))
     if not beside.exists():
         return None
-    try:
-        return _expected(beside.read_bytes(), str(beside))
-    except OSError as error:
-        raise DiagError(f"{beside}: {error.strerror or error}; expected a file that can be read.") from error
+    return _expected(file_bytes(beside), str(beside))
 
 
 def shipped_jobs() -> Path:
