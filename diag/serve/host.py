@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import errno
 import ipaddress
+import signal
 import socket
 import sys
 import threading
@@ -145,6 +146,11 @@ def serve_until_stopped(app: ASGIApp, sock: socket.socket, ready: Callable[[], A
         h11_max_incomplete_event_size=16 * 1024,
     )
     server = uvicorn.Server(config)
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, stop)  # the server hands the signal on once its connections are closed
     ready()
     try:
         server.run(sockets=[sock])
