@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +18,7 @@ from diag.teaching import Verb
 from diag.texts import t
 
 if TYPE_CHECKING:
+    from diag.knowledge.additions import Replaced
     from diag.knowledge.packing import Held
 
 __all__ = ["packs"]
@@ -64,13 +65,14 @@ def packs(added: str | None, removed: str | None, form: str) -> None:
     from diag.errors import DiagError, KnowledgeError
     from diag.knowledge.folders import packs_left_out
     from diag.knowledge.layers import WAY_OUT, base_layer, found_layers
-    from diag.knowledge.packing import add_pack, held, remove_pack
+    from diag.knowledge.packing import add_pack, held, hidden_of, remove_pack
 
     if added is not None and removed is not None:
         raise DiagError(t("--add and --remove: found both; expected one of them. Do one after the other."))
     if added is not None:
         layer = add_pack(Path(added))
         click.echo(t("Added: {called} ({folder})", called=layer.called, folder=layer.folder))
+        _tell_hidden(hidden_of(layer))
         click.echo(t("What it changes in recorded jobs: diag replay"))
         return
     if removed is not None:
@@ -80,7 +82,7 @@ def packs(added: str | None, removed: str | None, form: str) -> None:
     layers, problems = ((base_layer(),), []) if left_out else found_layers()
     told, mistakes = held(layers)
     if form == "json":
-        click.echo(json.dumps([_plain(one) for one in told], indent=2, ensure_ascii=False))
+        click.echo(json.dumps([_plain(one) for one in told], indent=2))
     else:
         for number, one in enumerate(told, start=1):
             click.echo("\n".join(_lines(number, one)))
@@ -88,6 +90,15 @@ def packs(added: str | None, removed: str | None, form: str) -> None:
             click.echo(t("DIAG_PACKS=none: rule packs and rules of your own are left out."))
     if problems or mistakes:
         raise KnowledgeError(problems + mistakes, WAY_OUT)
+
+
+def _tell_hidden(found: Sequence[Replaced]) -> None:
+    """What of a pack does not count, and because of which file: else somebody waits for it in vain."""
+    if not found:
+        return
+    click.echo(f"{len(found)} of it {'does' if len(found) == 1 else 'do'} not count, for a higher layer goes before:")
+    for each in found:
+        click.echo(f"  {each.section} {each.id}: {each.by} has its own ({each.place})")
 
 
 def _lines(number: int, one: Held) -> Iterator[str]:

@@ -40,6 +40,12 @@ def skeleton(knowledge: Knowledge, circuit: str, folder: str, day: str) -> str:
 # Then: diag rules check
 circuit: {circuit}
 
+# controls:                          # what somebody moves for the check or the fault, where it is not known yet.
+#   bonnet: [shut, open]             # its positions, the one at rest first; known controls:
+{_listed(list(knowledge.controls), "#   ")}
+# says:                              # how somebody is told to, where `bonnet open` does not say it well
+#   bonnet: {{open: open the bonnet}}
+
 checks:
   # Something judged by eye, ear or hand that tells the fault. Out with it where a check that is there will do:
 {_listed(checks)}
@@ -91,7 +97,7 @@ def _few(names: Iterable[str]) -> str:
     return textwrap.shorten(", ".join(names), 70, placeholder=" ...")
 
 
-def _listed(names: list[str]) -> str:
+def _listed(names: list[str], begin: str = "  #   ") -> str:
     shown = names[:_SHOWN] + ([t("and {number} more", number=len(names) - _SHOWN)] if len(names) > _SHOWN else [])
     lines = textwrap.wrap(", ".join(shown) or "none", _WIDTH, break_on_hyphens=False, break_long_words=False)
-    return "\n".join(f"  #   {line}" for line in lines)
+    return "\n".join(f"{begin}{line}" for line in lines)
