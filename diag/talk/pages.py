@@ -40,6 +40,7 @@ from diag.talk.manner import Manner, spelt
 from diag.talk.screen import Line, paragraph
 from diag.talk.speech import Speaker
 from diag.talk.spoken import page_aloud, voiced
+from diag.texts import t
 
 __all__ = ["BACK", "QUIT", "EndedError", "Page", "Pages", "Pressed"]
 
@@ -57,7 +58,7 @@ _WARNINGS = {
 7:1, the level AAA of WCAG 2.1 for text, on the ground meant: white or black for `light` and `dark`."""
 _PATIENCE_S = 1.0
 """Seconds until a page says that something is being worked out."""
-_WORKING = "Working out what that means ..."
+_WORKING = t("Working out what that means ...")
 _ROOMY_ROWS = 24
 _TEXT_LIMIT = 2000
 _MENU_ROWS = 6
@@ -201,8 +202,8 @@ class Pages:
         self._offset = max(0, min(self._offset, len(body) - room))
         self._hidden = len(body) - room - self._offset
         step = "Enter" if page.entry is not None else "Space"
-        more = f"more: {step}" if big else f"more lines: {step} or arrows"
-        sign = f"-- {self._hidden} {more} --" if self._hidden else "-- end; arrow up --"
+        more = t("more: {step}", step=step) if big else t("more lines: {step} or arrows", step=step)
+        sign = f"-- {self._hidden} {more} --" if self._hidden else t("-- end; arrow up --")
         sign = wide(sign[:width], self.manner.letters) if big else sign[:width]
         return [*body[self._offset : self._offset + room], Line(sign)], foot
 
@@ -313,9 +314,18 @@ class Pages:
             return Pressed(key)
         if data.isprintable():
             counted = [key for key in page.digits if key.isdigit()]
-            digits = f"{counted[0]} to {counted[-1]}, or " if len(counted) > 1 else ""
-            meant = " If you meant a reading: u takes the last answer back." if data in ".," else ""
-            page.note = f"! Key {data} does nothing here. Press {digits}a key of the list below.{meant}"
+            digits = (
+                t("{counted} to {counted_2}, or ", counted=counted[0], counted_2=counted[-1])
+                if len(counted) > 1
+                else ""
+            )
+            meant = t(" If you meant a reading: u takes the last answer back.") if data in ".," else ""
+            page.note = t(
+                "! Key {data} does nothing here. Press {digits}a key of the list below.{meant}",
+                data=data,
+                digits=digits,
+                meant=meant,
+            )
         return None
 
     def _completed(self, *, back: bool = False) -> None:

@@ -33,31 +33,32 @@ from diag.talk.standing import (
 from diag.talk.terminal_stages import BACK_KEYS, StagedPages
 from diag.talk.typed import FIRST_LOOKS, KEYS, Command, TypedError, command_of, message_of, numbered, older_of, value_of
 from diag.talk.whys import names_of
+from diag.texts import t
 
 __all__ = ["Terminal", "run_terminal"]
 
 Object = dict[str, Any]
 _WORDS = {
-    "w": "why",
-    "y": "why / why not",
-    "n": "not sure",
-    "u": "undo",
-    "x": "can't reach",
-    "b": "likely causes",
-    "i": "no such instrument",
-    "l": "later",
-    "c": "correct an answer",
-    "s": "other symptom",
-    "a": "add a note",
-    "g": "I changed something",
-    "k": "caution again",
-    "d": "done",
-    "o": "the others",
-    "t": "stages",
-    "e": "skip this stage",
-    "v": "leave it open",
-    "h": "help",
-    "q": "quit, keep",
+    "w": t("why"),
+    "y": t("why / why not"),
+    "n": t("not sure"),
+    "u": t("undo"),
+    "x": t("can't reach"),
+    "b": t("likely causes"),
+    "i": t("no such instrument"),
+    "l": t("later"),
+    "c": t("correct an answer"),
+    "s": t("other symptom"),
+    "a": t("add a note"),
+    "g": t("I changed something"),
+    "k": t("caution again"),
+    "d": t("done"),
+    "o": t("the others"),
+    "t": t("stages"),
+    "e": t("skip this stage"),
+    "v": t("leave it open"),
+    "h": t("help"),
+    "q": t("quit, keep"),
 }
 _ON_ASK = "wnuxbyilcsagkhq"
 _ON_GROUP = "duxtebycsaghq"
@@ -68,8 +69,9 @@ _STAGED = "tev"
 _ON_CONCLUSION = "oubycsaghq"
 _ON_STEPS = "doubycsaghq"
 _ON_END = "subycaghq"
-_WHY_KEYS = [("Enter", "back"), ("y", _WORDS["y"]), ("q", "quit, keep")]
-_EXAMPLES = {"V": "11.8 V", "A": "3.5 A", "ohm": "0.4 ohm, or OL"}
+_WHY_KEYS = [("Enter", t("back")), ("y", _WORDS["y"]), ("q", t("quit, keep"))]
+_BACK, _LEAVE = ("Esc", t("back")), ("Ctrl-C", t("quit, keep"))
+_EXAMPLES = {"V": "11.8 V", "A": "3.5 A", "ohm": t("0.4 ohm, or OL")}
 
 
 WHOLE_KEY = "0"
@@ -90,7 +92,8 @@ def run_terminal(
     """
     pages = Terminal(conversation, messages, Pages(manner, speaker))
     pages.run()
-    print_formatted_text(f"Kept: {conversation.job}\nGo on with:\n  diag resume {job_name(conversation.job)}")
+    kept, name = conversation.job, job_name(conversation.job)
+    print_formatted_text(t("Kept: {job}\nGo on with:\n  diag resume {name}", job=kept, name=name))
 
 
 class Terminal(StagedPages):
@@ -156,7 +159,11 @@ class Terminal(StagedPages):
             self._notice = error_words(told)
             return str(told["code"])
         self._typed = ("", "")
-        self._notice = f"Undone: {gone}" if gone else f"Kept: {newest_words(self.conversation)}{not_cured(told)}"
+        self._notice = (
+            t("Undone: {gone}", gone=gone)
+            if gone
+            else t("Kept: {newest}{not_cured}", newest=newest_words(self.conversation), not_cured=not_cured(told))
+        )
         return ""
 
     # ------------------------------------------------------------ asks
@@ -199,10 +206,14 @@ class Terminal(StagedPages):
         if ask["kind"] == "measure" or len(numbered(ask)) > 17:
             live = letters.replace("o", "") if ask["kind"] == "measure" else ""
             kept = self._typed[1] if self._typed[0] == ask["check"] else ""
-            label = f"Reading ({_EXAMPLES[ask['unit']]})" if ask["kind"] == "measure" else "Number or words"
+            label = (
+                t("Reading ({examples})", examples=_EXAMPLES[ask["unit"]])
+                if ask["kind"] == "measure"
+                else t("Number or words")
+            )
             pressed = await self._show(ask, body, keys=self._keys(letters), entry=label, text=kept, live=live)
             if not pressed.text:
-                self._notice = "Nothing is typed yet." if pressed.key == "enter" else ""
+                self._notice = t("Nothing is typed yet.") if pressed.key == "enter" else ""
                 return (pressed.key, None) if len(pressed.key) == 1 else (None, None)
             self._typed = (ask["check"], pressed.text)
             try:
@@ -218,7 +229,7 @@ class Terminal(StagedPages):
         digits = "" if one else "".join(str(n) for n in range(1, min(len(answers), 9) + 1))
         words = self._keys(letters)
         if ask.get("begins"):
-            words[0] = ("d", "go on")
+            words[0] = ("d", t("go on"))
         pressed = await self._show(ask, body, keys=words, digits=digits)
         if pressed.key.isdecimal():
             return None, answers[int(pressed.key) - 1][0]
@@ -241,7 +252,9 @@ class Terminal(StagedPages):
             ]
 
         few = "".join(str(n) for n in range(1, len(answers) - FIRST_LOOKS + 1)) + "0"
-        pressed = await self._show(ask, rest, keys=[("0", "back"), ("q", _WORDS["q"])], always=("0", "q"), digits=few)
+        pressed = await self._show(
+            ask, rest, keys=[("0", t("back")), ("q", _WORDS["q"])], always=("0", "q"), digits=few
+        )
         if pressed.key.isdecimal() and pressed.key != "0":
             return None, answers[FIRST_LOOKS + int(pressed.key) - 1][0]
         return None, None
@@ -271,10 +284,10 @@ class Terminal(StagedPages):
         def body(width: int) -> list[Line]:
             return [*paragraph(title, width, style="strong"), Line(), *screen.choice_lines(ask, width)]
 
-        keys = [("Enter", "go on, or turn the page")]
-        keys += [] if can_go_back else [(WHOLE_KEY, "the whole vehicle")]
-        keys += [("Esc", "back")] if can_go_back else [("help", "keys and words")]
-        keys += [("Ctrl-C", "quit, keep")]
+        keys = [("Enter", t("go on, or turn the page"))]
+        keys += [] if can_go_back else [(WHOLE_KEY, t("the whole vehicle"))]
+        keys += [_BACK] if can_go_back else [("help", t("keys and words"))]
+        keys += [_LEAVE]
         kept = self._typed[1] if self._typed[0] == ask["check"] else ""
         while True:
             pressed = await self._show(
@@ -282,13 +295,13 @@ class Terminal(StagedPages):
                 body,
                 keys=keys,
                 always=("Enter", WHOLE_KEY, "Esc", "Ctrl-C"),
-                entry="Number or words",
+                entry=t("Number or words"),
                 text=kept,
                 live="" if can_go_back else WHOLE_KEY,
             )
             if pressed.key == WHOLE_KEY:
                 return WHOLE_KEY
-            if pressed.text or (can_go_back and pressed.key in (BACK, "enter")):
+            if pressed.text or (can_go_back and pressed.key in (BACK, t("enter"))):
                 return pressed.text
 
     async def _text(
@@ -299,7 +312,7 @@ class Terminal(StagedPages):
         def page(width: int) -> list[Line]:
             return [*paragraph(title, width, style="strong"), *(body(width) if body is not None else [])]
 
-        keys = [("Enter", "go on"), ("Esc", "back"), ("Ctrl-C", "quit, keep")]
+        keys = [("Enter", t("go on")), _BACK, _LEAVE]
         pressed = await self._show(None, page, keys=keys, always=("Enter", "Esc", "Ctrl-C"), entry=label, text=kept)
         return pressed.text.strip()
 
@@ -331,8 +344,8 @@ class Terminal(StagedPages):
             case "symptom" if not command.text:
                 await self._symptom()
             case "note" | "changed" if not command.text:
-                title = "What should be noted?" if command.name == "note" else "What was changed at the vehicle?"
-                text = await self._text(title, "Note" if command.name == "note" else "Changed")
+                title = t("What should be noted?") if command.name == "note" else t("What was changed at the vehicle?")
+                text = await self._text(title, t("Note") if command.name == "note" else t("Changed"))
                 if text:
                     self._take({command.name: text})
             case _:
@@ -346,7 +359,7 @@ class Terminal(StagedPages):
 
     async def _why_not(self, name: str = "") -> None:
         """What speaks for and against causes that are picked or typed, until the person goes back."""
-        how = "A digit, or type the name of a part, wire or cause; Tab completes it."
+        how = t("A digit, or type the name of a part, wire or cause; Tab completes it.")
         names, kept = list(names_of(self.conversation.reasoner)), ""
         near: list[str] = []
         while True:
@@ -356,7 +369,7 @@ class Terminal(StagedPages):
                 pressed = await self._show(
                     None,
                     lambda width, picks=picks: screen_why.pick_page(picks, width, how),  # type: ignore[misc]
-                    keys=[(f"1-{len(picks)}", "why"), ("Enter", "go on"), ("Esc", "back"), ("Ctrl-C", "quit, keep")],
+                    keys=[(f"1-{len(picks)}", t("why")), ("Enter", t("go on")), _BACK, _LEAVE],
                     always=("Enter", "Esc", "Ctrl-C"),
                     entry="Name",
                     text=kept,
@@ -372,13 +385,14 @@ class Terminal(StagedPages):
             kept, name = (name if refused and not told["expected"] else ""), ""
             near = str(told["expected"]).split(", ") if refused and told["expected"] else []
             if refused:
-                self._notice = f"Nothing is called {told['found']}. The nearest are these."
+                self._notice = t("Nothing is called {told}. The nearest are these.", told=told["found"])
                 continue
             await self._tell(None, lambda width, told=told: screen_why.account_page(told, width))  # type: ignore[misc]
 
     async def _symptom(self, key: str = "symptom", seq: int | None = None) -> bool:
         """Another complaint, or a corrected one, from the list of symptoms. True where it was taken."""
-        ask, title = symptom_ask(self.conversation), "What else is wrong?" if seq is None else "What is wrong, rightly?"
+        ask = symptom_ask(self.conversation)
+        title = t("What else is wrong?") if seq is None else t("What is wrong, rightly?")
         while True:
             line = await self._from_list(ask, title)
             if not line:
@@ -390,7 +404,7 @@ class Terminal(StagedPages):
                 continue
             told = self.conversation.take({key: value} if seq is None else {key: seq, "value": value})
             if told["type"] != "error":
-                self._notice = f"Kept: {newest_words(self.conversation)}"
+                self._notice = t("Kept: {newest}", newest=newest_words(self.conversation))
                 return True
             self._notice = error_words(told)
             if told["code"] == "unclear":
@@ -401,7 +415,10 @@ class Terminal(StagedPages):
         kept = ""
         while True:
             kept = await self._text(
-                "Which answer was wrong?", "Its number", lambda width: screen.older_page(self.conversation, width), kept
+                t("Which answer was wrong?"),
+                t("Its number"),
+                lambda width: screen.older_page(self.conversation, width),
+                kept,
             )
             if not kept:
                 return
@@ -411,16 +428,16 @@ class Terminal(StagedPages):
                 break
             except DiagError as error:
                 self._notice = str(error)
-        if ask["check"] in ("start", "symptom"):
+        if ask["check"] in ("start", t("symptom")):
             await self._symptom("correct", seq)
             return
         while True:
-            self._notice = self._notice or f"Answer {seq} anew. Esc leaves it as it was."
+            self._notice = self._notice or t("Answer {seq} anew. Esc leaves it as it was.", seq=seq)
             pressed, value = await self._answer(ask, "q")
             if pressed is None and value is None:
                 return
             if not self._take({"correct": seq, "value": value}):
-                self._notice = f"Corrected: answer {seq}"
+                self._notice = t("Corrected: answer {seq}", seq=seq)
                 return
 
     # ------------------------------------------------------------ conclusions
@@ -432,7 +449,7 @@ class Terminal(StagedPages):
         letters = _ON_CONCLUSION[1:]
         if self.conversation.plan.stage is not None:
             letters = letters.replace("h", "tevh")
-        keys = [(digits if len(digits) == 1 else f"1-{digits[-1]}", "how to do it"), *self._keys(letters)]
+        keys = [(digits if len(digits) == 1 else f"1-{digits[-1]}", t("how to do it")), *self._keys(letters)]
         pressed = await self._show(
             None,
             lambda width: screen.conclusion_page(told, width),
@@ -476,12 +493,12 @@ class Terminal(StagedPages):
         for count, text in enumerate(wanted, 1):
 
             def body(width: int, text: str = text, count: int = count) -> list[Line]:
-                title = "CAUTION" if len(wanted) == 1 else f"CAUTION {count} of {len(wanted)}"
-                first = paragraph(f"Before: {remedy['title']}", width)
+                title = t("CAUTION") if len(wanted) == 1 else t("CAUTION {count} of {of}", count=count, of=len(wanted))
+                first = paragraph(t("Before: {remedy}", remedy=remedy["title"]), width)
                 return [*first, Line(), *screen.framed(text, width, title)]
 
             while True:
-                keys = [("d", "done: read and seen to"), ("Esc", "back"), ("q", _WORDS["q"])]
+                keys = [("d", t("done: read and seen to")), _BACK, ("q", _WORDS["q"])]
                 pressed = await self._show(None, body, keys=keys, always=("d", "q"))
                 if pressed.key == "d":
                     self._read.add(text)
