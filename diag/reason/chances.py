@@ -411,7 +411,7 @@ class Chances:
         return 10**mean if readings.logarithmic else mean
 
     def healthy_range(self, step: Step, supply_v: float | None = None) -> tuple[float, float] | None:
-        """Readings of nearly every sound vehicle, in the step's unit, on a battery of `supply_v` volts; None for none."""
+        """Readings of nearly every sound vehicle, in the unit, on a battery of `supply_v` volts; None for none."""
         if step.kind != "measure" or not self.computed(step) or self.metered is None:
             return None
         readings = self.metered.readings(step, self._spread, quick=True)
