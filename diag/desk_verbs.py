@@ -17,24 +17,23 @@ import click
 
 from diag.teaching import Verb
 
-__all__ = ["ENVIRONMENT", "completion", "places"]
+__all__ = ["completion", "environment", "places"]
 
-ENVIRONMENT = {
+_READ = {
     "DIAG_HOME": "one folder for all that is kept, in place of the platform's several",
-    "DIAG_VEHICLE": "vehicle file to take where none is named",
     "DIAG_PACKS": "`none`: the shipped rules alone",
     "DIAG_ENGINE": "`durable` or `plain`: which rule engine runs",
+    "DIAG_LANGUAGE": "language of all texts, such as `de`, where there is a catalogue of it",
     "DIAG_BROWSER": "program that prints a PDF: a Chromium",
-    "DIAG_VIEW": "`screen` or `lines`; this one and the next five beat what `diag settings` keeps",
-    "DIAG_PRINT": "`usual` or `big`",
-    "DIAG_ALOUD": "`off`, `on`, or a program that reads aloud",
-    "DIAG_COLOURS": "`auto`, `none`, `light` or `dark`",
-    "DIAG_INSTRUMENTS": "what is at hand: `test-lamp,meter`",
-    "DIAG_PAPER": "`a4` or `letter`",
-    "NO_COLOR": "set to anything: no colours",
 }
-"""Every variable that the program reads, and what it is for."""
 _WIDEST = 80
+
+
+def environment() -> dict[str, str]:
+    """Every variable that the program reads and calls its own, and what it is for; those of settings last."""
+    from diag.talk.settings import SETTINGS
+
+    return _READ | {one.variable: f"{one.what}; {one.wanted}" for one in SETTINGS.values()}
 
 
 class _Place(NamedTuple):
@@ -50,6 +49,7 @@ def _kept() -> Iterator[_Place]:
     from diag.knowledge.folders import cache_folder, local_folder, packs_file, rules_folder
     from diag.knowledge.learned import learned_file
     from diag.talk.settings import settings_file
+    from diag.texts import catalogue_folders
 
     yield _Place("jobs", jobs_folder(), "a file a job, written after every answer")
     yield _Place("jobs-away", away_folder(), "jobs that were put away")
@@ -58,6 +58,8 @@ def _kept() -> Iterator[_Place]:
     yield _Place("learned", learned_file(), "what closed jobs taught")
     yield _Place("packs", packs_file(), "the list of rule packs")
     yield _Place("settings", settings_file(), "what `diag settings` keeps")
+    yield _Place("settings", settings_file(), "what `diag settings` keeps")
+    yield _Place("languages", catalogue_folders()[0], "texts in languages of your own")
     yield _Place("tables", cache_folder(), "what was computed; may be deleted, and is computed again")
     yield _Place("shipped-rules", rules_folder(), "come with the program; nothing is written there")
 
@@ -75,7 +77,8 @@ def places(form: str) -> None:
     diag places --as json
     """
     kept = list(_kept())
-    given = {name: os.environ[name] for name in ENVIRONMENT if os.environ.get(name, "").strip()}
+    known = environment()
+    given = {name: os.environ[name] for name in known if os.environ.get(name, "").strip()}
     if form == "json":
         there = {one.name: {"path": str(one.path.absolute()), "there": one.path.exists()} for one in kept}
         click.echo(json.dumps({"places": there, "environment": given}, ensure_ascii=False, indent=1))
@@ -85,8 +88,8 @@ def places(form: str) -> None:
         click.echo(_wrapped(f"{one.name}: {one.what}{'' if one.path.exists() else ' (nothing there yet)'}", columns))
         click.echo(f"  {one.path.absolute()}")  # never broken: it is copied
     click.echo("\nEnvironment variables")
-    for name, meaning in ENVIRONMENT.items():
-        click.echo(_wrapped(f"{name}: {given.get(name, 'not set')}", columns))
+    for name, meaning in known.items():
+        click.echo(f"{name}: {given.get(name, 'not set')}")  # nor is this
         click.echo(_wrapped(meaning, columns, "  "))
 
 

@@ -18,10 +18,12 @@ from diag.completing import causes, circuits, operates, vehicle_names
 from diag.errors import DiagError
 from diag.putting import put, refuse_over
 from diag.teaching import Group
+from diag.texts import t
 
 __all__ = ["file_argument", "operate_option", "vehicle"]
 
-_FORMS = (".svg", ".md", ".html", ".txt")
+_DRAWN = (".svg", ".html")
+_FORMS = (*_DRAWN, ".md", ".txt")
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
@@ -32,18 +34,20 @@ operate_option: Decorator = click.option(
     metavar="CONTROL=POSITION",
     multiple=True,
     shell_complete=operates,
-    help="Position of one control, e.g. turn=left; again for more. What is not named is at rest; "
-    "unplugged=part.terminal takes wires off, bridged=part.terminal+part.terminal (or +body) joins them "
-    "by a fused jumper.",
+    help=t(
+        "Position of one control, e.g. turn=left; again for more. What is not named is at rest; "
+        "unplugged=part.terminal takes wires off, bridged=part.terminal+part.terminal (or +body) "
+        "joins them by a fused jumper."
+    ),
 )
 
 _fault: Decorator = click.option(
     "--fault",
     metavar="ID",
     shell_complete=causes,
-    help="With this fault, or several parted by commas; `list` shows all.",
+    help=t("With this fault, or several parted by commas; `list` shows all."),
 )
-_replace: Decorator = click.option("--replace", "over", is_flag=True, help="Write over a file that is there.")
+_replace: Decorator = click.option("--replace", "over", is_flag=True, help=t("Write over a file that is there."))
 
 
 @click.group(cls=Group)
@@ -69,12 +73,17 @@ vehicle.add_command(alter_verbs.alter)
 @file_argument
 @operate_option
 @_fault
-@click.option("--circuit", metavar="ID", shell_complete=circuits, help="One circuit only.")
-@click.option("--narrow", is_flag=True, help="Forty columns, for a phone or a strip of paper.")
+@click.option("--circuit", metavar="ID", shell_complete=circuits, help=t("One circuit only."))
+@click.option("--narrow", is_flag=True, help=t("Forty columns, for a phone or a strip of paper."))
+@click.option(
+    "--plain",
+    is_flag=True,
+    help=t("The wiring alone, to hang up: no volts, amps or lit lamps; .svg or .html."),
+)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Write to this file: .svg the drawing, .html drawing and table, .md or .txt the table.",
+    help=t("Write to this file: .svg the drawing, .html drawing and table, .md or .txt the table."),
 )
 @_replace
 def show(
@@ -83,6 +92,7 @@ def show(
     fault: str | None,
     circuit: str | None,
     narrow: bool,
+    plain: bool,
     out: Path | None,
     over: bool,
 ) -> None:
@@ -92,6 +102,7 @@ def show(
     diag vehicle show --operate ignition=on --operate turn=left
     diag vehicle show demo-van.yaml --circuit horn --operate horn-button=pressed --narrow
     diag vehicle show --operate lights=side --fault earth-rear-left.open --out rear.html
+    diag vehicle show --plain --out wiring.html
     """
     from diag.circuit.predict import Predictor
     from diag.knowledge.load import load_knowledge
@@ -101,7 +112,20 @@ def show(
 
     refuse_over(out, over)
     if out is not None and out.suffix.lower() not in _FORMS:
-        raise DiagError(f"--out: found `{out.name}`; expected a name that ends in one of {', '.join(_FORMS)}.")
+        raise DiagError(
+            t(
+                "--out: found `{out}`; expected a name that ends in one of {forms}.",
+                out=out.name,
+                forms=", ".join(_FORMS),
+            )
+        )
+    if plain and (out is None or out.suffix.lower() not in _DRAWN):
+        found = f"`--out {out.name}`" if out is not None else "no --out"
+        raise DiagError(
+            t("--plain draws the wiring: found {found}; expected --out with a name in .svg or .html.", found=found)
+        )
+    if plain and fault is not None:
+        raise DiagError(t("--plain shows no state: found `--fault {fault}`; leave one of the two away.", fault=fault))
     knowledge = load_knowledge(vehicle_file(file))
     positions = operate_of(knowledge, operate)
     wanted = circuit_of(knowledge, circuit)
@@ -110,7 +134,8 @@ def show(
         _list_faults(predictor.causes)
         return
     figures = Figures.of(predictor, positions, causes_of(predictor.causes, fault))
-    _hand_over(_in_form(figures, wanted, out.suffix.lower() if out is not None else ".txt", narrow), out, over)
+    form = out.suffix.lower() if out is not None else ".txt"
+    _hand_over(_in_form(figures, wanted, form, narrow, plain), out, over)
 
 
 @vehicle.command()
@@ -122,9 +147,9 @@ def show(
     type=click.Choice(["closed", "open"]),
     default="closed",
     show_default=True,
-    help="Contact of the flasher unit.",
+    help=t("Contact of the flasher unit."),
 )
-@click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
+@click.option("--out", type=click.Path(path_type=Path), help=t("Write to this file instead of the screen."))
 @_replace
 def netlist(
     file: str | None, operate: tuple[str, ...], fault: str | None, phase: str, out: Path | None, over: bool
@@ -165,7 +190,7 @@ def _hand_over(text: str, out: Path | None, over: bool) -> None:
         put(out, text.encode("utf-8"), over)
 
 
-def _in_form(figures: Any, circuits: tuple[str, ...], form: str, narrow: bool) -> str:
+def _in_form(figures: Any, circuits: tuple[str, ...], form: str, narrow: bool, plain: bool) -> str:
     from diag.sheet.table import make_sheet
     from diag.sheet.ways import Ways
 
@@ -182,8 +207,10 @@ def _in_form(figures: Any, circuits: tuple[str, ...], form: str, narrow: bool) -
     from diag.sheet.drawing import draw
 
     if form == ".svg":
-        return draw(figures, ways, circuits)
+        return draw(figures, ways, circuits, plain=plain)
+    from diag.sheet.index import index_of
     from diag.sheet.pages import as_html
 
-    drawings = {circuit: draw(figures, ways, (circuit,)) for circuit in circuits}
-    return as_html(make_sheet(figures, ways, circuits), drawings)
+    drawings = {circuit: draw(figures, ways, (circuit,), plain=plain) for circuit in circuits}
+    index = index_of(figures.knowledge, ways, circuits)
+    return as_html(make_sheet(figures, ways, circuits), drawings, index, plain=plain)

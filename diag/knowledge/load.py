@@ -356,7 +356,7 @@ def _circuits(car: Source[schema.VehicleFile], shelf: Shelf, problems: list[Prob
             t("there is no such circuit"),
             quoted(name),
             t("a file `circuits/{name}.yaml`", name=name),
-            nearest(name, known),
+            f"{nearest(name, known)} {t('There are: {names}.', names=', '.join(known))}".strip(),
             code="unknown-circuit",
         )
 

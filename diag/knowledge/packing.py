@@ -31,7 +31,7 @@ from diag.knowledge.reader import Marked, read_yaml
 from diag.knowledge.writer import put_new, replaced
 from diag.texts import t
 
-__all__ = ["Held", "add_pack", "held", "problems_with", "remove_pack", "stray_files"]
+__all__ = ["Held", "add_pack", "held", "hidden_of", "problems_with", "remove_pack", "stray_files"]
 
 _FILES = ("pack.yaml", "kinds.yaml", "shared.yaml", "supply.yaml")
 _FOLDERS = ("circuits", "vehicles", "jobs")
@@ -170,6 +170,11 @@ def add_pack(folder: Path) -> Layer:
         raise KnowledgeError(problems, t("Nothing was changed."))
     _write([*listed.packs, str(folder)], _appended(marked, folder))
     return top
+
+
+def hidden_of(layer: Layer) -> tuple[Replaced, ...]:
+    """Entries of a layer that do not count, as a higher one (rules of one's own, say) has some in their place."""
+    return tuple(each for each in check_layers(found_layers()[0])[0] if each.of == layer.name)
 
 
 def remove_pack(name: str) -> Path:

@@ -89,7 +89,7 @@ def _open_words(text: str) -> str:
         ("LARGE: ", "A fuse larger than is best: "),
     ):
         if text.startswith(mark):
-            return f"{words}{text.removeprefix(mark)}"
+            return f"{words}{text.removeprefix(mark)}".replace(" mm2 ", " mm² ")
     suspected = _SUSPECTED.match(text)
     if suspected is not None:
         return f"perhaps still wrong, and not proved; the remedy would be: {_plain(suspected[1])}"

@@ -10,21 +10,20 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from diag.errors import DiagError
 from diag.job.folder import SUFFIX
 from diag.job.journal import parse_journal, read_journal
 from diag.job.records import Record
 from diag.knowledge.layers import SHIPPED, Layer
+from diag.knowledge.reader import file_bytes, parse_yaml
 from diag.replay.forms import Expected
+from diag.texts import t
 
 __all__ = ["EXPECT", "Job", "expected_beside", "job_folders", "jobs_in", "parsed_job", "read_job", "shipped_jobs"]
 
 EXPECT = ".expect.yaml"
 """Ending of the file beside `NAME.jsonl` that says what the job must come to."""
 _PACKAGE = Path(__file__).resolve().parent.parent
-_LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
 @dataclass(frozen=True)
@@ -48,7 +47,13 @@ class Job:
 def jobs_in(folder: Path) -> tuple[Job, ...]:
     """Every job below a folder, by name. Raises DiagError where there is no such folder."""
     if not folder.is_dir():
-        raise DiagError(f"{folder}: found no such folder; expected one with recorded jobs (NAME{SUFFIX}).")
+        raise DiagError(
+            t(
+                "{folder}: found no such folder; expected one with recorded jobs (NAME{suffix}).",
+                folder=folder,
+                suffix=SUFFIX,
+            )
+        )
     paths = sorted(path for path in folder.rglob(f"*{SUFFIX}") if path.is_file())
     return tuple(read_job(path, path.relative_to(folder).as_posix().removesuffix(SUFFIX)) for path in paths)
 
@@ -80,10 +85,7 @@ def expected_beside(path: Path) -> Expected | None:
     beside = Path(_beside(str(path)))
     if not beside.exists():
         return None
-    try:
-        return _expected(beside.read_bytes(), str(beside))
-    except OSError as error:
-        raise DiagError(f"{beside}: {error.strerror or error}; expected a file that can be read.") from error
+    return _expected(file_bytes(beside), str(beside))
 
 
 def shipped_jobs() -> Path:
@@ -92,7 +94,7 @@ def shipped_jobs() -> Path:
     for folder in (_PACKAGE / "_transcripts", _PACKAGE.parent / "transcripts"):
         if folder.is_dir():
             return folder
-    raise DiagError("the recorded jobs that come with the program are missing; name a FOLDER, or install it again.")
+    raise DiagError(t("the recorded jobs that come with the program are missing; name a FOLDER, or install it again."))
 
 
 def job_folders(layers: Iterable[Layer]) -> list[tuple[str, Path]]:
@@ -107,15 +109,8 @@ def _beside(path: str) -> str:
 
 
 def _expected(content: bytes, file: str) -> Expected:
-    try:
-        found = yaml.load(content.decode("utf-8"), Loader=_LOADER)
-    except (yaml.YAMLError, UnicodeDecodeError) as error:
-        mark = getattr(error, "problem_mark", None)
-        where = f"{file}:{mark.line + 1}:{mark.column + 1}" if mark is not None else f"{file}:1:1"
-        raise DiagError(
-            f"{where}: found something that is not YAML; expected `ends-at`, a list of remedies."
-        ) from error
-    if not isinstance(found, dict) or not _are_words(found.get("ends-at")):
+    found = parse_yaml(content, file).data
+    if not _are_words(found.get("ends-at")):
         raise DiagError(f"{file}:1:1: found no `ends-at`; expected a list of the remedies that cured, in order.")
     not_at, causes = found.get("not-at", []), found.get("cause", [])
     causes = [causes] if isinstance(causes, str) else causes

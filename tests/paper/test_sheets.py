@@ -36,7 +36,9 @@ def test_the_owner_reads_what_was_wrong_done_open_and_what_to_watch(double: tupl
     """In this order, and in words that need no wiring diagram."""
     page = Page(as_owner(*double))
     heads = [element.text.strip() for element in page.all("h2")]
-    assert heads == ["What was wrong", "What was done", "What is still open", "What to watch", "Words on this sheet"]
+    assert heads == ["What was wrong", "What was done", "What is still open", "What to watch"]
+    assert "Words on this sheet." in page.text
+    assert "A small lamp before the driver" in page.text and "solenoid" not in page.text
     assert "You told us: Turn lamps lit steadily, no flashing." in page.text
     assert "Flasher unit: unit makes contact and never opens." in page.text
     assert "Make good both ends of Oil tell-tale to the sender. Tried afterwards and right:" in page.text
