@@ -18,7 +18,7 @@ from diag.talk.typed import KEYS, Command
 __all__ = ["BACK_KEYS", "StagedPages"]
 
 Object = dict[str, Any]
-BACK_KEYS = [("Enter", "back"), ("q", "quit, keep")]
+BACK_KEYS = [("Enter", "back"), ("q", "quit")]
 
 
 class StagedPages:
