@@ -38,7 +38,7 @@ from prompt_toolkit.styles import Style
 from diag.talk.bigprint import big_lines, big_width, wide
 from diag.talk.completing import Going
 from diag.talk.manner import Manner, spelt
-from diag.talk.screen import Line, fitted, paragraph
+from diag.talk.screen import SPARE_HINT, Line, fitted, paragraph
 from diag.talk.speech import Speaker
 from diag.talk.spoken import page_aloud, voiced
 
@@ -157,8 +157,9 @@ class Pages:
 
     @property
     def rows(self) -> int:
-        """Lines of the screen as it is now."""
-        return self._app.output.get_size().rows
+        """Lines of usual print that the screen has room for now."""
+        rows = self._app.output.get_size().rows
+        return rows // 2 if self.manner.big else rows
 
     def run(self, flow: Callable[[], Coroutine[Any, Any, None]]) -> None:
         """Run `flow`, which calls `show`, to its end; what it raises is raised here. Raises EndedError where the
@@ -211,7 +212,7 @@ class Pages:
             foot = fuller if len(body) + len(fuller) <= room else foot
             body = fitted(body, max(room - len(foot), 3))
         if big:
-            body = [line for line in body if not line.spare]
+            body = [line for line in body if line.spare in (0, SPARE_HINT)]  # it sets its own blank lines
             body += [Line(f"{page.entry}:")] if page.entry is not None else []
             body = big_lines(body, width, self.manner.letters)
             foot = [Line(wide(line.text, self.manner.letters), line.style) for line in foot]
