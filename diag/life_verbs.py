@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from diag.errors import DiagError
+from diag.errors import DiagError, harmless
 
 if TYPE_CHECKING:
     from diag.knowledge.schema import Rule, RuleState
@@ -66,7 +66,7 @@ def _world(vehicle: str | None, jobs: tuple[Path, ...], own: bool, folder: Path 
     if count >= _MANY:
         click.echo(f"Going through {count} closed jobs; what each says is kept for next time.", err=True)
     for problem in world.problems:
-        click.echo(f"Left out: {problem}", err=True)
+        click.echo(harmless(f"Left out: {problem}"), err=True)
     return world
 
 
