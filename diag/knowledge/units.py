@@ -57,6 +57,10 @@ class UnitError(ValueError):
         self.code = code
 
 
+_LONGEST = 80
+"""Signs of a quantity as it is written."""
+
+
 @lru_cache(maxsize=1)
 def _registry() -> Any:
     import pint
@@ -97,7 +101,8 @@ def parse_quantity(text: str, unit: str, *, bare: bool = False) -> float:
     `bare` allows a number without a unit. Raises UnitError.
     """
     what, example = CANONICAL[unit]
-    match = _NUMBER.fullmatch(text)
+    text = text.strip()
+    match = _NUMBER.fullmatch(text) if len(text) <= _LONGEST else None  # blanks without end would be tried in pairs
     if match is None:
         raise UnitError(f"expected {what} such as `{example}`")
     number = float(match[1].replace(",", "."))

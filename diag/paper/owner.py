@@ -17,7 +17,7 @@ from diag.paper.parts import fitted_of
 
 __all__ = ["as_owner"]
 
-_BRACKETS = re.compile(r"\s*\([^()]*\)")
+_BRACKETS = re.compile(r"(?:(?<=\S)|^)\s{0,9}\([^()]{0,600}\)")
 _TOLD = 4
 """Checks named after a work; the rest is counted."""
 
