@@ -79,6 +79,11 @@ class _Verbs(Group):
         except BrokenPipeError:
             sys.stderr.close()
             ctx.exit(0)
+        except RuntimeError as error:  # what Python 3.11 and 3.12 make of a link that leads to itself
+            if not str(error).startswith("Symlink loop"):
+                raise
+            _tell(f"{error}: expected a file or folder. Name the one that is meant.")
+            ctx.exit(2)
         except OSError as error:
             _tell(f"{error.filename or 'a file'}: {error.strerror or error}. Nothing else was changed.")
             ctx.exit(1)

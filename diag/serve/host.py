@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import errno
 import ipaddress
+import logging
 import signal
 import socket
 import sys
@@ -146,6 +147,8 @@ def serve_until_stopped(app: ASGIApp, sock: socket.socket, ready: Callable[[], A
         h11_max_incomplete_event_size=16 * 1024,
     )
     server = uvicorn.Server(config)
+    for name in ("uvicorn.error", "uvicorn.access", "uvicorn.asgi", "asyncio", "concurrent.futures"):
+        logging.getLogger(name).disabled = True  # what goes wrong is told on a page, in words
 
     def stop(*_: object) -> None:
         raise KeyboardInterrupt

@@ -18,8 +18,8 @@ from diag.serve.held import Held
 
 __all__ = ["JobRow", "Options", "Shelf", "VehicleRow", "named_job"]
 
-_MOST_OPEN = 3
-"""Jobs held open at once; the one that nobody looked at for longest is put back first."""
+_MOST_OPEN = 2
+"""Jobs held open at once, hundreds of megabytes each; the one not looked at for longest is put back first."""
 _LISTED = 40
 """Jobs on the first page; `diag jobs` lists all."""
 

@@ -118,7 +118,9 @@ class Phone:
 
     def ready(self) -> None:
         """Wait while the page says that it is worked out."""
-        self.page.wait_for_function("document.readyState === 'complete' && !document.title.startsWith('Working')")
+        working = re.compile("^Working")
+        playwright.expect(self.page).not_to_have_title(working, timeout=PATIENCE_MS)
+        self.page.wait_for_load_state()
 
     def button(self, words: str) -> object:
         """A button by its whole words."""

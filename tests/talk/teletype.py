@@ -30,6 +30,7 @@ class Tty:
         self.screen = pyte.Screen(columns, rows)
         self._stream = pyte.ByteStream(self.screen)
         self.raw = b""
+        self._gone = False
 
     def __enter__(self) -> Tty:
         return self
@@ -37,7 +38,8 @@ class Tty:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         if kind is not None:
             print(f"--- on the terminal:\n{self.text}\n---")
-        self.child.close(force=True)
+        if not self._gone:
+            self.child.close(force=True)
 
     @property
     def text(self) -> str:
@@ -96,11 +98,9 @@ class Tty:
 
     def hung_up(self) -> None:
         """The window is closed: nobody reads or writes there any more."""
-        os.close(self.child.child_fd)
+        self._gone = True
+        self.child.ptyproc.fileobj.close()
 
     def reaped(self) -> int:
         """The same as `ended`, where there is no terminal left to read."""
-        _, status = os.waitpid(self.child.pid, 0)
-        self.child.closed = True
-        self.child.terminated = True
-        return os.waitstatus_to_exitcode(status)
+        return os.waitstatus_to_exitcode(os.waitpid(self.child.pid, 0)[1])
