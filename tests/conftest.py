@@ -28,7 +28,7 @@ TABLES = Path(tempfile.gettempdir()) / f"diag-tests-{os.getuid()}"
 def pytest_configure() -> None:
     """What a developer has installed must not decide what the tests see."""
     # a slow machine is no fault of what is tested: no example has a deadline, and slow drawing is no failure
-    settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+    settings.register_profile("unhurried", settings(), deadline=None, suppress_health_check=[HealthCheck.too_slow])
     settings.load_profile("unhurried")
     packs = [point.value for point in metadata.entry_points(group="diag.rule_packs")]
     if packs:
