@@ -71,7 +71,7 @@ def _world(vehicle: str | None, jobs: tuple[Path, ...], own: bool, folder: Path 
     if count >= _MANY:
         click.echo(t("Going through {count} closed jobs; what each says is kept for next time.", count=count), err=True)
     for problem in world.problems:
-            click.echo(harmless(t("Left out: {problem}", problem=problem)), err=True)
+        click.echo(harmless(t("Left out: {problem}", problem=problem)), err=True)
     return world
 
 
