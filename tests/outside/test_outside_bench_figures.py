@@ -130,7 +130,7 @@ _TORPEDO = {5, 8, 16, 25, 40}
 one), DIN 72581 (torpedo, from memory)."""
 
 _MARKED = {1.5: 3, 2.25: 4.5, 3: 6, 4: 8, 5: 10, 6: 12, 7.5: 15, 12.5: 25, 17.5: 35, 25: 50, 30: 60}
-"""Older British glass and ceramic: continuous amps to mark. Source: a published table of that system."""
+"""Glass and ceramic: continuous amps to mark. Source: a published table of older British fuses."""
 
 _USUAL = {0.75: (5, 7.5), 1.0: (7.5, 10), 1.5: (10, 15), 2.5: (20, 25), 4.0: (30, 40), 6.0: (30, 50)}
 """Section to the span in which fuses are fitted. Source: common practice, no source."""
