@@ -225,8 +225,8 @@ def test_cranking_limits_are_the_published_ones(name: str) -> None:
 
 @pytest.mark.parametrize("name", [name for name in VEHICLES if "battery-volts-running" in _vehicle(name).checks])
 def test_charging_limits_hold_the_published_windows(name: str) -> None:
-    """Dynamo 13.5 to 15.0 V, alternator 13.8 to 14.8 V, 6 V half (published windows, from memory): what lies within must pass, and half
-    a volt above a full battery's rest (common practice, no source) is asked at least."""
+    """Dynamo 13.5 to 15.0 V, alternator 13.8 to 14.8 V, 6 V half (published windows, from memory): what lies within
+    must pass, and half a volt above a full battery's rest (common practice, no source) is asked at least."""
     knowledge = _vehicle(name)
     share = knowledge.vehicle.system_v / 12.0
     limits = knowledge.checks["battery-volts-running"].limits
