@@ -17,7 +17,7 @@ from typing import Any
 import click
 
 from diag.completing import mistake_codes
-from diag.errors import DiagError
+from diag.errors import DiagError, harmless
 from diag.teaching import Verb
 from diag.texts import t
 
@@ -93,10 +93,10 @@ def check(ctx: click.Context, path: Path | None, form: str, strict: bool, quick:
         kept = tuple(one for one in found.problems if one.code in wanted or one.severity in wanted)
         found = replace(found, problems=kept, only=wanted)
     if form == "json":
-        click.echo(json.dumps(as_plain(found), indent=1, ensure_ascii=False))
+        click.echo(json.dumps(as_plain(found), indent=1))
     else:
         for line in as_text(found, min(_WIDEST, shutil.get_terminal_size().columns)):
-            click.echo(line)
+            click.echo(harmless(line))
     ctx.exit(1 if found.errors or (strict and found.problems) else 0)
 
 
@@ -142,7 +142,7 @@ def schema(sort: str, out: Path | None, over: bool) -> None:
     """
     from diag.review.json_schema import json_schema
 
-    text = json.dumps(json_schema(sort), indent=1, ensure_ascii=False) + "\n"
+    text = json.dumps(json_schema(sort), indent=1) + "\n"
     if out is None:
         click.echo(text, nl=False)
         return

@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import Any, Literal, cast
 
@@ -20,7 +20,7 @@ from diag.calc_verbs import calc
 from diag.completing import causes, job_names, vehicle_names
 from diag.completing import instruments as instrument_names
 from diag.desk_verbs import completion, places
-from diag.errors import DiagError
+from diag.errors import DiagError, harmless
 from diag.help_words import speak
 from diag.jobs_verbs import jobs
 from diag.replay_verbs import replay
@@ -61,6 +61,12 @@ def _instruments(text: str | None) -> tuple[str, ...] | None:
     return names
 
 
+def _tell(text: str) -> None:
+    """On standard error, where there still is one: a terminal that is gone hears nothing."""
+    with suppress(OSError, ValueError):
+        click.echo(harmless(text), err=True)
+
+
 class _Verbs(Group):
     """Turns our errors into one message and an exit code; no traceback reaches a user."""
 
@@ -68,13 +74,18 @@ class _Verbs(Group):
         try:
             return super().invoke(ctx)
         except DiagError as error:
-            click.echo(str(error), err=True)
+            _tell(str(error))
             ctx.exit(error.exit_code)
         except BrokenPipeError:
             sys.stderr.close()
             ctx.exit(0)
+        except RuntimeError as error:  # what Python 3.11 and 3.12 make of a link that leads to itself
+            if not str(error).startswith("Symlink loop"):
+                raise
+            _tell(f"{error}: expected a file or folder. Name the one that is meant.")
+            ctx.exit(2)
         except OSError as error:
-            click.echo(f"{error.filename or 'a file'}: {error.strerror or error}. Nothing else was changed.", err=True)
+            _tell(f"{error.filename or 'a file'}: {error.strerror or error}. Nothing else was changed.")
             ctx.exit(1)
 
 
@@ -83,7 +94,7 @@ def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
         try:
             click.echo(_version_line())
         except DiagError as error:  # options are read before the verbs' own net is spread
-            click.echo(str(error), err=True)
+            _tell(str(error))
             ctx.exit(error.exit_code)
         ctx.exit(0)
 
@@ -220,6 +231,7 @@ def _conversation(
         with _progress(lines) as tell:
             reasoner = open_reasoner(file, without, tell)
         conversation, journal = new_job(reasoner, file, job, at_hand, without)
+        messages = list(journal.messages)
     with journal:
         yield conversation, messages
 
@@ -304,7 +316,7 @@ def resume(
         from diag.job.mend import mend_journal
 
         for message in mend_journal(path) or (f"{path}: nothing to mend.",):
-            click.echo(message, err=True)
+            _tell(message)
     _shown(vehicle, path, instruments, without, how, today)
 
 
@@ -338,7 +350,7 @@ def talk(
     without = _left_out(without_wiring, without_rules, without_packs)
     with _conversation(vehicle, job, instruments, without) as (conversation, messages):
         for message in messages:
-            click.echo(message, err=True)
+            _tell(message)
         run_lines(conversation, sys.stdin, sys.stdout)
 
 

@@ -28,6 +28,8 @@ __all__ = [
     "operates",
     "pack_names",
     "rule_ids",
+    "setting_names",
+    "setting_values",
     "settings",
     "things",
     "vehicle_names",
@@ -188,6 +190,23 @@ def settings(ctx: click.Context, param: click.Parameter, incomplete: str) -> Ite
     recipe = load_alteration(rules_folder() / "alterations" / f"{_typed(ctx, 'kind')}.yaml").model
     found = [f"{name}={value}" for name, option in recipe.choices.items() for value in option.choices]
     return [*found, *(f"{name}={asked.usual.replace(' ', '')}" for name, asked in recipe.asks.items())]
+
+
+@_offered
+def setting_names(ctx: click.Context, param: click.Parameter, incomplete: str) -> Iterable[str | CompletionItem]:
+    """Names of settings."""
+    from diag.talk.settings import SETTINGS
+
+    return [_titled(name, one.what) for name, one in SETTINGS.items()]
+
+
+@_offered
+def setting_values(ctx: click.Context, param: click.Parameter, incomplete: str) -> Iterable[str | CompletionItem]:
+    """What a setting may be: that of the option itself, or the one that the line names."""
+    from diag.talk.settings import SETTINGS
+
+    name = str(param.name) if param.name in SETTINGS else _typed(ctx, "name")
+    return SETTINGS[name].words
 
 
 @_offered

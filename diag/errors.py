@@ -10,7 +10,7 @@ from typing import Literal
 
 from diag.texts import t
 
-__all__ = ["DiagError", "KnowledgeError", "Place", "Problem", "Severity", "UnfitError"]
+__all__ = ["DiagError", "KnowledgeError", "Place", "Problem", "Severity", "UnfitError", "harmless"]
 
 Severity = Literal["error", "warning"]
 
@@ -25,6 +25,14 @@ class Place:
 
     def __str__(self) -> str:
         return f"{self.file}:{self.line}:{self.column}"
+
+
+def harmless(text: str) -> str:
+    """Text with `?` for every sign that is not printed, lines as they are: names of files and what somebody typed may
+    hold signs that steer a terminal or turn the text round."""
+    if text.isascii() and text.isprintable():
+        return text
+    return "\n".join("".join(sign if sign.isprintable() else "?" for sign in line) for line in text.split("\n"))
 
 
 class DiagError(Exception):

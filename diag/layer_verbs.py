@@ -82,7 +82,7 @@ def packs(added: str | None, removed: str | None, form: str) -> None:
     layers, problems = ((base_layer(),), []) if left_out else found_layers()
     told, mistakes = held(layers)
     if form == "json":
-        click.echo(json.dumps([_plain(one) for one in told], indent=2, ensure_ascii=False))
+        click.echo(json.dumps([_plain(one) for one in told], indent=2))
     else:
         for number, one in enumerate(told, start=1):
             click.echo("\n".join(_lines(number, one)))

@@ -138,7 +138,7 @@ def show(
 
 
 def _say(found: Any, lines: list[str], form: str) -> None:
-    click.echo(json.dumps(found, ensure_ascii=False, indent=1) if form == "json" else "\n".join(lines).rstrip())
+    click.echo(json.dumps(found, indent=1) if form == "json" else "\n".join(lines).rstrip())
 
 
 # ---------------------------------------------------------------- state
@@ -326,7 +326,7 @@ def _bulk(
     if not dry_run and steps:
         move_in_place(steps, world.load_again)
     if form == "json":
-        click.echo(json.dumps({"moved": moved, "left": skipped, "dry-run": dry_run}, ensure_ascii=False, indent=1))
+        click.echo(json.dumps({"moved": moved, "left": skipped, "dry-run": dry_run}, indent=1))
         return
     for one in moved:
         click.echo(f"{one['id']}: {('to ' + to if one['to'] else t('its jobs brought up to date'))}")

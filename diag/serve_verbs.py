@@ -8,15 +8,28 @@ from pathlib import Path
 
 import click
 
+from diag.completing import instruments as instrument_names
+from diag.completing import job_names, vehicle_names
 from diag.errors import DiagError
+from diag.teaching import Verb
 
 __all__ = ["serve"]
 
 
-@click.command()
-@click.option("--job", type=click.Path(path_type=Path), help="The job to go on with: its file or name; else begun so.")
-@click.option("--vehicle", metavar="FILE", help="Vehicle file that is offered first.")
-@click.option("--instruments", metavar="LIST", help="What is at hand: test-lamp,meter,jumper,helper.")
+@click.command(cls=Verb)
+@click.option(
+    "--job",
+    type=click.Path(path_type=Path),
+    shell_complete=job_names,
+    help="The job to go on with: its file or name; else begun so.",
+)
+@click.option("--vehicle", metavar="FILE", shell_complete=vehicle_names, help="Vehicle file that is offered first.")
+@click.option(
+    "--instruments",
+    metavar="LIST",
+    shell_complete=instrument_names,
+    help="What is at hand: test-lamp,meter,jumper,helper.",
+)
 @click.option("--port", type=click.IntRange(1, 65535), help="Port; 8765 or the next free one where none is given.")
 @click.option("--network", is_flag=True, help="Let devices on this machine's network in, each with a key of its own.")
 @click.option("--address", metavar="IP", help="With --network: which of this machine's addresses.")
@@ -37,9 +50,9 @@ def serve(
     """The same conversation on a phone or tablet that lies on the wing: pages served from this machine.
 
     \b
-    diag serve                          on this machine only: open the address that it prints
-    diag serve --job my-job             straight into one job, new or old
-    diag serve --network                for a phone on the same network: scan the code
+    diag serve  # on this machine only: open the address that it prints
+    diag serve --job my-job  # straight into one job, new or old
+    diag serve --network  # for a phone on the same network: scan the code
     diag serve --network --port 9000 --vehicle my-van.yaml
 
     With --network it prints an address with a key. The first device that opens it is let in for twelve hours, and
@@ -80,6 +93,7 @@ def serve(
     def ready() -> None:
         telling.tell()
         if doors is not None:
+            doors.told = telling.door
             keep_giving_keys(doors, telling.key, sys.stdin)
 
     try:

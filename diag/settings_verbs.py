@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 import click
 
+from diag.completing import setting_names, setting_values
 from diag.errors import DiagError, KnowledgeError
 from diag.teaching import Verb
 
@@ -37,12 +38,18 @@ def _checked(ctx: click.Context, param: click.Parameter, given: str | None) -> s
 def manner_options(verb: F) -> F:
     """Adds `--lines`, `--print`, `--aloud` and `--colours` to a verb that talks with a person."""
     for option in (
-        click.option("--colours", callback=_checked, metavar="WORD", help="auto, none, light or dark (terminal)."),
         click.option(
-            "--aloud", callback=_checked, metavar="WORD",
+            "--colours", callback=_checked, metavar="WORD", shell_complete=setting_values,
+            help="auto, none, light or dark (terminal).",
+        ),
+        click.option(
+            "--aloud", callback=_checked, metavar="WORD", shell_complete=setting_values,
             help="Read aloud: on (by the first speech program found), off, or a program such as espeak-ng.",
         ),
-        click.option("--print", callback=_checked, metavar="SIZE", help="usual, or big for arm's length."),
+        click.option(
+            "--print", callback=_checked, metavar="SIZE", shell_complete=setting_values,
+            help="usual, or big for arm's length.",
+        ),
         click.option(
             "--lines/--screen", "view", default=None, callback=_viewed,
             help="Lines for a screen reader, nothing drawn again; or a page a question (the usual).",
@@ -57,9 +64,15 @@ def _viewed(ctx: click.Context, param: click.Parameter, lines: bool | None) -> s
 
 
 @click.command(cls=Verb)
-@click.argument("name", required=False)
-@click.argument("value", required=False)
-@click.option("--clear", "cleared_name", metavar="NAME", help="Take one out, so that the usual holds again.")
+@click.argument("name", required=False, shell_complete=setting_names)
+@click.argument("value", required=False, shell_complete=setting_values)
+@click.option(
+    "--clear",
+    "cleared_name",
+    metavar="NAME",
+    shell_complete=setting_names,
+    help="Take one out, so that the usual holds again.",
+)
 def settings(name: str | None, value: str | None, cleared_name: str | None) -> None:
     """Show what is set, or keep a setting for next time.
 
@@ -81,6 +94,8 @@ def settings(name: str | None, value: str | None, cleared_name: str | None) -> N
         click.echo(f"{cleared_name}: the usual, {named(cleared_name).usual or 'nothing'}")
         return
     if name is not None and value is not None:
+        if name == "vehicle":
+            _vehicle_there(value)
         kept = put(name, value)
         click.echo(f"{name}: {kept} (kept in {settings_file()})")
         for words in _hints(name, kept):
@@ -90,6 +105,14 @@ def settings(name: str | None, value: str | None, cleared_name: str | None) -> N
     _show([named(name).name] if name is not None else None, kept_now)
     if problems:
         raise KnowledgeError(problems)
+
+
+def _vehicle_there(value: str) -> None:
+    """Raises DiagError for a vehicle that is not there now: it would be missed at the vehicle."""
+    from diag.talk.opening import vehicle_file
+
+    if not vehicle_file(value).exists():
+        raise DiagError(f"vehicle: found `{value}`; expected a vehicle file, or the name of one that is shipped.")
 
 
 def _hints(name: str, kept: str) -> list[str]:

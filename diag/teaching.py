@@ -51,8 +51,14 @@ class _Context(click.Context):
 
 
 def examples_of(command: click.Command) -> list[str]:
-    """The examples in a verb's help, a line each, as written there."""
-    return [line for block in _blocks(command.help or "") if _teaches(block) for line in block[1:]]
+    """The examples in a verb's help, a line each, as written there, without the remark behind `  # `."""
+    return [example for example, _ in _remarked(command)]
+
+
+def _remarked(command: click.Command) -> list[tuple[str, str]]:
+    """Examples, each with its remark or nothing."""
+    lines = [line for block in _blocks(command.help or "") if _teaches(block) for line in block[1:]]
+    return [(before.rstrip(), remark.strip()) for before, _, remark in (line.partition("  # ") for line in lines)]
 
 
 def _blocks(text: str) -> list[list[str]]:
@@ -90,11 +96,17 @@ class _Helping(click.Command):
         formatter.write_paragraph()
         with formatter.indentation():
             formatter.write_text(text)
-        examples = examples_of(self)
+        examples = _remarked(self)
         if examples:
             with formatter.section("For example"):
-                for example in examples:
-                    for line in example_lines(example, formatter.width - formatter.current_indent):
+                room = formatter.width - formatter.current_indent
+                for example, remark in examples:
+                    beside = f"{example}  # {remark}" if remark else example
+                    lines = [beside]
+                    if len(beside) > room:
+                        told = textwrap.wrap(remark, room, initial_indent="# ", subsequent_indent="# ")
+                        lines = [*told, *example_lines(example, room)]
+                    for line in lines:
                         formatter.write(f"{'':>{formatter.current_indent}}{line}\n")
 
 

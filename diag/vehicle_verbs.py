@@ -22,7 +22,8 @@ from diag.texts import t
 
 __all__ = ["file_argument", "operate_option", "vehicle"]
 
-_FORMS = (".svg", ".md", ".html", ".txt")
+_DRAWN = (".svg", ".html")
+_FORMS = (*_DRAWN, ".md", ".txt")
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
@@ -75,6 +76,11 @@ vehicle.add_command(alter_verbs.alter)
 @click.option("--circuit", metavar="ID", shell_complete=circuits, help=t("One circuit only."))
 @click.option("--narrow", is_flag=True, help=t("Forty columns, for a phone or a strip of paper."))
 @click.option(
+    "--plain",
+    is_flag=True,
+    help=t("The wiring alone, to hang up: no volts, amps or lit lamps; .svg or .html."),
+)
+@click.option(
     "--out",
     type=click.Path(path_type=Path),
     help=t("Write to this file: .svg the drawing, .html drawing and table, .md or .txt the table."),
@@ -86,6 +92,7 @@ def show(
     fault: str | None,
     circuit: str | None,
     narrow: bool,
+    plain: bool,
     out: Path | None,
     over: bool,
 ) -> None:
@@ -95,6 +102,7 @@ def show(
     diag vehicle show --operate ignition=on --operate turn=left
     diag vehicle show demo-van.yaml --circuit horn --operate horn-button=pressed --narrow
     diag vehicle show --operate lights=side --fault earth-rear-left.open --out rear.html
+    diag vehicle show --plain --out wiring.html
     """
     from diag.circuit.predict import Predictor
     from diag.knowledge.load import load_knowledge
@@ -111,6 +119,13 @@ def show(
                 forms=", ".join(_FORMS),
             )
         )
+    if plain and (out is None or out.suffix.lower() not in _DRAWN):
+        found = f"`--out {out.name}`" if out is not None else "no --out"
+        raise DiagError(
+            t("--plain draws the wiring: found {found}; expected --out with a name in .svg or .html.", found=found)
+        )
+    if plain and fault is not None:
+        raise DiagError(t("--plain shows no state: found `--fault {fault}`; leave one of the two away.", fault=fault))
     knowledge = load_knowledge(vehicle_file(file))
     positions = operate_of(knowledge, operate)
     wanted = circuit_of(knowledge, circuit)
@@ -119,7 +134,8 @@ def show(
         _list_faults(predictor.causes)
         return
     figures = Figures.of(predictor, positions, causes_of(predictor.causes, fault))
-    _hand_over(_in_form(figures, wanted, out.suffix.lower() if out is not None else ".txt", narrow), out, over)
+    form = out.suffix.lower() if out is not None else ".txt"
+    _hand_over(_in_form(figures, wanted, form, narrow, plain), out, over)
 
 
 @vehicle.command()
@@ -174,7 +190,7 @@ def _hand_over(text: str, out: Path | None, over: bool) -> None:
         put(out, text.encode("utf-8"), over)
 
 
-def _in_form(figures: Any, circuits: tuple[str, ...], form: str, narrow: bool) -> str:
+def _in_form(figures: Any, circuits: tuple[str, ...], form: str, narrow: bool, plain: bool) -> str:
     from diag.sheet.table import make_sheet
     from diag.sheet.ways import Ways
 
@@ -191,8 +207,10 @@ def _in_form(figures: Any, circuits: tuple[str, ...], form: str, narrow: bool) -
     from diag.sheet.drawing import draw
 
     if form == ".svg":
-        return draw(figures, ways, circuits)
+        return draw(figures, ways, circuits, plain=plain)
+    from diag.sheet.index import index_of
     from diag.sheet.pages import as_html
 
-    drawings = {circuit: draw(figures, ways, (circuit,)) for circuit in circuits}
-    return as_html(make_sheet(figures, ways, circuits), drawings)
+    drawings = {circuit: draw(figures, ways, (circuit,), plain=plain) for circuit in circuits}
+    index = index_of(figures.knowledge, ways, circuits)
+    return as_html(make_sheet(figures, ways, circuits), drawings, index, plain=plain)

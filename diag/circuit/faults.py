@@ -17,6 +17,7 @@ from diag.circuit.kinds.wires import Loom, wire_label
 from diag.circuit.network import Change, Network
 from diag.knowledge import schema
 from diag.knowledge.assemble import AnyPart, Knowledge, terminals_of
+from diag.knowledge.names import filled
 from diag.texts import t
 
 __all__ = ["Able", "Cause", "Only", "derive_causes", "holds", "possible_faults"]
@@ -257,7 +258,11 @@ def _causes(knowledge: Knowledge, subject: str, kind: str, label: str, faults: I
         if form is None:
             continue
         placed = "{" in form.title
-        title = form.title.format(part=label, detail=fault.detail) if placed else f"{label}: {form.title}{fault.detail}"
+        title = (
+            filled(form.title, {"part": label, "detail": fault.detail})
+            if placed
+            else f"{label}: {form.title}{fault.detail}"
+        )
         yield Cause(
             f"{subject}.{fault.name}",
             subject,

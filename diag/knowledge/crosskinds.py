@@ -18,6 +18,8 @@ __all__ = ["FILLED_IN", "check_kinds", "check_sort"]
 
 FILLED_IN = ("part", "place", "marking", "wire")
 """What the wording of a remedy of a kind may hold in braces."""
+_IN_TITLE = ("part", "detail")
+"""The same of the title of a mode."""
 _KINDS = ("wire", *schema.PART_KINDS)
 
 
@@ -30,6 +32,7 @@ def check_kinds(referee: Referee) -> None:
             referee.unknown(marked.place(("kinds", kind), key=True), kind, _KINDS, "kind of part")
         for name, mode in modes.items():
             _remedy(referee, marked, mode, ("kinds", kind, name, "remedy"))
+            _braces(referee, marked, ("kinds", kind, name), {"title": (mode.title,)}, _IN_TITLE)
     for sort, made in know.kinds.sorts.items():
         _sort(referee, marked, sort, made)
     for verb, form in know.kinds.remedies.items():
@@ -40,23 +43,29 @@ def check_kinds(referee: Referee) -> None:
         _braces(referee, marked, ("remedies", verb), {"title": (form.title,), "steps": form.steps, "parts": form.parts})
 
 
-def _braces(referee: Referee, marked: Marked, loc: Loc, texts: Mapping[str, Sequence[str]]) -> None:
-    """Braces in the wording of a remedy that nothing fills in."""
+def _braces(
+    referee: Referee, marked: Marked, loc: Loc, texts: Mapping[str, Sequence[str]], allowed: Sequence[str] = FILLED_IN
+) -> None:
+    """Braces in the wording of a remedy or a mode that nothing fills in."""
     for key, lines in texts.items():
         for index, text in enumerate(lines):
             at = (*loc, key) if key == "title" else (*loc, key, index)
             try:
-                names = [name for _, name, _, _ in Formatter().parse(text) if name is not None]
+                names = [
+                    f"{name}!{turned}" if turned else f"{name}:{width}" if width else name
+                    for _, name, width, turned in Formatter().parse(text)
+                    if name is not None
+                ]
             except ValueError:
                 names = [text]
             for name in names:
-                if name not in FILLED_IN:
+                if name not in allowed:
                     referee.say(
                         marked.place(at),
                         t("nothing fills in these braces"),
                         quoted(f"{{{name}}}"),
-                        words(f"{{{word}}}" for word in FILLED_IN),
-                        nearest(name, FILLED_IN) or t("Use one of these, or write the words out."),
+                        words(f"{{{word}}}" for word in allowed),
+                        nearest(name, allowed) or "Use one of these, or write the words out.",
                         code="odd-braces",
                     )
 
@@ -78,6 +87,7 @@ def _sort(referee: Referee, marked: Marked, sort: str, made: schema.PartSort) ->
             referee.unknown(marked.place(("sorts", sort, "without", index)), name, modes, "mode")
     for name, mode in made.modes.items():
         _remedy(referee, marked, mode, ("sorts", sort, "modes", name, "remedy"))
+        _braces(referee, marked, ("sorts", sort, "modes", name), {"title": (mode.title,)}, _IN_TITLE)
 
 
 def check_sort(referee: Referee, name: str, part: schema.AnyPart) -> None:

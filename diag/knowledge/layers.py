@@ -21,7 +21,7 @@ from diag.errors import KnowledgeError, Place, Problem
 from diag.knowledge.folders import local_folder, packs_file, packs_left_out, rules_folder
 from diag.knowledge.learned import learned_file, read_learned
 from diag.knowledge.names import nearest, quoted, words
-from diag.knowledge.reader import Loc, Marked, read_yaml
+from diag.knowledge.reader import Loc, Marked, file_bytes, read_yaml
 from diag.knowledge.scalars import Id, Model, Text
 from diag.knowledge.translate import validate
 from diag.texts import t
@@ -271,21 +271,7 @@ def layered_vehicle(name: str, layers: Sequence[Layer]) -> Path | None:
 def _digest(folder: Path) -> str:
     total = hashlib.sha256()
     for path in layer_files(folder):
-        try:
-            content = path.read_bytes()
-        except OSError as error:
-            raise KnowledgeError(
-                [
-                    Problem(
-                        Place(str(path)),
-                        t("the file cannot be read"),
-                        (error.strerror or str(error)).lower(),
-                        t("a readable YAML file"),
-                        t("Check its permissions."),
-                        code="unreadable",
-                    )
-                ]
-            ) from None
+        content = file_bytes(path)
         total.update(f"{path.relative_to(folder).as_posix()} {len(content)}\n".encode())
         total.update(content)
     return total.hexdigest()[:16]

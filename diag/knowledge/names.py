@@ -6,21 +6,29 @@ Must not know what the names stand for.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from diag.texts import t
 
-__all__ = ["nearest", "quoted", "shown", "words"]
+__all__ = ["filled", "nearest", "quoted", "shown", "words"]
 
 _LONGEST_QUOTE = 60
 _LONGEST_LIST = 12
+_BRACES = re.compile(r"\{([a-z]{1,20})\}")
 
 
 def nearest(found: str, known: Iterable[str]) -> str:
     """`Did you mean ...?` for the closest known name, else an empty text."""
     close = difflib.get_close_matches(found[:200], list(known), n=1, cutoff=0.6)
     return t("Did you mean `{close}`?", close=close[0]) if close else ""
+
+
+def filled(text: str, by: Mapping[str, str]) -> str:
+    """The text with `{name}` replaced by what is given for that name; other braces stay. Texts of knowledge files go
+    through here and never through `str.format`, which would follow attributes and widths that a stranger wrote."""
+    return _BRACES.sub(lambda found: by.get(found[1], found[0]), text)
 
 
 def words(known: Iterable[str]) -> str:

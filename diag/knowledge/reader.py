@@ -18,7 +18,7 @@ from diag.errors import KnowledgeError, Place, Problem
 from diag.knowledge.names import nearest, quoted, shown
 from diag.texts import t
 
-__all__ = ["DEEPEST", "LARGEST_BYTES", "Loc", "Marked", "read_yaml"]
+__all__ = ["DEEPEST", "LARGEST_BYTES", "Loc", "Marked", "file_bytes", "parse_yaml", "read_yaml"]
 
 Loc = tuple[str | int, ...]
 """Path to a spot: mapping keys and list indexes, as pydantic's `loc`."""
@@ -77,19 +77,26 @@ class Marked:
 
 def read_yaml(path: Path) -> Marked:
     """Read one file. Raises KnowledgeError with the line and column of what is wrong."""
-    text = _decode(path, _bytes_of(path))
+    return parse_yaml(file_bytes(path), str(path))
+
+
+def parse_yaml(content: bytes, file: str) -> Marked:
+    """The same of the bytes of a file, wherever they were read."""
+    if len(content) > LARGEST_BYTES:
+        raise _too_large(file, len(content))
+    text = _decode(file, content)
     bad = None if text.isascii() and text.isprintable() else _BAD_IN_FILE.search(text)
     if bad is not None:
         before = text[: bad.start()]
         raise _refused(
-            Place(str(path), before.count("\n") + 1, len(before) - before.rfind("\n")),
-            t("a control or invisible character stands here"),
+            Place(file, before.count("\n") + 1, len(before) - before.rfind("\n")),
+            "a control or invisible character stands here",
             f"U+{ord(bad.group()):04X}",
             t("plain visible text"),
             t("Delete it."),
             code="odd-character",
         )
-    return _Builder(str(path)).build(text)
+    return _Builder(file).build(text)
 
 
 def _refused(
@@ -98,32 +105,27 @@ def _refused(
     return KnowledgeError([Problem(place, what, found, expected, mend, code)])
 
 
-def _bytes_of(path: Path) -> bytes:
+def file_bytes(path: Path, most: int = LARGEST_BYTES, sort: str = "a YAML file") -> bytes:
+    """All of an ordinary file of at most `most` bytes; nothing is waited for and nothing larger is read. Raises
+    KnowledgeError; `sort` says what was expected."""
     place = Place(str(path))
     try:
         status = path.stat()
         if stat.S_ISDIR(status.st_mode):
-            raise _refused(
-                place,
-                t("this is a folder"),
-                t("a folder"),
-                t("a YAML file"),
-                t("Name the file inside it."),
-                code="unreadable",
-            )
+            raise _refused(place, "this is a folder", "a folder", sort, "Name the file inside it.", code="unreadable")
         if not stat.S_ISREG(status.st_mode):
             raise _refused(
                 place,
-                t("this is not an ordinary file"),
-                t("a device or pipe"),
-                t("a YAML file"),
-                t("Copy the content to a file and name that."),
+                "this is not an ordinary file",
+                "a device or pipe",
+                sort,
+                "Copy the content to a file and name that.",
                 code="unreadable",
             )
-        if status.st_size <= LARGEST_BYTES:
+        if status.st_size <= most:
             with path.open("rb") as stream:
-                content = stream.read(LARGEST_BYTES + 1)  # it may have grown since
-            if len(content) <= LARGEST_BYTES:
+                content = stream.read(most + 1)  # it may have grown since
+            if len(content) <= most:
                 return content
     except FileNotFoundError:
         beside = [other.name for other in path.parent.glob("*.y*ml")] if path.parent.is_dir() else []
@@ -131,8 +133,8 @@ def _bytes_of(path: Path) -> bytes:
             place,
             t("there is no such file"),
             "",
-            t("a YAML file"),
-            nearest(path.name, beside) or t("Check the name."),
+            sort,
+            nearest(path.name, beside) or "Check the name.",
             code="unreadable",
         ) from None
     except (OSError, ValueError) as error:
@@ -141,21 +143,25 @@ def _bytes_of(path: Path) -> bytes:
             place,
             t("the file cannot be read"),
             reason.lower(),
-            t("a readable YAML file"),
-            t("Check its name and permissions."),
+            f"{sort} that can be read",
+            "Check its name and permissions.",
             code="unreadable",
         ) from None
-    raise _refused(
-        place,
-        t("the file is too large"),
-        t("{st_size:,} bytes", st_size=max(status.st_size, LARGEST_BYTES + 1)),
-        t("at most {largest_bytes:,} bytes", largest_bytes=LARGEST_BYTES),
-        t("Split it, or check that it is the right file."),
+    raise _too_large(str(path), max(status.st_size, most + 1), most)
+
+
+def _too_large(file: str, size: int, most: int = LARGEST_BYTES) -> KnowledgeError:
+    return _refused(
+        Place(file),
+        "the file is too large",
+        f"{size:,} bytes",
+        f"at most {most:,} bytes",
+        "Split it, or check that it is the right file.",
         code="unreadable",
     )
 
 
-def _decode(path: Path, content: bytes) -> str:
+def _decode(file: str, content: bytes) -> str:
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -164,9 +170,9 @@ def _decode(path: Path, content: bytes) -> str:
         line_start = before.rfind(b"\n") + 1
         column = len(before[line_start:].decode("utf-8")) + 1
         raise _refused(
-            Place(str(path), before.count(b"\n") + 1, column),
-            t("the file is not UTF-8 text"),
-            t("the byte 0x{object:02X}", object=error.object[error.start]),
+            Place(file, before.count(b"\n") + 1, column),
+            "the file is not UTF-8 text",
+            f"the byte 0x{error.object[error.start]:02X}",
             "UTF-8",
             t("Save it again with the encoding UTF-8."),
             code="unreadable",

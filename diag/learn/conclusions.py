@@ -58,7 +58,7 @@ def _vehicle_name(path: Path) -> str:
         with path.open("rb") as stream:
             first = json.loads(stream.readline(LINE_LIMIT))
         return PurePath(str(first["vehicle-file"])).name
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return ""
 
 

@@ -11,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from diag.errors import DiagError
+from diag.errors import DiagError, harmless
 from diag.job.glance import Glance, glance
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.load import load_knowledge
@@ -101,7 +101,7 @@ def _spoken(name: str) -> str:
 
 def _plain(text: str) -> str:
     """Names and journals may be a stranger's: nothing of them may move the cursor."""
-    return "".join(char if char.isprintable() else "?" for char in text)
+    return harmless(text.replace("\n", " "))
 
 
 # ---------------------------------------------------------------- looking for

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from diag.circuit.faults import Cause
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.names import filled
 from diag.reason.neighbours import Neighbour, Neighbours
 from diag.reason.operates import plain
 from diag.texts import t
@@ -115,13 +116,13 @@ def _plan(
     fill = {"part": label, "place": place, "marking": marking, "wire": wire}
     return RemedyPlan(
         remedy_id,
-        form.title.format(**fill),
+        filled(form.title, fill),
         cures,
-        tuple(step.format(**fill) for step in form.steps),
+        tuple(filled(step, fill) for step in form.steps),
         tuple(form.cautions),
         form.minutes,
         tuple(_cheap_first(knowledge, touched[:_PROOFS])),
-        parts=tuple(text.format(**fill) for text in form.parts),
+        parts=tuple(filled(text, fill) for text in form.parts),
     )
 
 

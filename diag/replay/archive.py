@@ -15,8 +15,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from diag.errors import DiagError
+from diag.errors import DiagError, KnowledgeError
+from diag.job.disk import LARGEST
 from diag.job.folder import SUFFIX
+from diag.knowledge.reader import file_bytes
 from diag.replay.jobs import EXPECT, Job, parsed_job
 from diag.texts import t
 
@@ -202,6 +204,9 @@ def _take_local(engine: Any, folder: Folder, names: dict[str, str]) -> list[str]
                 suffix=SUFFIX,
             )
         )
+    giants = {path for path in paths if _size(path) > LARGEST}
+    nameless = {path for path in paths if not _is_text(path)}
+    paths = [path for path in paths if path not in giants | nameless]
     plain = [str(path) for path in paths if not any(mark in str(path) for mark in _PATTERN)]
     for path in paths:
         names[str(path)] = folder.prefix + path.relative_to(base).as_posix().removesuffix(SUFFIX)
@@ -211,7 +216,25 @@ def _take_local(engine: Any, folder: Folder, names: dict[str, str]) -> list[str]
         odd: Iterable[str] = sorted(names.keys() & {str(path) for path in paths} - set(plain))
     except _errors():  # one that may not be read, or went away meanwhile, stops the engine
         odd = [str(path) for path in paths]
-    return _take_one_by_one(engine, odd)
+    large = [f"{path}: found more than {LARGEST:,} bytes; left out." for path in sorted(giants)]
+    large += [f"{path}: found a name that is not UTF-8; left out. Rename it." for path in sorted(nameless)]
+    return [*_take_one_by_one(engine, odd), *large]
+
+
+def _is_text(path: Path) -> bool:
+    """Whether the engine can be told the name."""
+    try:
+        str(path).encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
 
 
 def _take_one_by_one(engine: Any, paths: Iterable[str]) -> list[str]:
@@ -281,8 +304,8 @@ def _filed(row: Sequence[Any], name: str) -> Filed:
 
 def _bytes_of(path: str) -> bytes:
     try:
-        return Path(path).read_bytes()
-    except OSError:
+        return file_bytes(Path(path))
+    except KnowledgeError:
         return b"\xff"  # the decoder names the file and says that it cannot be used
 
 

@@ -6,7 +6,8 @@ import json
 from collections.abc import Sequence
 from pathlib import Path
 
-from diag.errors import DiagError
+from diag.errors import DiagError, KnowledgeError
+from diag.knowledge.reader import file_bytes
 from diag.knowledge.writer import replaced
 from diag.replay.forms import Outcome
 from diag.texts import t
@@ -15,6 +16,7 @@ __all__ = ["read_baseline", "write_baseline"]
 
 _FORM = 1
 """Of the file; raised when an older program could misread a newer one."""
+_LARGEST = 200_000_000
 _NAME = "diag-outcomes"
 
 
@@ -41,9 +43,9 @@ def read_baseline(path: Path, option: str = "--against") -> dict[str, Outcome]:
     """Outcomes by job. Raises DiagError saying where the file is not as it should be."""
     expected = t("expected a file that `diag replay --save` wrote")
     try:
-        content = path.read_bytes()
-    except OSError as error:
-        raise DiagError(f"{option} {path}: {error.strerror or error}; {expected}.") from error
+        content = file_bytes(path, _LARGEST, "a file that `diag replay --save` wrote")
+    except KnowledgeError as error:
+        raise DiagError(f"{option} {error}") from error
     try:
         found = json.loads(content.decode("utf-8"))
     except UnicodeDecodeError as error:

@@ -10,13 +10,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from diag.errors import DiagError
 from diag.job.folder import SUFFIX
 from diag.job.journal import parse_journal, read_journal
 from diag.job.records import Record
 from diag.knowledge.layers import SHIPPED, Layer
+from diag.knowledge.reader import file_bytes, parse_yaml
 from diag.replay.forms import Expected
 from diag.texts import t
 
@@ -25,7 +24,6 @@ __all__ = ["EXPECT", "Job", "expected_beside", "job_folders", "jobs_in", "parsed
 EXPECT = ".expect.yaml"
 """Ending of the file beside `NAME.jsonl` that says what the job must come to."""
 _PACKAGE = Path(__file__).resolve().parent.parent
-_LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
 @dataclass(frozen=True)
@@ -87,16 +85,7 @@ def expected_beside(path: Path) -> Expected | None:
     beside = Path(_beside(str(path)))
     if not beside.exists():
         return None
-    try:
-        return _expected(beside.read_bytes(), str(beside))
-    except OSError as error:
-        raise DiagError(
-            t(
-                "{beside}: {strerror}; expected a file that can be read.",
-                beside=beside,
-                strerror=error.strerror or error,
-            )
-        ) from error
+    return _expected(file_bytes(beside), str(beside))
 
 
 def shipped_jobs() -> Path:
@@ -120,18 +109,9 @@ def _beside(path: str) -> str:
 
 
 def _expected(content: bytes, file: str) -> Expected:
-    try:
-        found = yaml.load(content.decode("utf-8"), Loader=_LOADER)
-    except (yaml.YAMLError, UnicodeDecodeError) as error:
-        mark = getattr(error, "problem_mark", None)
-        where = f"{file}:{mark.line + 1}:{mark.column + 1}" if mark is not None else f"{file}:1:1"
-        raise DiagError(
-            t("{where}: found something that is not YAML; expected `ends-at`, a list of remedies.", where=where)
-        ) from error
-    if not isinstance(found, dict) or not _are_words(found.get("ends-at")):
-        raise DiagError(
-            t("{file}:1:1: found no `ends-at`; expected a list of the remedies that cured, in order.", file=file)
-        )
+    found = parse_yaml(content, file).data
+    if not _are_words(found.get("ends-at")):
+        raise DiagError(f"{file}:1:1: found no `ends-at`; expected a list of the remedies that cured, in order.")
     not_at, causes = found.get("not-at", []), found.get("cause", [])
     causes = [causes] if isinstance(causes, str) else causes
     return Expected(

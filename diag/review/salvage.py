@@ -14,7 +14,7 @@ from typing import Any, Generic, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from diag.errors import KnowledgeError, Place, Problem
-from diag.knowledge.reader import Loc, Marked, read_yaml
+from diag.knowledge.reader import Loc, Marked, file_bytes, read_yaml
 from diag.knowledge.translate import problems_of
 from diag.knowledge.variants import LISTS, MAPPINGS
 
@@ -117,8 +117,8 @@ def _given(found: Any) -> Iterable[str]:
 def _ids_in(path: Path) -> frozenset[str]:
     """What looks like an id in a file that cannot be read as a whole."""
     try:
-        text = path.read_text(encoding="utf-8", errors="replace")[:1_000_000]
-    except OSError:
+        text = file_bytes(path).decode("utf-8", "replace")
+    except KnowledgeError:
         return frozenset()
     return frozenset(one or two for one, two in _ID.findall(text)) | {path.stem}
 

@@ -11,7 +11,7 @@ from collections.abc import Awaitable, Callable, Collection
 from concurrent.futures import Future
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -31,6 +31,7 @@ from diag.serve.pages import page, plain_page, static_file
 from diag.serve.papers import FORMS, finished, start_paper
 from diag.serve.shelf import Shelf
 from diag.serve.views import MissingError, View, view_of
+from diag.talk.conversation import Conversation
 from diag.talk.opening import INSTRUMENTS
 
 __all__ = ["ENTRANCE", "make_app"]
@@ -74,10 +75,11 @@ async def _refused(request: Request, error: Exception) -> Response:
     return plain_page(status, words.get(status, "That is not possible here."))
 
 
+_WRONG = "Something went wrong in the program ({}). What was answered so far is kept. Go on from the list of jobs."
+
+
 async def _broken(request: Request, error: Exception) -> Response:
-    return plain_page(
-        500, "Something went wrong in the program. What was answered so far is kept. Go back and try again."
-    )
+    return plain_page(500, _WRONG.format(type(error).__name__))
 
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -113,6 +115,8 @@ class _Site:
                 answer = plain_page(404, "There is no such page of this job now.", back=_back(request))
             except DiagError as error:
                 answer = plain_page(500 if error.exit_code == 1 else 400, str(error), back=_back(request))
+            except Exception as error:  # no traceback reaches anybody; what is on the disk stays there
+                answer = plain_page(500, _WRONG.format(f"{type(error).__name__}: {error}"), back=_back(request))
             if fresh and self._doors is None:
                 self._remember(answer, request.state.session)
             return answer
@@ -207,16 +211,22 @@ class _Site:
 
     async def _act(self, request: Request, held: Held, form: Form) -> Response:
         device = form_token(request.state.session)
-        done: Done = await _within(held.run(lambda conversation: act(held, conversation, form, device)))
+
+        def doing(conversation: Conversation) -> Done:
+            done = act(held, conversation, form, device)
+            if done.notice:
+                held.notices[device] = done.notice  # also for whoever has stopped waiting by then
+            return done
+
+        done = await _within(held.run(doing))
         if done.refused:
+            held.notices.pop(device, None)
             view = await _within(held.run(partial(self._view, held, request, notice=done.notice, form=form)))
             return self._shown(request, view, 422)
-        if done.notice:
-            held.notices[device] = done.notice
         return RedirectResponse(f"/job/{held.id}{done.where}", 303)
 
     def _view(
-        self, held: Held, request: Request, conversation: Any, notice: str = "", form: Form | None = None
+        self, held: Held, request: Request, conversation: Conversation, notice: str = "", form: Form | None = None
     ) -> View:
         name, arg = request.path_params.get("page", ""), request.path_params.get("arg", "")
         if name == "cause" and not arg:
@@ -251,9 +261,9 @@ def _back(request: Request) -> str:
 
 async def _within(future: Future[T]) -> T:
     """What comes of a future within a moment. Raises NotYetError; the work goes on all the same."""
-    try:
-        return await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(future)), _MOMENT_S)
-    except TimeoutError:
-        if future.done():
-            return future.result()
-        raise NotYetError from None
+    waiting = asyncio.wrap_future(future)
+    done, _ = await asyncio.wait([waiting], timeout=_MOMENT_S)
+    if not done:
+        waiting.add_done_callback(lambda late: late.cancelled() or late.exception())  # who asks again is told
+        raise NotYetError
+    return waiting.result()

@@ -18,6 +18,8 @@ from diag.talk.typed import FIRST_LOOKS, numbered
 __all__ = ["ask_view"]
 
 Object = dict[str, Any]
+_SAID = ("Set", "Watch", "Listen")
+"""Rows of the set-up that the question's own words hold already."""
 _EXAMPLES = {"V": "11.8", "A": "3.5", "ohm": "0.4"}
 
 
@@ -34,6 +36,7 @@ def ask_view(held: Held, conversation: Conversation, ask: Object, alone: bool = 
         "rest": rest,
         "lines": ask.get("lines", []),
         "hint": ask.get("hint", ""),
+        "rows": [] if ask.get("group") else [r for r in ask.get("setup", ()) if r["label"] not in _SAID],
         "begins": bool(ask.get("begins")),
         "unit": ask["unit"],
         "units": UNITS.get(ask["unit"] or "", ()),

@@ -48,6 +48,8 @@ class Doors:
         self._lock = threading.Lock()
         self._tries = 0
         self._key: str | None = None
+        self.told: Callable[[str], None] = lambda _: None
+        """Is told `spent` where a device was let in, `void` where too many wrong keys came."""
         self._sessions: dict[str, float] = self._read()
 
     def new_key(self) -> str:
@@ -75,11 +77,13 @@ class Doors:
                 self._tries += 1
                 if self._tries >= TRIES:
                     self._key = None
+                    self.told("void")
                 return None
             self._key = None
             session = new_session()
             self._sessions[_digest(session)] = self._clock() + LASTS_S
             self._write()
+            self.told("spent")
             return session
 
     def knows(self, session: str) -> bool:

@@ -8,6 +8,8 @@ from __future__ import annotations
 import asyncio
 import errno
 import ipaddress
+import logging
+import signal
 import socket
 import sys
 import threading
@@ -145,6 +147,13 @@ def serve_until_stopped(app: ASGIApp, sock: socket.socket, ready: Callable[[], A
         h11_max_incomplete_event_size=16 * 1024,
     )
     server = uvicorn.Server(config)
+    for name in ("uvicorn.error", "uvicorn.access", "uvicorn.asgi", "asyncio", "concurrent.futures"):
+        logging.getLogger(name).disabled = True  # what goes wrong is told on a page, in words
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, stop)  # the server hands the signal on once its connections are closed
     ready()
     try:
         server.run(sockets=[sock])

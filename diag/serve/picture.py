@@ -11,6 +11,7 @@ from xml.etree import ElementTree
 
 from diag.circuit.predict import Predictor
 from diag.knowledge.assemble import Knowledge
+from diag.knowledge.bridging import BODY
 from diag.paper.touched import spots_of
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Step
@@ -19,12 +20,14 @@ from diag.sheet.drawing import draw
 from diag.sheet.figures import Figures
 from diag.sheet.marks import HERE, Marks
 from diag.sheet.ways import Ways
+from diag.talk.set_up import points_of
 
 __all__ = ["cut_of", "picture_of", "whole_of"]
 
 _SVG = "http://www.w3.org/2000/svg"
-_ROUND_MM = 26.0
-"""So much is shown round the points, and as much again to each side as a phone's width needs."""
+_LEFT_MM, _RIGHT_MM, _ROUND_MM = 18.0, 42.0, 28.0
+"""So much is shown left and right of the points (their words stand right of them), above and below: on a phone the
+letters are then as large as those of the page."""
 _RING = "1.55"
 _MOVED = re.compile(r"translate\(([-\d.]+)[ ,]([-\d.]+)\)")
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
@@ -58,7 +61,7 @@ def cut_of(svg: str) -> str | None:
     rings = [(x, y) for item, x, y in _leaves(root) if item.tag == f"{{{_SVG}}}circle" and item.get("r") == _RING]
     if not rings:
         return None
-    left, right = min(x for x, _ in rings) - _ROUND_MM, max(x for x, _ in rings) + _ROUND_MM
+    left, right = min(x for x, _ in rings) - _LEFT_MM, max(x for x, _ in rings) + _RIGHT_MM
     top, low = min(y for _, y in rings) - _ROUND_MM, max(y for _, y in rings) + _ROUND_MM
     _prune(root, (left, top, right, low))
     root.set("viewBox", f"{left:.1f} {top:.1f} {right - left:.1f} {low - top:.1f}")
@@ -72,30 +75,17 @@ def cut_of(svg: str) -> str | None:
 
 def _marks(knowledge: Knowledge, step: Step) -> Marks:
     """Rings at the points, with what goes there."""
-    lines: dict[str, tuple[str, ...]] = {}
+    touched = [(lead, where) for lead, where in points_of(knowledge, step) if where != BODY]
+    if touched:
+        lines = {where: (f"{HERE}{lead.upper()}",) for lead, where in touched}
+        return Marks(lines, frozenset(where for _, where in touched if where in knowledge.terminals))
+    lines = {}
     probed: set[str] = set()
-    word = "meter" if step.kind == "measure" else "test lamp"
-    for where, probe in spots_of(step):
-        if step.through is not None:
-            ends = _ends(knowledge, where)
-            lines |= dict.fromkeys(ends[:1], (f"{HERE}METER HERE",))
-            probed |= set(ends)
-        elif step.red is not None or step.black is not None:
-            lines[where] = (f"{HERE}{probe.upper() or word.upper()} HERE",)
-            probed.add(where)
-        else:
-            part = where.partition(".")[0]
-            ends = [end for end in knowledge.terminals if end.partition(".")[0] == part]
-            lines[part] = (f"{HERE}{'LISTEN' if step.kind == 'listen' else 'WATCH'}",)
-            probed |= set(ends)
+    for where, _ in spots_of(step):
+        part = where.partition(".")[0]
+        lines[part] = (f"{HERE}{'LISTEN' if step.kind == 'listen' else 'WATCH'}",)
+        probed |= {end for end in knowledge.terminals if end.partition(".")[0] == part}
     return Marks(lines, frozenset(probed))
-
-
-def _ends(knowledge: Knowledge, through: str) -> list[str]:
-    wire = knowledge.wires.get(through)
-    if wire is not None:
-        return [wire.from_, wire.to]
-    return [end for end in knowledge.terminals if end.partition(".")[0] == through]
 
 
 def _circuits(knowledge: Knowledge, step: Step) -> list[str]:

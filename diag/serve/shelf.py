@@ -11,17 +11,15 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from diag.errors import DiagError
 from diag.job.folder import SUFFIX, jobs_folder, list_jobs, new_job_path
-from diag.job.journal import read_journal
-from diag.job.state import replay
+from diag.job.glance import glance
 from diag.knowledge.layers import base_layer, found_layers, vehicles_in
 from diag.serve.held import Held
 
 __all__ = ["JobRow", "Options", "Shelf", "VehicleRow", "named_job"]
 
-_MOST_OPEN = 3
-"""Jobs held open at once; the one that nobody looked at for longest is put back first."""
+_MOST_OPEN = 2
+"""Jobs held open at once, hundreds of megabytes each; the one not looked at for longest is put back first."""
 _LISTED = 40
 """Jobs on the first page; `diag jobs` lists all."""
 
@@ -176,24 +174,15 @@ class Shelf:
         return list(out.values())
 
     def _of_jobs(self) -> list[Path]:
-        found = []
-        for path in list(self._paths().values())[:_LISTED]:
-            try:
-                found.append(Path(replay(read_journal(path)[0]).vehicle_file))
-            except (DiagError, ValueError, OSError):
-                continue
-        return [file for file in found if file.is_absolute()]
+        seen = [glance(path) for path in list(self._paths().values())[:_LISTED]]
+        found = [Path(one.vehicle_file) for one in seen if one.problem is None]
+        return [file for file in dict.fromkeys(found) if file.is_absolute()]
 
 
 def _row(id_: str, path: Path) -> JobRow:
-    try:
-        records, _ = read_journal(path)
-        state = replay(records)
-    except (DiagError, ValueError, OSError) as error:
-        return JobRow(id_, "", "", 0, "", f"cannot be read: {error}")
-    ended = records[-1].event == "proved"
-    done = state.standing("remedied")
-    how = "proved" if ended and done else "nothing wrong found" if ended else "not finished"
-    local = datetime.fromisoformat(state.last_at).astimezone()
-    answers = len(state.standing("answered", "found"))
-    return JobRow(id_, state.vehicle.replace("-", " "), f"{local:%Y-%m-%d %H:%M %Z}", answers, how)
+    seen = glance(path)
+    if seen.problem is not None:
+        return JobRow(id_, "", "", 0, "", f"cannot be read: {seen.problem}")
+    left = f"ended, {seen.open} left open" if seen.open else "proved" if seen.remedies else "nothing wrong found"
+    when = f"{seen.last.astimezone():%Y-%m-%d %H:%M %Z}"
+    return JobRow(id_, seen.vehicle.replace("-", " "), when, seen.answers, left if seen.ended else "not finished")

@@ -53,6 +53,13 @@ class Telling:
         self._say(f"For one device:  {url}")
         self._say("Enter: a key for the next device (this one is void then). Ctrl-C ends it; everything is kept.")
 
+    def door(self, what: str) -> None:
+        """What happened to the key of the moment."""
+        if what == "spent":
+            self._say("A device was let in, the key is spent. Enter: a key for another device.")
+        else:
+            self._say("Too many wrong keys came in: this key is void. Enter: another one.")
+
     def end(self, job: Path | None) -> None:
         """What is printed last."""
         self._say("")

@@ -18,7 +18,7 @@ from diag.talk import screen, screen_why
 from diag.talk.conversation import NOT_SURE, Conversation
 from diag.talk.helping import PLAIN_HELP
 from diag.talk.standing import answers_so_far, ask_again, ask_for, error_words, open_problems, symptom_ask, whereabouts
-from diag.talk.whys import percent
+from diag.talk.whys import percent, short_title
 
 __all__ = ["PAGES", "MissingError", "View", "view_of"]
 
@@ -88,7 +88,7 @@ def _now(held: Held, conversation: Conversation, arg: str, form: Form, device: s
             rows = [
                 {
                     "number": n,
-                    "title": r["title"],
+                    "title": short_title(r["title"]),
                     "share": screen.chance_words(r["p"]),
                     "p": percent(r["p"]),
                 }

@@ -21,7 +21,7 @@ LONGEST = 32
 """Letters in a line at most: short lines are found again by an eye that went to the vehicle and back."""
 _WIDE = {code: chr(code + 0xFEE0) for code in range(0x21, 0x7F)}
 """The wide forms of Unicode (block Halfwidth and Fullwidth Forms); a terminal gives each two columns."""
-_ANSWER = re.compile(r" ?(\d{1,2}) +(?=\S)")
+_ANSWER = re.compile(r"(\d{1,2}) +(?=\S)")
 
 
 def big_width(columns: int) -> int:
@@ -42,23 +42,34 @@ def wide(text: str, letters: str = "utf-8") -> str:
 
 def big_lines(lines: Sequence[Line], width: int, letters: str = "utf-8") -> list[Line]:
     """The lines of a page in big print, blank lines put between what belongs apart; all of it bold. `width`: letters
-    in a line. Minutes and answers so far are left out."""
+    in a line, as `big_width` gives it.
+
+    A paragraph is wrapped anew from its words, without bars and signs, so that nothing runs out of a narrow screen;
+    frames and pictures stay as they are. Minutes and answers so far are left out.
+    """
     out: list[Line] = []
-    numbered = False
+    again = False
     for line in lines:
+        if line.said is None and again and line.text.strip("- "):
+            continue  # the later lines of a paragraph that was wrapped anew
+        again = bool(line.said) and line.style != "warn"
         if line.style == "where":
             where = where_said(line)
             out += [Line(wide(part.text, letters), "where") for part in paragraph(where, width)] if where else []
             continue
-        text = line.text
-        found = _ANSWER.match(text) if line.said is not None else None
-        if found:
-            text = f"[{found[1]}] {text[found.end() :]}"
-        elif line.said is None and numbered and text.startswith(" "):
-            text = f"  {text}"  # the later lines of an answer stay under its first
-        numbered = bool(found) or (numbered and line.said is None)
-        apart = line.said is not None and text.strip()
-        if apart and out and out[-1].text.strip() and not (line.style == "warn" and out[-1].style == "warn"):
+        apart = line.said is not None and line.text.strip()
+        if apart and out and out[-1].text.strip() and out[-1].style != "warn":
             out.append(Line(said=None))
-        out.append(Line(wide(text, letters), line.style or "strong", line.said))
+        out += [Line(wide(part.text, letters), part.style or "strong", part.said) for part in _anew(line, width)]
     return out
+
+
+def _anew(line: Line, width: int) -> list[Line]:
+    """One line, or the paragraph that it begins, with the number of an answer in brackets."""
+    text = line.said if line.said and line.style != "warn" else line.text
+    found = _ANSWER.match(text.strip()) if line.said is not None else None
+    if found:
+        return paragraph(text.strip()[found.end() :], width, f"[{found[1]}] ", line.style)
+    if line.style != "warn" and (line.said or (line.said == "" and len(text) > width)):
+        return paragraph(text, width, style=line.style)
+    return [line]

@@ -18,7 +18,9 @@ _LONGEST_LINE = 1_000_000
 
 def _out(stream: TextIO, found: dict[str, Any]) -> None:
     text = json.dumps(found, ensure_ascii=False, allow_nan=False)
-    stream.write(text.encode("utf-8", "backslashreplace").decode() + "\n")  # half a sign: as JSON escapes it
+    if not text.isprintable():  # signs that steer a terminal or turn text round, and halves: as JSON escapes them
+        text = "".join(sign if sign.isprintable() else json.dumps(sign)[1:-1] for sign in text)
+    stream.write(text + "\n")
     stream.flush()
 
 

@@ -11,6 +11,7 @@ import sys
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 from diag.talk.settings import kept_settings, setting
 
@@ -59,11 +60,24 @@ def charset() -> str:
     told = os.environ.get("PYTHONIOENCODING", "").partition(":")[0]
     if told or os.environ.get("PYTHONUTF8") == "1" or sys.platform in ("win32", "darwin"):
         return _known(told or "utf-8")
-    locale = next((os.environ[name] for name in ("LC_ALL", "LC_CTYPE", "LANG") if os.environ.get(name)), "C")
-    name, _, code = locale.partition("@")[0].partition(".")
+    name, _, code = _locale().partition("@")[0].partition(".")
     if code:
         return _known(code)
     return "ascii" if name in ("C", "POSIX") else _known(getattr(sys.stdout, "encoding", None) or "ascii")
+
+
+def _locale() -> str:
+    """The locale of letters that the program was started with. Where that was C, Python has put another in its place
+    (PEP 538), which says nothing of the terminal."""
+    told = dict(os.environ)
+    if not told.get("LC_ALL") and told.get("LC_CTYPE") in ("C.UTF-8", "C.utf8", "UTF-8"):
+        try:
+            at_first = Path("/proc/self/environ").read_bytes()
+        except OSError:
+            at_first = b""
+        if b"\0LC_CTYPE=" not in b"\0" + at_first:
+            del told["LC_CTYPE"]
+    return next((told[name] for name in ("LC_ALL", "LC_CTYPE", "LANG") if told.get(name)), "C")
 
 
 def _known(name: str) -> str:
@@ -74,7 +88,7 @@ def _known(name: str) -> str:
 
 
 _SPELT = {
-    "\u03a9": "ohm", "\u2126": "ohm", "\u00b5": "u", "\u03bc": "u", "\u00b0": " deg", "\u00b2": "2", "\u00b3": "3",
+    "\u03a9": "ohm", "\u2126": "ohm", "\u00b5": "u", "\u03bc": "u", "\u00b0": "deg", "\u00b2": "2", "\u00b3": "3",
     "\u00d7": "x", "\u2212": "-", "\u2013": "-", "\u2014": "-", "\u2026": "...", "\u2192": "->", "\u2190": "<-",
     "\u2018": "'", "\u2019": "'", "\u201c": '"', "\u201d": '"', "\u00df": "ss", "\u00e6": "ae", "\u00f8": "o",
     "\u2264": "<=", "\u2265": ">=", "\u00b7": ".", "\u2022": "-", "\u00b1": "+/-", "\u20ac": "EUR", "\u00a0": " ",

@@ -245,6 +245,7 @@ class Pages:
         self._page, self._offset = page, 0
         self._buffer.text = page.text
         self._buffer.cursor_position = len(page.text)
+        self._entry.horizontal_scroll = 0  # a long line typed before would leave the label out of view
         self._app.layout.focus(self._entry if page.entry is not None else self._view)
         self._read_aloud()
         while True:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -148,7 +149,11 @@ def _unknown(name: str, place: Place) -> Problem:
 
 
 def _marked() -> Marked | None:
+    """The file as read, None where nothing is set in it."""
     path = settings_file()
+    with suppress(OSError, UnicodeDecodeError):  # which reading tells of, with its place
+        if all(line.lstrip()[:1] in ("", "#") for line in path.read_text(encoding="utf-8").splitlines()):
+            return None
     return read_yaml(path) if path.exists() else None
 
 
@@ -199,7 +204,8 @@ def named(name: str) -> Setting:
 def _rewritten(name: str, line: str) -> None:
     path = settings_file()
     marked = _marked()
-    old = path.read_text(encoding="utf-8").splitlines(keepends=True) if marked is not None else []
+    there = path.exists()
+    old = path.read_text(encoding="utf-8").splitlines(keepends=True) if there else []
     if old and not old[-1].endswith("\n"):
         old[-1] += "\n"
     places = marked.key_places if marked is not None and isinstance(marked.data, dict) else {}
@@ -215,8 +221,10 @@ def _rewritten(name: str, line: str) -> None:
             end -= 1  # a remark above the next setting is that one's
         new = [*old[:at], line, *old[end:]]
     content = "".join(new).encode()
+    if not (there or content):
+        return
     path.parent.mkdir(parents=True, exist_ok=True)
-    if marked is None:
-        put_new(path, content, 0o600)
-    else:
+    if there:
         replaced(path, content)
+    else:
+        put_new(path, content, 0o600)

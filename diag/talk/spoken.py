@@ -18,7 +18,8 @@ _UNITS = {
     "cm": "centimetre", "mm2": "square millimetre",
 }  # fmt: skip
 _QUANTITY = re.compile(rf"(?<![\w.])(\d+(?:[.,]\d+)?) ?({'|'.join(sorted(_UNITS, key=len, reverse=True))})(?!\w)")
-_LEADING = re.compile(r"^(?:(?!-\d)[^\w\"'(<>`])+")
+_LEADING = re.compile(r"^(?:[!>=+*#|.\-]+(?:\s+|$))+")
+"""Signs before a line that the eye alone needs."""
 _COUNTS = re.compile(r"\d+ (?:min|answers?)")
 _SIGNS: tuple[tuple[re.Pattern[str], str], ...] = (
     (re.compile(r"(\d) ?%"), r"\1 percent"),

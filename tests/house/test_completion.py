@@ -66,6 +66,10 @@ def a_job(name: str) -> None:
         ("diag rules add --template oil", ["oil-warning"]),
         ("diag rules check --only unknown-circ", ["unknown-circuit"]),
         ("diag start --instruments test-lamp,me", ["test-lamp,meter"]),
+        ("diag settings vie", ["view"]),
+        ("diag settings view li", ["lines"]),
+        ("diag start --print b", ["big"]),
+        ("diag serve --vehicle demo-va", ["demo-van.yaml"]),
         ("diag completion ", ["bash", "zsh", "fish"]),
     ],
 )

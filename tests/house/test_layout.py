@@ -160,7 +160,7 @@ def test_module_is_short_says_its_purpose_and_lists_its_names(module: str) -> No
     assert names, "a module that offers nothing is dead"
     defined: set[str] = set()
     for node in tree(module).body:
-        if isinstance(node, ast.FunctionDef | ast.ClassDef):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
             defined.add(node.name)
         elif isinstance(node, ast.ImportFrom):
             defined |= {alias.asname or alias.name for alias in node.names}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["DIN_72552", "SENDER"]
+__all__ = ["DIN_72552", "OLD_TO_NEW", "SENDER"]
 
 DIN_72552 = {
     "1": "coil, low-tension side to the contact breaker",
@@ -55,3 +55,11 @@ DIN_72552 = {
 """Source: DIN 72552 (meanings in our own words; 53c to 54g, 75 to 83b, 85, 86, 87, 87a from memory)."""
 SENDER = {"G"}
 """The single terminal of a sender; not in DIN 72552. Source: common practice, no source."""
+OLD_TO_NEW = {
+    "15+": {"49"}, "S": {"49a"}, "S4": {"49a"}, "54L": {"49a"}, "K": {"C"}, "K1": {"C"}, "P": {"C"},
+    "B+30": {"B+"}, "B+51": {"B+"}, "51": {"B+"}, "30/51": {"B+"}, "D+/61": {"D+", "61"}, "D-/61": {"D-", "31"},
+    "D-": {"31"},
+}  # fmt: skip
+"""Old marks of flasher units and regulators to those of DIN 72552. Source: a published table of old and new terminal
+marks; D+/61 held both the output and the tell-tale, 51 and 30/51 are the battery's side of a regulator, D- is its body
+(from memory)."""

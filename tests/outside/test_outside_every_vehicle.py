@@ -68,6 +68,74 @@ def test_parts_bear_the_marks_of_their_kind(name: str) -> None:
         assert wanted <= set(terminals_of(part)), part_name
 
 
+_KEY = {"ignition": "on"}
+_RUNNING = {"ignition": "on", "engine": "running"}
+_STATES: tuple[tuple[str, Mapping[str, str], Mapping[str, str]], ...] = (
+    ("key-switch.30", {}, {"battery": "disconnected"}),
+    ("key-switch.15", _KEY, {}),
+    ("ignition-coil.15", _KEY, {}),
+    ("ignition-coil.1", {**_KEY, "points": "open"}, {**_KEY, "points": "closed"}),
+    ("starter.50", {"ignition": "start"}, _KEY),
+    ("flasher-unit.49", _KEY, {}),
+    ("flasher-unit.49a", {**_KEY, "turn": "left"}, {}),
+    ("flasher-unit.C", {**_KEY, "turn": "left"}, _KEY),
+    ("turn-switch.L", {**_KEY, "turn": "left"}, {**_KEY, "turn": "right"}),
+    ("turn-switch.R", {**_KEY, "turn": "right"}, {**_KEY, "turn": "left"}),
+    ("wiper-motor.53", {**_KEY, "wiper": "slow"}, _KEY),
+    ("wiper-motor.53b", {**_KEY, "wiper": "fast"}, _KEY),
+    ("wiper-motor.53a", _KEY, {}),
+    ("pedal-switch.54", {**_KEY, "brake-pedal": "pressed"}, _KEY),
+    ("fog-lamp-left.55", {"lights": "side", "fog-switch": "on"}, {"lights": "side"}),
+    ("light-switch.56", {"lights": "head"}, {"lights": "side"}),
+    ("headlamp-left.56a", {"lights": "head", "dip": "main"}, {"lights": "head"}),
+    ("headlamp-left.56b", {"lights": "head"}, {"lights": "head", "dip": "main"}),
+    ("light-switch.58", {"lights": "side"}, {}),
+    ("dimmer.58d", {"lights": "side"}, {}),
+    ("regulator.61", _RUNNING, _KEY),
+    ("horn.71", {}, {"battery": "disconnected"}),
+    ("horn.31b", {}, {"horn-button": "pressed"}),
+    ("dynamo.D+", _RUNNING, _KEY),
+    ("fog-relay.86", {"lights": "side", "fog-switch": "on"}, {"lights": "side"}),
+    ("fog-relay.87", {"lights": "side", "fog-switch": "on"}, {"lights": "side"}),
+    ("reversing-lamp.82a", {**_KEY, "gear": "reverse"}, _KEY),
+)
+"""Terminal, controls that put battery volts on it, controls that leave it near body. Source: DIN 72552 for the meaning;
+the states from memory."""
+
+
+def test_each_mark_is_live_and_dead_as_its_meaning_says() -> None:
+    """Within 2 V of the battery, 3.6 V while cranking; under 1 V otherwise. 49a, C, L, R while the unit is closed."""
+    knowledge = _vehicle("demo-pickup.yaml")
+    network = build_network(knowledge)
+    operates = [operate for _, live, dead in _STATES for operate in (live, dead)]
+    shown, _ = bench_of(knowledge, network).operate(operates, [Change()] * len(operates))
+    for n, (terminal, live, _) in enumerate(_STATES):
+        volts = shown.volts[:, network.node(terminal)]
+        least = 9.0 if live.get("ignition") == "start" else 10.6
+        assert volts[2 * n] > least, f"{terminal}: {volts[2 * n]:.2f} V under {live}"
+        assert abs(volts[2 * n + 1]) < 1.0, f"{terminal}: {volts[2 * n + 1]:.2f} V should be dead"
+
+
+def test_on_a_positive_earth_the_same_marks_are_live_below_body() -> None:
+    """6 V, positive pole on body: 15, 30, 54, 56a, 56b, 58 carry about -6 V (common practice, no source)."""
+    knowledge = _vehicle("demo-motorcycle.yaml")
+    network = build_network(knowledge)
+    cases = [
+        (terminal, live)
+        for terminal, live in (
+            ("key-switch.30", {}),
+            ("key-switch.15", _KEY),
+            ("stop-lamp-left.54", {**_KEY, "brake-pedal": "pressed"}),
+            ("headlamp-left.56a", {**_KEY, "lights": "head", "dip": "main"}),
+            ("headlamp-left.56b", {**_KEY, "lights": "head"}),
+            ("tail-lamp-left.58", {**_KEY, "lights": "side"}),
+        )
+    ]
+    shown, _ = bench_of(knowledge, network).operate([live for _, live in cases], [Change()] * len(cases))
+    for n, (terminal, live) in enumerate(cases):
+        assert -6.6 < shown.volts[n, network.node(terminal)] < -5.2, f"{terminal} under {live}"
+
+
 # ---------------------------------------------------------------- tell-tales
 
 _TELL_TALES = {
@@ -208,7 +276,8 @@ def test_horns_draw_what_horns_draw(name: str) -> None:
 @pytest.mark.parametrize("name", [name for name in VEHICLES if "battery-volts-cranking" in _vehicle(name).checks])
 def test_cranking_limits_are_the_published_ones(name: str) -> None:
     """Battery 9.6 V at least (common practice, no source); starter positive side 0.6 V and return 0.3 V at most
-    (published joint-by-joint table), main cable 0.5 V (automotive handbook table)."""
+    (published joint-by-joint table), main cable 0.5 V (automotive handbook table), 1.7 V on the way to terminal 50
+    (the same, from memory)."""
     checks = _vehicle(name).checks
 
     def limit(check: str) -> schema.Limits:
@@ -217,6 +286,7 @@ def test_cranking_limits_are_the_published_ones(name: str) -> None:
         return found
 
     assert 9.6 <= (limit("battery-volts-cranking").min or 0) <= 10.0
+    assert limit("starter-50-volts").min == pytest.approx(9.6 - 1.7, abs=0.11), "control line to 50: 1.7 V in all"
     assert limit("cable-drop-cranking").max == 0.5
     assert (limit("cable-drop-cranking").max or 9) + (limit("lug-drop-cranking").max or 9) <= 0.6 + 1e-9
     assert limit("earth-drop-cranking").max == 0.3

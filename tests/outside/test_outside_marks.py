@@ -13,7 +13,7 @@ import yaml
 from diag.knowledge.assemble import terminals_of
 from diag.knowledge.load import rules_folder
 from tests.circuit.demo import CHARGING, DIPPED, HAZARD, KEY, LEFT, MAIN, REST, SIDE, STOP, Demo
-from tests.outside.marks import DIN_72552, SENDER
+from tests.outside.marks import DIN_72552, OLD_TO_NEW, SENDER
 
 _OWN_KINDS = {"joint", "fuse"}
 """Kinds whose terminals bear no mark on a vehicle: `in`, `out` and plain words are ours there."""
@@ -77,3 +77,24 @@ def test_61_is_low_standing_and_at_battery_volts_charging(demo: Demo) -> None:
     """Under 2 V with the lamp lit, about battery volts when charging (from memory)."""
     assert demo.volts("regulator.61", KEY) < 2.0
     assert demo.volts("regulator.61", CHARGING) == pytest.approx(demo.volts("battery.B+", CHARGING), abs=1.0)
+
+
+def _old_marks() -> list[tuple[str, str, str]]:
+    """Part, new mark and old mark that a shipped alteration gives."""
+    found = []
+    for path in sorted((rules_folder() / "alterations").glob("*.yaml")):
+        for change in yaml.safe_load(path.read_text(encoding="utf-8")).get("changes", ()):
+            for terminal, marks in change.get("marks", {}).items():
+                part, _, new = terminal.partition(".")
+                found += [(part, new, str(old)) for old in marks]
+    return found
+
+
+def test_old_marks_lead_to_the_new_ones_of_the_published_table() -> None:
+    """Whoever follows a wrong one puts the battery on the tell-tale."""
+    found = [(part, new, old) for part, new, old in _old_marks() if old in OLD_TO_NEW]
+    wrong = [(part, new, old) for part, new, old in found if new not in OLD_TO_NEW[old]]
+    assert not wrong
+    assert {old for _, _, old in found} == set(OLD_TO_NEW)
+    for _, new, _ in _old_marks():
+        assert new in DIN_72552

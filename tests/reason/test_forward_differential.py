@@ -14,9 +14,10 @@ from typing import Any
 
 import pytest
 
-from diag.knowledge.schema import Rule
+from diag.knowledge.load import default_vehicle, load_knowledge
+from diag.knowledge.schema import Condition, Rule
 from diag.reason.engine import DurableMatcher, available
-from diag.reason.forward import Fact, Outcome, forward
+from diag.reason.forward import Fact, Outcome, forward, word_test
 from diag.reason.matcher import PlainMatcher
 
 CHECKS = ("a", "b", "c", "d")
@@ -182,3 +183,40 @@ def test_order_of_facts_does_not_change_the_plain_outcome() -> None:
         rng.shuffle(facts)
         assert forward(rules, facts, PlainMatcher()) == seen[-1]
     assert len({tuple(firing.rule_id for firing in one.firings) for one in seen}) > 10
+
+
+def _fact_near(rng: random.Random, conditions: list[Condition]) -> Fact:
+    """A finding that one of the conditions on its check takes, or just does not."""
+    one = rng.choice(conditions)
+    light, rhythm = (None if text is None else word_test(text)[1] for text in (one.light, one.rhythm))
+    bounds = [bound for bound in (one.below, one.above, *(one.between or ())) if bound is not None]
+    return Fact(
+        one.check or "",
+        light=light and rng.choice((light, light, "normal", "dark")),
+        rhythm=rhythm and rng.choice((rhythm, rhythm, "steady")),
+        word=one.is_ or (one.is_not and rng.choice((one.is_not, "another"))),
+        number=rng.choice(bounds) + rng.choice((-1.0, -1e-3, 0.0, 1e-3, 1.0)) if bounds else None,
+    )
+
+
+@pytest.mark.skipif(not available(), reason="durable-rules does not load on this Python")
+def test_engine_agrees_with_plain_matcher_on_the_shipped_rules() -> None:
+    """All rules of the whole demo pickup, few findings or one for every check that rules speak of, more and more and
+    then taken back again."""
+    knowledge = load_knowledge(default_vehicle())
+    rules: dict[str, list[Rule]] = {}
+    checks: dict[str, list[Condition]] = {}
+    for one in knowledge.rules.values():
+        rules.setdefault(knowledge.circuit_of[one.id], []).append(one)
+        for condition in one.when:
+            if condition.check is not None:
+                checks.setdefault(condition.check, []).append(condition)
+    engine, rng, fired = DurableMatcher(), random.Random(7), set[str]()
+    for _ in range(12):
+        facts = [_fact_near(rng, checks[name]) for name in rng.sample(sorted(checks), len(checks))]
+        for count in (3, 20, 100, len(facts), 20, 0):
+            reference = forward(rules, facts[:count], PlainMatcher())
+            assert forward(rules, facts[:count], engine) == reference
+            fired |= {firing.rule_id for firing in reference.firings}
+    assert engine.rulesets_left > 0
+    assert len(fired) > len(knowledge.rules) // 4, "findings that fire few rules would compare little"

@@ -32,11 +32,12 @@
   document.addEventListener("submit", async (event) => {
     const form = event.target;
     if (form.method !== "post") return;
+    const button = event.submitter;
+    let body;
+    try { body = new URLSearchParams(new FormData(form, button)); } catch { return; /* an older browser sends it itself */ }
     event.preventDefault();
     if (sending) return;
     sending = true;
-    const button = event.submitter;
-    const body = new URLSearchParams(new FormData(form, button));
     for (let tries = 0; ; tries += 1) {
       try {
         const answer = await fetch(form.action, { method: "POST", body, redirect: "manual", cache: "no-store" });
