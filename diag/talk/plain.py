@@ -14,7 +14,10 @@ from diag.knowledge.names import quoted
 from diag.talk import screen, screen_why
 from diag.talk.conversation import Conversation
 from diag.talk.helping import PLAIN_HELP
+from diag.talk.history import history_page
+from diag.talk.picture import picture_page
 from diag.talk.screen import Line, paragraph
+from diag.talk.sound import kept_words
 from diag.talk.speech import Speaker
 from diag.talk.spoken import page_aloud
 from diag.talk.standing import (
@@ -243,6 +246,11 @@ class Plain:
                 self._why_not(command.text)
             case "causes":
                 self._print(screen.causes_page(self.conversation, self.width))
+            case "picture":
+                step = self.conversation.reasoner.steps.get(ask["check"]) if ask is not None else None
+                self._print(picture_page(self.conversation, step, self.width))
+            case "record":
+                self._print(history_page(self.conversation, self.width))
             case "caution" if ask is not None and "caution" in ask:
                 self._print(screen.framed(ask["caution"], self.width))
             case "correct":
@@ -303,7 +311,7 @@ class Plain:
         if told["type"] == "error":
             self._refused(told)
             return
-        said = f"Undone: {gone}" if gone else kept or f"Kept: {newest_words(self.conversation)}{not_cured(told)}"
+        said = f"Undone: {gone}" if gone else kept or f"Kept: {kept_words(self.conversation)}{not_cured(told)}"
         self._print(paragraph(said, self.width, "> "))
         self._next()
 
