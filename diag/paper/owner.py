@@ -20,7 +20,7 @@ from diag.texts import FIELD, before_field, t
 
 __all__ = ["as_owner"]
 
-_BRACKETS = re.compile(r"\s*\([^()]*\)")
+_BRACKETS = re.compile(r"(?:(?<=\S)|^)\s{0,9}\([^()]{0,600}\)")
 _SUSPECTED = re.compile(
     re.escape(t("still suspected ({p:.0%}): {title}", p=0.0, title=FIELD))
     .replace("0%", "[^()]*")

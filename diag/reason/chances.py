@@ -410,6 +410,20 @@ class Chances:
             return math.nan
         return 10**mean if readings.logarithmic else mean
 
+    def healthy_range(self, step: Step, supply_v: float | None = None) -> tuple[float, float] | None:
+        """Readings of nearly every sound vehicle, in the unit, on a battery of `supply_v` volts; None for none."""
+        if step.kind != "measure" or not self.computed(step) or self.metered is None:
+            return None
+        readings = self.metered.readings(step, self._spread, quick=True)
+        if readings.senseless is not None and readings.senseless[HEALTHY]:
+            return None
+        mean, away = float(readings.mean[HEALTHY]), 2.0 * float(readings.width[HEALTHY])
+        if readings.logarithmic:
+            return 10 ** (mean - away), 10 ** (mean + away)
+        if supply_v is not None and step.unit == "V" and step.operate.get("engine") != "running":
+            mean *= supply_v / float(self._rest_v()[HEALTHY])
+        return mean - away, mean + away
+
     def tells_supply(self, step: Step) -> bool:
         """Whether a step measures the battery at rest, by which all other volts are judged."""
         if step.red is None or not step.red.endswith(".B+") or step.unit != "V" or step.operate:

@@ -191,11 +191,13 @@ class _Site:
             await run_in_threadpool(self._shelf.put_back, held.id)
             return RedirectResponse("/" if form["act"] == "close" else f"/job/{held.id}", 303)
         try:
-            await _within(held.opening)
             if request.method == "POST":
                 return await self._act(request, held, form)
+            await _within(held.opening)
             view = await _within(held.run(partial(self._view, held, request)))
         except NotYetError:
+            if request.method == "POST":  # it is done in its turn, and told on the page that comes then
+                return RedirectResponse(f"/job/{held.id}", 303)
             return self._working(held)
         except DiagError as error:
             if held.failed is not error:
@@ -208,6 +210,9 @@ class _Site:
                 job=held.id,
                 token=form_token(request.state.session),
             )
+        if not request.path_params.get("page"):  # only now somebody sees them: whoever stopped waiting did not
+            held.notices.pop(form_token(request.state.session), None)
+            held.messages = []
         return self._shown(request, view)
 
     def _working(self, held: Held, to: str = "") -> Response:
@@ -238,7 +243,7 @@ class _Site:
             arg = request.query_params.get("name", "")[:200]
         device = form_token(request.state.session)
         if not name and not notice:
-            notice = held.notices.pop(device, "")
+            notice = held.notices.get(device, "")
         return view_of(held, conversation, name, arg, device, notice, form)
 
     def _shown(self, request: Request, view: View, status: int = 200) -> Response:

@@ -46,7 +46,6 @@ def view_of(
     said = held.said(conversation)[-1]
     ask = said if said["type"] == "ask" else None
     notices = [*held.messages, notice] if not page else [notice]
-    held.messages = [] if not page else held.messages
     common = {
         "job": held.id,
         "seq": mark_of(conversation),

@@ -58,9 +58,12 @@ def big_lines(lines: Sequence[Line], width: int, letters: str = "utf-8") -> list
             out += [Line(wide(part.text, letters), "where") for part in paragraph(where, width)] if where else []
             continue
         apart = line.said is not None and line.text.strip()
-        if apart and out and out[-1].text.strip() and out[-1].style != "warn":
+        if apart and out and out[-1].text.strip():
             out.append(Line(said=None))
-        out += [Line(wide(part.text, letters), part.style or "strong", part.said) for part in _anew(line, width)]
+        out += [
+            Line(wide(part.text, letters), part.style if part.style == "warn" else "strong", part.said)
+            for part in _anew(line, width)
+        ]
     return out
 
 

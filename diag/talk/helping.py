@@ -34,6 +34,8 @@ _KEYS = (
     ("a", t("add a note to the log")),
     ("g", t("I changed something at the vehicle: old answers no longer hold for sure")),
     ("b", t("what is likely so far")),
+    ("p", t("picture: the way from battery to body, with the point to touch marked")),
+    ("r", t("record: every question and answer so far, what was undone, what was done")),
     ("k", t("show the caution of this check again")),
     ("d", t("done: the caution is seen to, or the repair is made")),
     ("o", t("back to the list of remedies")),
@@ -41,15 +43,16 @@ _KEYS = (
     ("e", t("skip this stage, with a reason")),
     ("v", t("leave what is odd as it is, with a reason")),
     ("q", t("quit; every answer is kept")),
-    ("Space", t("turn the page; arrows scroll")),
+    ("Space", t("turn the page; arrows and PageUp, PageDown scroll")),
+    ("Tab", t("where words are typed: names of circuits, parts and terminals")),
 )
 PLAIN_HELP = t(
     "One answer a line: the number, or the words. A lamp: `dark`, `normal steady`, `dim "
     "flashing`; `steady` alone means normal light. A reading with its unit: `11.8 V`, `0.4 ohm`, "
     "`OL`. Else: undo, not sure, can't reach, no instrument, later, why, why NAME, why not NAME, "
-    "causes, note TEXT, changed TEXT, symptom TEXT, correct NUMBER VALUE, done, done NUMBER, "
-    "other NUMBER, quit. The whole vehicle in stages (`whole` at the start): all right, NUMBER "
-    "WORDS for an odd one of a list, stages, stage NAME, skip REASON, leave REASON."
+    "causes, picture, record, note TEXT, changed TEXT, symptom TEXT, correct NUMBER VALUE, done, "
+    "done NUMBER, other NUMBER, quit. The whole vehicle in stages (`whole` at the start): all "
+    "right, NUMBER WORDS for an odd one of a list, stages, stage NAME, skip REASON, leave REASON."
 )
 
 

@@ -71,6 +71,8 @@ class Linear(Plain):
         word = line.casefold()
         if word == "again":
             self._show()
+        elif word == "picture":
+            self._print([Line(t("The picture is for the eye. The question names every point that it marks."))])
         elif word == "list" and self._ask is not None and numbered(self._ask):
             self._print(_cells(self._ask))
         else:

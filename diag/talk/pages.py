@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 
 from prompt_toolkit.application import Application
 from prompt_toolkit.buffer import Buffer
-from prompt_toolkit.completion import WordCompleter
+from prompt_toolkit.completion import ConditionalCompleter, WordCompleter
 from prompt_toolkit.filters import Condition
 from prompt_toolkit.formatted_text import StyleAndTextTuples
 from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
@@ -36,8 +36,9 @@ from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
 
 from diag.talk.bigprint import big_lines, big_width, wide
+from diag.talk.completing import Going
 from diag.talk.manner import Manner, spelt
-from diag.talk.screen import Line, paragraph
+from diag.talk.screen import SPARE_HINT, Line, fitted, paragraph
 from diag.talk.speech import Speaker
 from diag.talk.spoken import page_aloud, voiced
 from diag.texts import t
@@ -62,6 +63,8 @@ _WORKING = t("Working out what that means ...")
 _ROOMY_ROWS = 24
 _TEXT_LIMIT = 2000
 _MENU_ROWS = 6
+_FAR = 1_000_000
+"""An offset beyond any page: its end."""
 
 
 @dataclass(frozen=True)
@@ -78,7 +81,8 @@ class Page:
 
     `entry`: what is typed here, None where single keys do; `text`: what stands in it already; `live`: keys
     that act at once while the entry is empty. `digits`: number keys that answer. `names`: what typing is
-    completed to.
+    completed to; `inside`: a last word, rather than all that is typed. `at_end`: shown from its end. `whole`: keys
+    that first turn the page while more of it is to be read.
     """
 
     head: Callable[[int], list[Line]]
@@ -91,6 +95,9 @@ class Page:
     live: str = ""
     names: Sequence[str] = ()
     note: str = field(default="")
+    inside: bool = False
+    at_end: bool = False
+    whole: str = ""
 
 
 class EndedError(Exception):
@@ -125,7 +132,10 @@ class Pages:
         self._queue: asyncio.Queue[tuple[str, str]] = asyncio.Queue()
         self._offset, self._hidden = 0, 0
         known = WordCompleter(lambda: list(self._page.names), ignore_case=True, match_middle=True, sentence=True)
-        self._buffer = Buffer(multiline=False, completer=known, complete_while_typing=True)
+        asked = ConditionalCompleter(known, Condition(lambda: not self._page.inside))
+        self._going = Going()
+        unasked = Condition(lambda: not self._page.inside)
+        self._buffer = Buffer(multiline=False, completer=asked, complete_while_typing=unasked)
         self._view = Window(FormattedTextControl(self._top, focusable=True, show_cursor=False))
         big = [_WideInput(self.manner.letters)] if self.manner.big else []
         before = BeforeInput(lambda: "> " if self.manner.big else f"{self._page.entry}: ")
@@ -145,6 +155,12 @@ class Pages:
         """The page with the names that fit what is typed above or below it."""
         menu = CompletionsMenu(max_height=_MENU_ROWS, scroll_offset=1)
         return FloatContainer(body, [Float(menu, xcursor=True, ycursor=True)])
+
+    @property
+    def rows(self) -> int:
+        """Lines of usual print that the screen has room for now."""
+        rows = self._app.output.get_size().rows
+        return rows // 2 if self.manner.big else rows
 
     def run(self, flow: Callable[[], Coroutine[Any, Any, None]]) -> None:
         """Run `flow`, which calls `show`, to its end; what it raises is raised here. Raises EndedError where the
@@ -188,9 +204,16 @@ class Pages:
         size = self._app.output.get_size()
         page, big = self._page, self.manner.big
         width = big_width(size.columns) if big else size.columns
-        foot = [*(paragraph(page.note, width) if page.note else []), *self._foot(width, size.rows)]
         body = [*page.head(width), *page.body(width)]
+        note = paragraph(page.note, width) if page.note else []
+        foot = [*note, *self._foot(width, size.rows)]
+        if not big:
+            room = size.rows - (page.entry is not None)
+            fuller = [*note, *self._foot(width, size.rows, 1)]
+            foot = fuller if len(body) + len(fuller) <= room else foot
+            body = fitted(body, max(room - len(foot), 3))
         if big:
+            body = [line for line in body if line.spare in (0, SPARE_HINT)]  # it sets its own blank lines
             body += [Line(f"{page.entry}:")] if page.entry is not None else []
             body = big_lines(body, width, self.manner.letters)
             foot = [Line(wide(line.text, self.manner.letters), line.style) for line in foot]
@@ -203,13 +226,17 @@ class Pages:
         self._hidden = len(body) - room - self._offset
         step = "Enter" if page.entry is not None else "Space"
         more = t("more: {step}", step=step) if big else t("more lines: {step} or arrows", step=step)
+        below = body[self._offset + room :]
+        more = (
+            more if big or all(line.style != "choice" for line in below) else t("more, answers too: {step}", step=step)
+        )
         sign = f"-- {self._hidden} {more} --" if self._hidden else t("-- end; arrow up --")
         sign = wide(sign[:width], self.manner.letters) if big else sign[:width]
         return [*body[self._offset : self._offset + room], Line(sign)], foot
 
-    def _foot(self, width: int, rows: int) -> list[Line]:
-        """Keys in as many lines as there is room for; those in `always` never fall out."""
-        most = 4 if rows >= _ROOMY_ROWS and not self.manner.big else 2
+    def _foot(self, width: int, rows: int, more: int = 0) -> list[Line]:
+        """Keys in as many lines as there is room for, or so many `more`; those in `always` never fall out."""
+        most = more + (4 if rows >= _ROOMY_ROWS and not self.manner.big else 2)
         kept = list(self._page.keys)
         while len(_packed(_key_words(kept), width)) > most:
             spare = [pair for pair in kept if pair[0] not in self._page.always]
@@ -243,7 +270,7 @@ class Pages:
 
     async def show(self, page: Page) -> Pressed:
         """Show a page until a key of it is pressed or its entry is sent. Keys pressed early are not lost."""
-        self._page, self._offset = page, 0
+        self._page, self._offset = page, _FAR if page.at_end else 0
         self._buffer.text = page.text
         self._buffer.cursor_position = len(page.text)
         self._entry.horizontal_scroll = 0  # a long line typed before would leave the label out of view
@@ -310,6 +337,10 @@ class Pages:
         if data == " ":
             return None if self._scrolled(1, around=True) else Pressed("enter")
         key = data.lower()
+        if key in page.whole and self._unread():
+            self._scrolled(1)
+            page.note = t("! More of it comes here. {key} once it is read to the end.", key=key)
+            return None
         if key in page.digits or any(key == known for known, _ in page.keys):
             return Pressed(key)
         if data.isprintable():
@@ -328,11 +359,23 @@ class Pages:
             )
         return None
 
+    def _unread(self) -> bool:
+        """Whether lines below the screen were not seen yet."""
+        self.frame()
+        return bool(self._hidden)
+
     def _completed(self, *, back: bool = False) -> None:
         """What is typed goes on to as much as all names that begin so share; then to one that fits after the
         other. `back`: to the one before."""
         if self._buffer.complete_state is not None and (back or self._buffer.complete_state.current_completion):
             (self._buffer.complete_previous if back else self._buffer.complete_next)()
+            return
+        if self._page.inside:
+            text, place, count = self._going.next(self._buffer.text, self._page.names)
+            self._buffer.text, self._buffer.cursor_position = text, len(text)
+            self._page.note = (
+                t("! {place} of {count}: Tab for the next.", place=place, count=count) if count > 1 else ""
+            )
             return
         typed = self._buffer.text.casefold()
         fitting = [name for name in self._page.names if typed in name]

@@ -14,7 +14,10 @@ from diag.knowledge.names import quoted
 from diag.talk import screen, screen_why
 from diag.talk.conversation import Conversation
 from diag.talk.helping import PLAIN_HELP
+from diag.talk.history import history_page
+from diag.talk.picture import picture_page
 from diag.talk.screen import Line, paragraph
+from diag.talk.sound import kept_words
 from diag.talk.speech import Speaker
 from diag.talk.spoken import page_aloud
 from diag.talk.standing import (
@@ -254,6 +257,11 @@ class Plain:
                 self._why_not(command.text)
             case "causes":
                 self._print(screen.causes_page(self.conversation, self.width))
+            case "picture":
+                step = self.conversation.reasoner.steps.get(ask["check"]) if ask is not None else None
+                self._print(picture_page(self.conversation, step, self.width))
+            case "record":
+                self._print(history_page(self.conversation, self.width))
             case "caution" if ask is not None and "caution" in ask:
                 self._print(screen.framed(ask["caution"], self.width))
             case "correct":
@@ -329,8 +337,7 @@ class Plain:
         said = (
             t("Undone: {gone}", gone=gone)
             if gone
-            else kept
-            or t("Kept: {newest}{not_cured}", newest=newest_words(self.conversation), not_cured=not_cured(told))
+            else kept or t("Kept: {kept}{not_cured}", kept=kept_words(self.conversation), not_cured=not_cured(told))
         )
         self._print(paragraph(said, self.width, "> "))
         self._next()

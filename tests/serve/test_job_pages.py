@@ -5,7 +5,9 @@ source of all expectations: common practice, no source
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from threading import Event
 
 import pytest
 
@@ -13,7 +15,9 @@ from diag.job.folder import list_jobs
 from diag.job.journal import Journal, read_journal
 from diag.job.records import Record
 from diag.reason.reasoner import Reasoner
+from diag.serve import app
 from diag.serve.shelf import Options
+from diag.talk import opening
 from diag.talk.rehearsal import SimulatedFitter
 from tests.serve.browsing import Device, answered, site
 from tests.vehicles import SIX
@@ -96,6 +100,21 @@ def test_an_answer_that_comes_twice_counts_once(phone: Device) -> None:
     assert "already answered, and counts once" in phone.follow(second).words
 
 
+def test_eight_at_once_count_once(phone: Device) -> None:
+    """Impatient taps come in at the same time, on connections of their own."""
+    form = phone.form("answer") | {"pick": "1"}
+    to, cookies = form.pop("to"), dict(phone.client.cookies)
+
+    def tap(_: int) -> str:
+        device = Device(phone.client.app)
+        device.client.cookies.update(cookies)
+        return str(device.post(to, form).headers["location"])
+
+    with ThreadPoolExecutor(8) as hands:
+        assert set(hands.map(tap, range(8))) == {phone.at}
+    assert len(kept("answered")) == 2
+
+
 def test_two_phones_on_one_job_see_the_truth(phone: Device) -> None:
     """The slower one is told kindly, and what it sent does not count."""
     other = Device(phone.client.app)
@@ -115,8 +134,8 @@ def test_a_form_from_before_the_server_died_counts_after_it_is_back(phone: Devic
     form = phone.form("answer") | {"pick": "1"}
     to, cookies = form.pop("to"), dict(phone.client.cookies)
     count = len(kept("answered"))
-    shelf, app = site()
-    again = Device(app)
+    shelf, pages = site()
+    again = Device(pages)
     again.client.cookies.update(cookies)
     _release()
     again.open(to)
@@ -124,6 +143,32 @@ def test_a_form_from_before_the_server_died_counts_after_it_is_back(phone: Devic
     assert len(kept("answered")) == count + 1
     assert "Kept:" in again.page.words
     shelf.close()
+
+
+def test_an_answer_that_comes_while_the_job_is_still_being_opened_is_kept(
+    phone: Device, reasoner: Reasoner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The phone sends again as soon as the program is back, which is long before the tables are."""
+    form = phone.form("answer") | {"pick": "1"}
+    to, cookies = form.pop("to"), dict(phone.client.cookies)
+    phone.send("close")
+    waits = Event()
+
+    def slowly(*_: object, **__: object) -> Reasoner:
+        waits.wait(60)
+        return reasoner
+
+    monkeypatch.setattr(opening, "open_reasoner", slowly)
+    monkeypatch.setattr(app, "_MOMENT_S", 0.01)
+    again = Device(site()[1])
+    again.client.cookies.update(cookies)
+    sent = again.post(to, form)
+    assert sent.status_code == 303
+    assert "asks again by itself" in again.client.get(to).text
+    assert len(kept("answered")) == 1
+    waits.set()
+    assert "Kept:" in again.open(to).words
+    assert len(kept("answered")) == 2
 
 
 def _release() -> None:
@@ -282,8 +327,8 @@ def test_begin_twice_is_one_job_and_a_named_one_is_made() -> None:
     (job,) = list_jobs()
     assert job.stem in first.headers["location"]
     named = job.with_name("of-my-own.jsonl")
-    shelf, app = site(Options(job=named, vehicle=SIX))
-    other = Device(app)
+    shelf, pages = site(Options(job=named, vehicle=SIX))
+    other = Device(pages)
     assert shelf.begin_named() == "of-my-own"
     other.open("/job/of-my-own")
     assert "What is wrong?" in other.page.words
