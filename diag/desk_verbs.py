@@ -92,7 +92,7 @@ def places(form: str) -> None:
         click.echo(f"  {one.path.absolute()}")  # never broken: it is copied
     click.echo(t("\nEnvironment variables"))
     for name, meaning in known.items():
-        click.echo(f"{name}: {given.get(name, 'not set')}")  # nor is this
+        click.echo(f"{name}: {given.get(name, t('not set'))}")  # nor is this
         click.echo(_wrapped(meaning, columns, "  "))
 
 

@@ -86,7 +86,7 @@ def standing_answer(
     elif days < 2:
         result = [t("Stands {number}, then it may not start", number=written(days * 24, "h"))]
     else:
-        result = [t("Stands {days}, then it may not start", days=written(days, "days"))]
+        result = [t("Stands {days} days, then it may not start", days=written(days, ""))]
     usable = max(0.0, charge - starts_from) * capacity_ah
     notes = [
         t(

@@ -161,6 +161,27 @@ def said(folder: Path) -> Iterator[tuple[str, str]]:
     yield from mistakes(folder)
     yield "calc drop", call("calc", "drop", "--section", "1.5mm2", "--length", "4 m", "--current", "8 A")
     yield "calc, wrong", call("calc", "drop", "--section", "1.5 kg")
+    for words in (
+        "calc section --length 6m --current 8A --drop 0.5V",
+        "calc fuse --section 1.5mm2 --load 8A",
+        "calc lamp --watts 21W --volts 11V",
+        "calc flasher --lamps 2x21W --rated 2x21W",
+        "calc battery --volts 12.4V",
+        "calc standing --current 35mA --capacity 50Ah",
+        "jobs",
+        "jobs --since hron",
+        "places",
+        "settings",
+        "settings print hron",
+        "settings hron big",
+        "rules packs",
+        "rules packs --add hron",
+        "rules show hron",
+        "vehicle check " + vehicle,
+        "vehicle alter " + vehicle,
+        "replay hron",
+    ):
+        yield words.removesuffix(f" {vehicle}"), call(*words.split())
     yield "no such option", call("calc", "drop", "--sectoin", "1")
     yield "no such verb", call("strat")
     yield "no such job", call("export", "hron")
