@@ -52,17 +52,17 @@ def test_a_whole_job_on_a_phone_and_then_at_a_desk(reasoner: object) -> None:
         assert not COLOUR.search(phone.raw)
     assert answers() == ["charge-tell-tale-lit-running", 12.6, 12.6]
     with Tty(100, 30, ["resume"]) as desk:
-        desk.until("answers", "q quit, keep")
+        desk.until("answers", "q quit")
         seen = desk.flat
         desk.type("b", "Likely so far", "#")
-        desk.type("\r", "q quit, keep")
+        desk.type("\r", "q quit")
         desk.resized(40, 20)
-        desk.until("q quit, keep")
+        desk.until("q quit")
         desk.type("h", "more lines")
         desk.type("\r", "h help")
         desk.resized(100, 30)
         desk.type("g", "What was changed at the vehicle?")
-        desk.type("\x1b", "q quit, keep")
+        desk.type("\x1b", "q quit")
         desk.type("\x04", "Go on with")
         assert desk.ended() == 0
     assert answers() == ["charge-tell-tale-lit-running", 12.6, 12.6]
