@@ -1,16 +1,13 @@
 """What the last words typed can go on to: names of circuits, parts and terminals, inside a sentence of one's own.
 
-Knows prompt_toolkit's completions; nothing of vehicles or jobs.
+Knows nothing of vehicles, jobs or screens.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 
-from prompt_toolkit.completion import CompleteEvent, Completer, Completion
-from prompt_toolkit.document import Document
-
-__all__ = ["InsideCompleter", "going_on"]
+__all__ = ["Going", "going_on"]
 
 _LONGEST = 5
 """Words at the end of what is typed that may be the beginning of a name."""
@@ -30,14 +27,20 @@ def going_on(text: str, names: Sequence[str]) -> tuple[str, list[str]]:
     return last, [name for name in names if last and last.casefold() in name.casefold()][:_MOST]
 
 
-class InsideCompleter(Completer):
-    """Completes the end of what is typed before the cursor."""
+class Going:
+    """One name after the other in place of the end of what is typed, the text as it was at last."""
 
-    def __init__(self, names: Callable[[], Sequence[str]]) -> None:
-        self._names = names
+    def __init__(self) -> None:
+        self._texts: list[str] = []
+        self._at = 0
 
-    def get_completions(self, document: Document, complete_event: CompleteEvent) -> Iterable[Completion]:
-        """Each name in place of the words that it begins with."""
-        end, found = going_on(document.text_before_cursor, self._names())
-        for name in found:
-            yield Completion(name, start_position=-len(end))
+    def next(self, text: str, names: Sequence[str]) -> tuple[str, int, int]:
+        """The text with the next name; which it is, and of how many. Nothing fits: the text as it is, 0 of 0."""
+        if not self._texts or self._texts[self._at] != text:
+            end, found = going_on(text, names)
+            begun = text[: len(text) - len(end)]
+            self._texts, self._at = [begun + name for name in found], -1
+        if not self._texts:
+            return text, 0, 0
+        self._at = (self._at + 1) % len(self._texts)
+        return self._texts[self._at], self._at + 1, len(self._texts)

@@ -226,6 +226,10 @@ def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
     parts = []
     if look.again is not None:
         parts.append(f"Answer {look.again} does not agree with the others: seen once more, it counts or falls.")
+    if look.ranked is None and plan.treated and plan.treated[-1].remedy is None and look.again is None:
+        changed = plan.treated[-1].period
+        if all(finding.period < changed for finding in plan.findings):
+            return "What was complained of, once more: something was changed since."
     if plan.beliefs is None or look.ranked is None:
         return parts[0] if parts else "All later readings are judged by it."
     named = {reasoner.knowledge.circuit_of[f.symptom] for f in plan.findings if f.symptom is not None}

@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 
 from prompt_toolkit.application import Application
 from prompt_toolkit.buffer import Buffer
-from prompt_toolkit.completion import DynamicCompleter, WordCompleter
+from prompt_toolkit.completion import ConditionalCompleter, WordCompleter
 from prompt_toolkit.filters import Condition
 from prompt_toolkit.formatted_text import StyleAndTextTuples
 from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
@@ -36,7 +36,7 @@ from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
 
 from diag.talk.bigprint import big_lines, big_width, wide
-from diag.talk.completing import InsideCompleter
+from diag.talk.completing import Going
 from diag.talk.manner import Manner, spelt
 from diag.talk.screen import SPARE_HINT, Line, fitted, paragraph
 from diag.talk.speech import Speaker
@@ -131,8 +131,8 @@ class Pages:
         self._queue: asyncio.Queue[tuple[str, str]] = asyncio.Queue()
         self._offset, self._hidden = 0, 0
         known = WordCompleter(lambda: list(self._page.names), ignore_case=True, match_middle=True, sentence=True)
-        within = InsideCompleter(lambda: self._page.names)
-        asked = DynamicCompleter(lambda: within if self._page.inside else known)
+        asked = ConditionalCompleter(known, Condition(lambda: not self._page.inside))
+        self._going = Going()
         unasked = Condition(lambda: not self._page.inside)
         self._buffer = Buffer(multiline=False, completer=asked, complete_while_typing=unasked)
         self._view = Window(FormattedTextControl(self._top, focusable=True, show_cursor=False))
@@ -359,7 +359,9 @@ class Pages:
             (self._buffer.complete_previous if back else self._buffer.complete_next)()
             return
         if self._page.inside:
-            self._buffer.start_completion(select_first=True)
+            text, place, count = self._going.next(self._buffer.text, self._page.names)
+            self._buffer.text, self._buffer.cursor_position = text, len(text)
+            self._page.note = f"! {place} of {count}: Tab for the next." if count > 1 else ""
             return
         typed = self._buffer.text.casefold()
         fitting = [name for name in self._page.names if typed in name]

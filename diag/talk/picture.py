@@ -17,7 +17,7 @@ from diag.reason.steps import BUZZER, LED_TESTER, SERIES_LAMP, TEST_LAMP, Step
 from diag.sheet.strip import strip
 from diag.sheet.ways import Ways
 from diag.talk.conversation import Conversation
-from diag.talk.screen import Line, paragraph
+from diag.talk.screen import SPARE_BLANK, SPARE_HINT, Line, paragraph, spared
 from diag.talk.set_up import points_of
 
 __all__ = ["beside", "complained_circuit", "left_width", "marks_of", "picture_lines", "picture_page"]
@@ -75,11 +75,11 @@ def complained_circuit(conversation: Conversation) -> str:
     return plan.proving if plan.proving in knowledge.circuits and plan.proving is not None else ""
 
 
-def picture_page(conversation: Conversation, step: Step | None, width: int) -> list[Line]:
-    """A page of it, with what the letters mean."""
+def picture_page(conversation: Conversation, step: Step | None, width: int, rows: int = 25) -> list[Line]:
+    """A page of it, with what the letters mean; the picture itself folded to `rows` lines."""
     out = [Line("The way from battery to body", "strong")]
     lines = (
-        picture_lines(conversation.reasoner, step, width, circuit=complained_circuit(conversation))
+        picture_lines(conversation.reasoner, step, width, rows, complained_circuit(conversation))
         if step is not None
         else []
     )
@@ -87,8 +87,9 @@ def picture_page(conversation: Conversation, step: Step | None, width: int) -> l
         return [*out, Line(), *paragraph("There is no picture of this: it has no point in the wiring.", width)]
     marks = dict.fromkeys(mark for mark, _ in marks_of(conversation.knowledge, step))
     out += paragraph(", ".join(f"{mark}> {_NAMED[mark]}" for mark in marks), width)
-    out += [Line(), *(Line(line, said=None) for line in lines)]
-    return [*out, Line(), *paragraph("[=] fuse, /- contact, (x) lamp, (M) motor", width)]
+    out += [Line(spare=SPARE_BLANK), *(Line(line, said=None) for line in lines)]
+    legend = paragraph("[=] fuse, /- contact, (x) lamp, (M) motor", width)
+    return [*out, *spared([Line(), *legend], SPARE_HINT)]
 
 
 def beside(conversation: Conversation, step: Step, lines: Sequence[Line], width: int, room: int) -> list[Line]:

@@ -53,6 +53,8 @@ __all__ = [
 Object = dict[str, Any]
 _BAR = 10
 _LEAST_SHOWN = 0.005
+_WORTH_A_LINE = 0.05
+"""Chance from which a cause stands below a question."""
 _MISFITS = 3
 """Answers, and groups of them, that are named where nothing known fits."""
 
@@ -362,7 +364,7 @@ def likely_lines(conversation: Conversation, width: int, most: int = 2) -> list[
         return []
     out = []
     for name, p in beliefs.ranking[:most]:
-        if p >= _LEAST_SHOWN:
+        if p >= _WORTH_A_LINE:
             line = f"{bar(p)} {_percent(p):>5}  {short_title(conversation.reasoner.remedies[name].title)}"
             out.append(Line(line if len(line) <= width else f"{line[: width - 2].rstrip()}..", said=None))
     return [Line("Likely so far (b: all)", said=None), *out] if out else []

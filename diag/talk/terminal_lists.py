@@ -13,6 +13,7 @@ from diag.errors import DiagError
 from diag.knowledge.assemble import terminals_of
 from diag.talk import screen, screen_why
 from diag.talk.history import history_page
+from diag.talk.pages import Pages
 from diag.talk.picture import picture_page
 from diag.talk.screen import Line
 from diag.talk.standing import ask_again, error_words, newest_words, symptom_ask
@@ -25,9 +26,14 @@ __all__ = ["LookedUpPages"]
 Object = dict[str, Any]
 
 
+_AROUND, _LEAST_ROWS, _ALL = 7, 10, 60
+"""Rows of a page that hold no picture; the fewest that a picture gets; so many as hold any."""
+
+
 class LookedUpPages(StagedPages):
     """What a terminal looks up; the terminal has the rest."""
 
+    pages: Pages
     _named: tuple[str, ...] = ()
 
     async def _from_list(self, ask: Object, title: str, can_go_back: bool = True) -> str:
@@ -62,9 +68,17 @@ class LookedUpPages(StagedPages):
         )
 
     async def _picture(self, ask: Object | None) -> None:
-        """The way from battery to body of the question that is open."""
+        """The way from battery to body of the question that is open: folded to the screen, then all of it."""
         step = self.conversation.reasoner.steps.get(ask["check"]) if ask is not None else None
-        await self._tell(ask, lambda width: picture_page(self.conversation, step, width))
+        rows = max(self.pages.rows - _AROUND, _LEAST_ROWS)
+        pressed = await self._show(
+            ask,
+            lambda width: picture_page(self.conversation, step, width, rows),
+            keys=[("p", "all of it"), *BACK_KEYS],
+            always=("p", "Enter", "q"),
+        )
+        if pressed.key == "p":
+            await self._tell(ask, lambda width: picture_page(self.conversation, step, width, _ALL))
 
     async def _why_not(self, name: str = "") -> None:
         """What speaks for and against causes that are picked or typed, until the person goes back."""
