@@ -91,7 +91,7 @@ class _Percent(_Typed):
 class _Drop(_Typed):
     """Volts, or per cent of the system's (then below zero: minus the share)."""
 
-    name = "V or %"
+    name = t("V or %")
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         if "%" not in str(value):

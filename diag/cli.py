@@ -456,6 +456,11 @@ def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
     from diag.talk.demo import list_faults, play
     from diag.talk.opening import new_job, open_reasoner, vehicle_file
 
+    if job is not None and job.with_suffix(".md").exists():
+        raise DiagError(
+            f"{job.with_suffix('.md')}: there is such a file already; expected room for the log beside the job. "
+            "Choose another --job."
+        )
     file = vehicle_file(vehicle)
     with _progress() as tell:
         reasoner = open_reasoner(file, progress=tell)

@@ -81,7 +81,7 @@ def places(form: str) -> None:
     given = {name: os.environ[name] for name in known if os.environ.get(name, "").strip()}
     if form == "json":
         there = {one.name: {"path": str(one.path.absolute()), "there": one.path.exists()} for one in kept}
-        click.echo(json.dumps({"places": there, "environment": given}, ensure_ascii=False, indent=1))
+        click.echo(json.dumps({"places": there, "environment": given}, indent=1))
         return
     columns = min(_WIDEST, shutil.get_terminal_size().columns)
     for one in kept:

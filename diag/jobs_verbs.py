@@ -91,7 +91,7 @@ def jobs(
     elif form == "json":
         from diag.log.listing import job_values
 
-        click.echo(json.dumps([job_values(job) for job in listing.jobs()], ensure_ascii=False, indent=1))
+        click.echo(json.dumps([job_values(job) for job in listing.jobs()], indent=1))
     else:
         _tell(listing)
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from diag.errors import DiagError
+from diag.errors import DiagError, harmless
 from diag.teaching import Verb
 from diag.texts import t, tn
 
@@ -126,7 +126,7 @@ def _show(every: bool) -> None:
     if every and learned.counted:
         click.echo(t("\nJobs counted"))
         for job in learned.counted:
-            click.echo(f"  {job.job} ({job.hash})")
+            click.echo(harmless(f"  {job.job} ({job.hash})"))
 
 
 # ---------------------------------------------------------------- counting
@@ -289,7 +289,9 @@ def _moved_words(one: Difference) -> str:
 
 def _wrapped(text: str, indent: str = "") -> str:
     width = min(_WIDE, shutil.get_terminal_size().columns)
-    return textwrap.fill(text, width, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False)
+    return textwrap.fill(
+        harmless(text), width, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False
+    )
 
 
 @contextmanager

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from diag.completing import circuits, rule_ids, things, vehicle_names
-from diag.errors import DiagError
+from diag.errors import DiagError, harmless
 from diag.teaching import Verb
 from diag.texts import t
 
@@ -71,7 +71,7 @@ def _world(vehicle: str | None, jobs: tuple[Path, ...], own: bool, folder: Path 
     if count >= _MANY:
         click.echo(t("Going through {count} closed jobs; what each says is kept for next time.", count=count), err=True)
     for problem in world.problems:
-        click.echo(t("Left out: {problem}", problem=problem), err=True)
+        click.echo(harmless(t("Left out: {problem}", problem=problem)), err=True)
     return world
 
 

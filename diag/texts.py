@@ -19,11 +19,24 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from gettext import GNUTranslations, NullTranslations
 
-__all__ = ["DOMAIN", "LOCALES", "catalogue_folders", "languages", "same_fields", "speaks", "t", "tn"]
+__all__ = [
+    "DOMAIN",
+    "FIELD",
+    "LOCALES",
+    "before_field",
+    "catalogue_folders",
+    "languages",
+    "same_fields",
+    "speaks",
+    "t",
+    "tn",
+]
 
 DOMAIN = "diag"
 LOCALES = Path(__file__).resolve().parent / "locale"
 """Catalogues that come with the program, and the template `diag.pot` of all messages."""
+FIELD = "\ue000"
+"""Stands where a field would be, for whoever must know a text again that was said elsewhere: no text holds it."""
 _ENGLISH = ("c", "posix", "en")
 _ENVIRONMENT = ("DIAG_LANGUAGE", "LANGUAGE", "LC_ALL", "LC_MESSAGES", "LANG")
 _FORMATTER = string.Formatter()
@@ -72,6 +85,11 @@ def catalogue_folders() -> tuple[Path, ...]:
     import platformdirs  # only where a language other than English is wished for
 
     return Path(platformdirs.user_data_dir("diag", appauthor=False)) / "locale", LOCALES
+
+
+def before_field(said: str, field: str = FIELD) -> str:
+    """How a text begins, up to the first field that was filled with `field`."""
+    return said.partition(field)[0]
 
 
 def speaks() -> str:

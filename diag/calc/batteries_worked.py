@@ -34,7 +34,7 @@ def charge_answer(volts: float | None, gravity: float | None, system_v: int, tem
     """State of charge from rest volts or, where given, from the hydrometer. Raises ValueError at zeros."""
     if gravity is not None:
         found = charge_from_gravity(gravity, temperature_c)
-        read = ("hydrometer", f"{gravity:.3f}")
+        read = (t("hydrometer"), f"{gravity:.3f}")
         words = t("hydrometer reading taken to 26.7 °C, then straight lines between the points of the table")
         symbols = t("s = s_read + 0.004 · (T - {reference_c} °C) / 5.56 K", reference_c=REFERENCE_C)
         worked = f"s = {gravity:.3f} {_signed(found.at_reference - gravity, 4)} = {found.at_reference:.3f}"
@@ -105,7 +105,7 @@ def standing_answer(
         tuple(result),
         (
             (t("key-off current"), written(key_off_a, "A")),
-            ("capacity", written(capacity_ah, "Ah")),
+            (t("capacity"), written(capacity_ah, "Ah")),
             (t("charge now"), f"{written(100 * charge, '')} %{f' ({read})' if read else ''}"),
             (t("starts from"), f"{written(100 * starts_from, '')} %"),
         ),

@@ -60,7 +60,7 @@ def lamp_answer(volts: float, test_w: float, test_v: float, cap_w: float) -> Ans
                     test_v=written(test_v, "V"),
                 ),
             ),
-            ("volts", written(volts, "V")),
+            (t("volts"), written(volts, "V")),
         ),
         t(
             "current goes with the 0.55th power of the volts, light with the {light_power:g}th, life "
@@ -118,7 +118,7 @@ def flasher_answer(
     return Answer(
         tuple(result),
         (
-            ("lamps", counted),
+            (t("lamps"), counted),
             (
                 t("made for"),
                 t(

@@ -75,9 +75,9 @@ def drop_answer(section_mm2: float, length_m: float, current_a: float, system_v:
     return Answer(
         tuple(result),
         (
-            ("section", section_name(section_mm2)),
-            ("length", written(length_m, "m")),
-            ("current", written(current_a, "A")),
+            (t("section"), section_name(section_mm2)),
+            (t("length"), written(length_m, "m")),
+            (t("current"), written(current_a, "A")),
             (t("copper at"), written(temperature_c, "degC")),
         ),
         t("drop = current × resistance of a metre × metres × warmth"),
@@ -121,8 +121,8 @@ def section_answer(limit_v: float, length_m: float, current_a: float, system_v: 
         tuple(result),
         (
             (t("drop limit"), t("{limit_v} of {system_v} V", limit_v=written(limit_v, "V"), system_v=system_v)),
-            ("length", written(length_m, "m")),
-            ("current", written(current_a, "A")),
+            (t("length"), written(length_m, "m")),
+            (t("current"), written(current_a, "A")),
             (t("copper at"), written(temperature_c, "degC")),
         ),
         t("section = current × resistance of a metre of 1 mm² × metres × warmth ÷ drop; then the next that exists"),
@@ -150,7 +150,7 @@ def fuse_answer(section_mm2: float | None, load_a: float | None, link: str) -> A
     """
     largest = None if section_mm2 is None else max_fuse_for_section(section_mm2, link)
     smallest = None if load_a is None else min_fuse_for_load(load_a, link)
-    result, put_in, words, symbols, worked = [], [("class", link)], [], [], []
+    result, put_in, words, symbols, worked = [], [(t("class"), link)], [], [], []
     if section_mm2 is not None and largest is not None:
         held = fuse_holds_wire(section_mm2, largest, link)
         result.append(
@@ -161,7 +161,7 @@ def fuse_answer(section_mm2: float | None, load_a: float | None, link: str) -> A
                 largest=largest,
             )
         )
-        put_in.append(("section", section_name(section_mm2)))
+        put_in.append((t("section"), section_name(section_mm2)))
         words.append(t("largest: rating no more than the wire carries for good, and open before the wire melts"))
         symbols.append(t("In <= j · A, and I(30 s) < 80 · d^1.5"))
         worked.append(
@@ -182,7 +182,7 @@ def fuse_answer(section_mm2: float | None, load_a: float | None, link: str) -> A
                 smallest=smallest,
             )
         )
-        put_in.append(("load", written(load_a, "A")))
+        put_in.append((t("load"), written(load_a, "A")))
         words.append(t("smallest: loaded to {number:.0f} % of its rating at most", number=100 * LOADED_TO))
         symbols.append(t("In >= I / {loaded_to}", loaded_to=LOADED_TO))
         worked.append(

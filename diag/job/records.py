@@ -42,6 +42,7 @@ MEND = (
 )
 _RESERVED = ("v", "seq", "at", "event")
 _EVENT = re.compile(r"[a-z]+(-[a-z]+)*", re.ASCII)
+_HALF = re.compile(rb"\\u[dD][89a-fA-F]")
 _LEAP = re.compile(r"(\d\d:\d\d):60(\.\d+)?Z")
 _YEARS = range(1970, 9999)
 """Of a record: with a day to spare on both sides for the reader's own zone."""
@@ -180,6 +181,8 @@ def decode(line: bytes, file: str, number: int) -> Record:
     if not isinstance(event, str) or not _EVENT.fullmatch(event):
         bad(f"event {_short(event)}, expected lower-case words with hyphens")
     fields = {key: one for key, one in found.items() if key not in _RESERVED}
+    if _HALF.search(line):
+        fields = _whole_signs(fields)
     return Record(version, seq, at, event, MappingProxyType(fields))
 
 
@@ -217,6 +220,17 @@ def _refused_number(error: ValueError) -> str:
 def _without_leap(found: Any) -> Any:
     """A clock that shows a leap second says :60, which Python's times do not know."""
     return _LEAP.sub(r"\1:59.999999Z", found) if isinstance(found, str) and len(found) <= 40 else found
+
+
+def _whole_signs(found: Any) -> Any:
+    """With a mark in place of half signs, which JSON can spell and nothing can show, hash or send."""
+    if isinstance(found, str):
+        return found.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
+    if isinstance(found, list):
+        return [_whole_signs(one) for one in found]
+    if isinstance(found, dict):
+        return {_whole_signs(key): _whole_signs(one) for key, one in found.items()}
+    return found
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

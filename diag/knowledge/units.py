@@ -56,6 +56,10 @@ class UnitError(UnfitError):
     """Text that is not a quantity of the wanted unit."""
 
 
+_LONGEST = 80
+"""Signs of a quantity as it is written."""
+
+
 @lru_cache(maxsize=1)
 def _registry() -> Any:
     import pint
@@ -96,7 +100,8 @@ def parse_quantity(text: str, unit: str, *, bare: bool = False) -> float:
     `bare` allows a number without a unit. Raises UnitError.
     """
     what, example = CANONICAL[unit]
-    match = _NUMBER.fullmatch(text)
+    text = text.strip()
+    match = _NUMBER.fullmatch(text) if len(text) <= _LONGEST else None  # blanks without end would be tried in pairs
     if match is None:
         raise UnitError(t("{what} such as `{example}`", what=what, example=example))
     number = float(match[1].replace(",", "."))

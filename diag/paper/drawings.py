@@ -75,8 +75,8 @@ def drawings_of(job: Replayed, report: Report) -> tuple[tuple[Drawn, ...], tuple
 def _drawn(job: Replayed, scene: Scene, ways: Ways, items: dict[int, Item]) -> Drawn:
     knowledge, predictor = job.reasoner.knowledge, job.reasoner.predictor
     assert predictor is not None
-    wanted = {fault.cause.id for fault in scene.faults}
-    causes = [cause for cause in predictor.causes if cause.id in wanted]
+    known = {cause.id: cause for cause in predictor.causes}
+    causes = [known[fault.cause.id] for fault in scene.faults if fault.cause.id in known]  # numbered as told
     figures = Figures.of(predictor, scene.operate, causes)
     marks = _marks(scene, {cause.id: cause.subject for cause in predictor.causes})
     name = f"drawing-{scene.circuit}"

@@ -6,7 +6,7 @@ Reads the remedy's words and the vehicle's parts and wires; names no maker. Know
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, terminals_of
@@ -16,6 +16,8 @@ from diag.reason.remedies import marking_of
 __all__ = ["Needed", "needed_for"]
 
 _AS_NEEDED = "as needed"
+_CRIMPS, _WIRE = "crimp terminals to fit", "wire"
+"""As rules/kinds.yaml words what remedies need."""
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,10 @@ def needed_for(
 ) -> tuple[Needed, ...]:
     """The lines of one remedy. `subjects`: ids of the parts and wires that it works on; `parts`: what the remedy names,
     in its own words, which stand where nothing more is known."""
-    return tuple(line for text in parts for line in _lines(knowledge, ends, subjects, text))
+    lines = (line for text in parts for line in _lines(knowledge, ends, subjects, text))
+    if _CRIMPS not in parts:
+        return tuple(lines)
+    return tuple(replace(line, ends="") if line.part == _WIRE else line for line in lines)  # the crimps tell them
 
 
 def _lines(knowledge: Knowledge, ends: EndsFile, subjects: Sequence[str], text: str) -> Iterator[Needed]:
@@ -45,8 +50,8 @@ def _lines(knowledge: Knowledge, ends: EndsFile, subjects: Sequence[str], text: 
         for name in wires:
             wire = knowledge.wires[name]
             rating = f"{wire.section_mm2:g} mm², {wire.colour}"
-            yield Needed(f"{wire.length_m:.2g} m at most{maybe}", "wire", rating, _wire_ends(knowledge, ends, wire))
-    elif text == "crimp terminals to fit" and wires:
+            yield Needed(f"{wire.length_m:.2g} m at most{maybe}", _WIRE, rating, _wire_ends(knowledge, ends, wire))
+    elif text == _CRIMPS and wires:
         for name in wires:
             wire = knowledge.wires[name]
             yield Needed("2", "crimp terminals", f"for {wire.section_mm2:g} mm²", _wire_ends(knowledge, ends, wire))

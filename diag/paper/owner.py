@@ -19,7 +19,7 @@ from diag.paper.terms import terms_in
 
 __all__ = ["as_owner"]
 
-_BRACKETS = re.compile(r"\s*\([^()]*\)")
+_BRACKETS = re.compile(r"(?:(?<=\S)|^)\s{0,9}\([^()]{0,600}\)")
 _SUSPECTED = re.compile(r"^still suspected \([^()]*\): (.*)$")
 _UNPROVED = "not proved, "
 _TOLD = 4

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import os
 import sqlite3
 import time
 from collections.abc import Iterator, Mapping, Sequence
@@ -102,6 +103,7 @@ class Store:
             base: sqlite3.Connection | None = None
             try:
                 self._path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+                os.close(os.open(self._path, os.O_RDWR | os.O_CREAT, 0o600))  # for this user only, as jobs are
                 base = sqlite3.connect(self._path, timeout=_WAITS_S)
                 base.execute("pragma synchronous = off")  # what a power cut takes is worked out again
                 base.execute(

@@ -16,6 +16,8 @@ from diag.texts import t, tn
 
 __all__ = ["as_plain", "as_text", "mend_of"]
 
+_SEVERITY = {"error": t("error"), "warning": t("warning")}
+
 
 def mend_of(problem: Problem) -> str:
     """What to do about it."""
@@ -46,13 +48,13 @@ def as_text(review: Review, columns: int) -> Iterator[str]:
     """Lines: each problem with place, sort, what is wrong and what to do; counts last."""
     for problem in review.problems:
         yield str(problem.place)
-        yield from _wrapped(f"{problem.severity} {problem.code}", columns)
+        yield from _wrapped(f"{_SEVERITY[problem.severity]} {problem.code}", columns)
         yield from _wrapped(_sentence(problem), columns)
         yield from _wrapped(f"-> {mend_of(problem)}", columns)
         yield ""
     counts = Counter((problem.severity, problem.code) for problem in review.problems)
     for (severity, code), count in sorted(counts.items()):
-        yield f"{count:5} {severity} {code}"
+        yield f"{count:5} {_SEVERITY[severity]} {code}"
     yield from _wrapped(_closing(review), columns, indent="")
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import errno
+import io
 import ipaddress
 import logging
 import signal
@@ -96,9 +97,11 @@ def hosts_of(address: str, port: int) -> list[str]:
 
 def qr(url: str, out: TextIO) -> None:
     """The address as a QR code, where it goes onto a terminal that can show it."""
-    code = segno.make(url, error="l", micro=False)
+    drawn = io.StringIO()
+    segno.make(url, error="l", micro=False).terminal(out=drawn, compact=True, border=2)
     try:
-        code.terminal(out=out, compact=True, border=2)
+        for line in drawn.getvalue().splitlines():
+            out.write(f"\x1b[97;40m{line}\x1b[0m\n")  # white on black whatever the terminal's own colours are
     except UnicodeEncodeError:
         out.write("(This terminal cannot show a QR code.)\n")
 

@@ -59,20 +59,22 @@ class FuseLine:
             return t("{on}: holds nearly, {carries}.", on=on, carries=carries)
         opens, burns = self.judged.opens_a, self.judged.burns_a
         if self.judged.goes_first:
-            return t(
-                "LARGE: {on}: {carries}; the fuse opens from {opens:.0f} A, the wire melts from {burns:.0f} A.",
+            line = t(
+                "{on}: {carries}; the fuse opens from {opens:.0f} A, the wire melts from {burns:.0f} A.",
                 on=on,
                 carries=carries,
                 opens=opens,
                 burns=burns,
             )
-        return t(
-            "TOO LARGE: {on}: {carries} and melts from {burns:.0f} A; the fuse opens from {opens:.0f} A.",
+            return t("LARGE: {line}", line=line)
+        line = t(
+            "{on}: {carries} and melts from {burns:.0f} A; the fuse opens from {opens:.0f} A.",
             on=on,
             carries=carries,
             burns=burns,
             opens=opens,
         )
+        return t("TOO LARGE: {line}", line=line)
 
 
 _KNOWN: WeakKeyDictionary[Reasoner, tuple[FuseLine, ...]] = WeakKeyDictionary()

@@ -125,7 +125,7 @@ def test_ids_and_files_of_examples_exist() -> None:
     "example",
     [
         example
-        for _, example in EXAMPLES
+        for example in dict.fromkeys(example for _, example in EXAMPLES)
         if example.startswith(RUN_REALLY) and not any(word in example for word in NOT_THERE)
     ],
 )

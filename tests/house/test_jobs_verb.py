@@ -174,6 +174,15 @@ def test_a_strangers_job_cannot_move_the_cursor() -> None:
     assert "\x1b" not in run("jobs").stdout + "\n".join(job_block(glance(path), 40))
 
 
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="names that are no text are a matter of Linux")
+def test_a_name_that_is_no_text_is_listed_all_the_same() -> None:
+    """Copied from an old disk: what cannot be shown is a question mark, in JSON its escape."""
+    path = a_job("2026-03-01-083000-my-van", HORN)
+    path.rename(Path(os.fsdecode(os.fsencode(path.parent) + b"/old-\xff.jsonl")))
+    assert names() == ["old-?"]
+    assert json.loads(run("jobs", "--as", "json").stdout)[0]["name"] == "old-\udcff"
+
+
 # ---------------------------------------------------------------- looking for
 
 

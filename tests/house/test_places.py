@@ -157,6 +157,14 @@ def test_a_log_is_not_written_over_another_file_unasked(job: Path, tmp_path: Pat
     assert (over_itself.exit_code, job.read_bytes()) == (2, content)
 
 
+def test_the_demo_writes_its_log_over_nothing(tmp_path: Path) -> None:
+    """The log goes beside the job, where a file of the person's own may be."""
+    (tmp_path / "try.md").write_text("mine\n")
+    result = run("demo", "--job", str(tmp_path / "try.jsonl"))
+    assert (result.exit_code, "try.md" in result.stderr) == (2, True)
+    assert [path.name for path in tmp_path.iterdir()] == ["try.md"]
+
+
 @pytest.mark.usefixtures("job")
 @pytest.mark.parametrize(("name", "says"), [("", "a folder"), ("no-such/log.md", "no folder")])
 def test_a_place_that_cannot_be_written_is_told_before_the_work(tmp_path: Path, name: str, says: str) -> None:

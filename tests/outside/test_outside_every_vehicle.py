@@ -276,7 +276,8 @@ def test_horns_draw_what_horns_draw(name: str) -> None:
 @pytest.mark.parametrize("name", [name for name in VEHICLES if "battery-volts-cranking" in _vehicle(name).checks])
 def test_cranking_limits_are_the_published_ones(name: str) -> None:
     """Battery 9.6 V at least (common practice, no source); starter positive side 0.6 V and return 0.3 V at most
-    (published joint-by-joint table), main cable 0.5 V (automotive handbook table)."""
+    (published joint-by-joint table), main cable 0.5 V (automotive handbook table), 1.7 V on the way to terminal 50
+    (the same, from memory)."""
     checks = _vehicle(name).checks
 
     def limit(check: str) -> schema.Limits:
@@ -285,6 +286,7 @@ def test_cranking_limits_are_the_published_ones(name: str) -> None:
         return found
 
     assert 9.6 <= (limit("battery-volts-cranking").min or 0) <= 10.0
+    assert limit("starter-50-volts").min == pytest.approx(9.6 - 1.7, abs=0.11), "control line to 50: 1.7 V in all"
     assert limit("cable-drop-cranking").max == 0.5
     assert (limit("cable-drop-cranking").max or 9) + (limit("lug-drop-cranking").max or 9) <= 0.6 + 1e-9
     assert limit("earth-drop-cranking").max == 0.3

@@ -82,8 +82,10 @@ def test_the_parts_list_names_what_each_work_calls_for(double: tuple[Replayed, R
     text = as_parts(*double)
     done = text[text.index("## For what was carried out") : text.index("## To order")]
     assert "Renew the flasher unit" in done and "which is on: Flasher unit" in done
-    assert "  - [ ] 2: crimp terminals, for 0.75 mm² (" in done
-    assert re.search(r"- \[ \] [\d.]+ m at most, if it has to be renewed: wire, 0\.75 mm², blue/green \(.*blade", done)
+    assert re.search(r"  - \[ \] 2: crimp terminals, for 0\.75 mm² \(.*blade", done)
+    assert re.search(
+        r"- \[ \] [\d.]+ m at most, if it has to be renewed: wire, 0\.75 mm², blue/green$", done, re.MULTILINE
+    )
     assert text[text.index("## To order") :].count("- Nothing.") == 1
 
 

@@ -6,10 +6,12 @@ import math
 import threading
 from collections.abc import Mapping
 from itertools import product
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from diag.errors import KnowledgeError
 from diag.knowledge.schema import Condition, Rule
 from diag.reason import engine as engine_module
 from diag.reason.engine import DurableMatcher, available
@@ -17,6 +19,7 @@ from diag.reason.forward import Fact, Matcher, Outcome, RuleLimitError, check_li
 from diag.reason.limits import CHILDREN_LIMIT
 from diag.reason.matcher import PlainMatcher
 from diag.reason.patterns import BEYOND, WORD_LIMIT
+from tests.knowledge.small import write_small
 
 needs_engine = pytest.mark.skipif(not available(), reason="durable-rules does not load on this Python")
 MATCHERS = ["plain", pytest.param("durable", marks=needs_engine)]
@@ -83,6 +86,23 @@ def test_value_that_matchers_would_take_differently_is_refused_by_name(when: dic
     for matcher in (PlainMatcher(), *([DurableMatcher()] if available() else [])):
         with pytest.raises(RuleLimitError, match="^rule horn/bad: found"):
             forward({"horn": [bad]}, [Fact("a", word="x")], matcher)
+
+
+def test_a_file_with_too_long_a_word_is_refused_with_its_place(tmp_path: Path) -> None:
+    """As a person meets it: the loader names file and line of both ends of the word before any rule is looked at."""
+    word = "w" * (WORD_LIMIT + 1)
+    file = "circuits/lamp.yaml"
+    small = write_small(
+        tmp_path,
+        (file, "{value: right,", f"{{value: {word},"),
+        (file, "usual: {right: 0.9", f"usual: {{{word}: 0.9"),
+        (file, "is: right}", f"is: {word}}}"),
+    )
+    with pytest.raises(KnowledgeError) as caught:
+        small.load()
+    places = {problem.place for problem in caught.value.problems}
+    assert small.at(file, f"{word},") in places
+    assert small.at(file, f"{word}}}") in places
 
 
 def test_rule_without_conditions_is_refused() -> None:

@@ -5,6 +5,7 @@ source of all expectations: common practice, no source
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -94,6 +95,21 @@ def test_an_answer_that_comes_twice_counts_once(phone: Device) -> None:
     assert first.status_code == second.status_code == 303
     assert len(kept("answered")) == 2  # the complaint and the answer
     assert "already answered, and counts once" in phone.follow(second).words
+
+
+def test_eight_at_once_count_once(phone: Device) -> None:
+    """Impatient taps come in at the same time, on connections of their own."""
+    form = phone.form("answer") | {"pick": "1"}
+    to, cookies = form.pop("to"), dict(phone.client.cookies)
+
+    def tap(_: int) -> str:
+        device = Device(phone.client.app)
+        device.client.cookies.update(cookies)
+        return str(device.post(to, form).headers["location"])
+
+    with ThreadPoolExecutor(8) as hands:
+        assert set(hands.map(tap, range(8))) == {phone.at}
+    assert len(kept("answered")) == 2
 
 
 def test_two_phones_on_one_job_see_the_truth(phone: Device) -> None:
