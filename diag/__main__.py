@@ -2,4 +2,4 @@
 
 from diag.cli import main
 
-main()
+main(prog_name="diag")

@@ -13,7 +13,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from diag.completing import alterations, vehicle_names
+from diag.completing import settings as settings_of
 from diag.errors import DiagError
+from diag.teaching import Verb
+from diag.texts import t
 
 if TYPE_CHECKING:
     from diag.knowledge.alterations import Recipe
@@ -21,15 +25,24 @@ if TYPE_CHECKING:
 __all__ = ["alter"]
 
 
-@click.command()
-@click.argument("file", required=False)
-@click.argument("kind", required=False)
-@click.option("--set", "settings", metavar="NAME=VALUE", multiple=True, help="A choice of the recipe; again for more.")
-@click.option("--out", type=click.Path(path_type=Path), help="Write the new vehicle file here, and leave the old one.")
-@click.option("--sheet", type=click.Path(path_type=Path), help="Write the work sheet here too: .md or .txt.")
-@click.option("--date", metavar="YYYY-MM-DD", help="Day of the work; today where none is given.")
-@click.option("--dry-run", is_flag=True, help="Show the work sheet and write nothing.")
-@click.option("--narrow", is_flag=True, help="Forty columns, for a phone or a strip of paper.")
+@click.command(cls=Verb)
+@click.argument("file", required=False, shell_complete=vehicle_names)
+@click.argument("kind", required=False, shell_complete=alterations)
+@click.option(
+    "--set",
+    "settings",
+    metavar="NAME=VALUE",
+    multiple=True,
+    shell_complete=settings_of,
+    help=t("A choice of the recipe; again for more."),
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path), help=t("Write the new vehicle file here, and leave the old one.")
+)
+@click.option("--sheet", type=click.Path(path_type=Path), help=t("Write the work sheet here too: .md or .txt."))
+@click.option("--date", metavar="YYYY-MM-DD", help=t("Day of the work; today where none is given."))
+@click.option("--dry-run", is_flag=True, help=t("Show the work sheet and write nothing."))
+@click.option("--narrow", is_flag=True, help=t("Forty columns, for a phone or a strip of paper."))
 def alter(
     file: str | None,
     kind: str | None,
@@ -47,12 +60,19 @@ def alter(
 
     \b
     diag vehicle alter
-    diag vehicle alter my-van.yaml headlamp-relay --dry-run
-    diag vehicle alter my-van.yaml flasher-unit --set unit=two --set rated-w=46W --sheet work.md
+    diag vehicle alter demo-van.yaml horn-relay --dry-run
+    diag vehicle alter demo-van.yaml flasher-unit --set unit=two --out van-later.yaml --sheet work.md
+    diag vehicle alter my-van.yaml headlamp-relay
     """
     if kind is None:
         if file is not None:
-            raise DiagError(f"found {file} and no kind of alteration; expected one of those below.\n{_kinds()}")
+            raise DiagError(
+                t(
+                    "found {file} and no kind of alteration; expected one of those below.\n{kinds}",
+                    file=file,
+                    kinds=_kinds(),
+                )
+            )
         click.echo(_kinds(), nl=False)
         return
     assert file is not None
@@ -67,7 +87,7 @@ def _day(date: str | None) -> str:
             raise ValueError
         return datetime.date.fromisoformat(date).isoformat()
     except ValueError:
-        raise DiagError(f"--date: found `{date}`; expected a day such as `2026-11-28`.") from None
+        raise DiagError(t("--date: found `{date}`; expected a day such as `2026-11-28`.", date=date)) from None
 
 
 def _kinds() -> str:
@@ -80,9 +100,24 @@ def _kinds() -> str:
         lines.append(f"{name}: {recipe.title}")
         for choice, option in recipe.choices.items():
             usual, *others = option.choices
-            lines.append(f"    --set {choice}={usual} ({', '.join(others)}): {option.title}")
+            lines.append(
+                t(
+                    "    --set {choice}={usual} ({others}): {option}",
+                    choice=choice,
+                    usual=usual,
+                    others=", ".join(others),
+                    option=option.title,
+                )
+            )
         for asked, quantity in recipe.asks.items():
-            lines.append(f"    --set {asked}={quantity.usual.replace(' ', '')}: {quantity.title}")
+            lines.append(
+                t(
+                    "    --set {asked}={usual}: {quantity}",
+                    asked=asked,
+                    usual=quantity.usual.replace(" ", ""),
+                    quantity=quantity.title,
+                )
+            )
     return "\n".join(lines) + "\n"
 
 
@@ -106,30 +141,36 @@ def _carry_out(
     recipe = _recipe(kind)
     holder = holder_of(vehicle, found_layers()[0])
     if holder is not None and holder.origin != LOCAL and out is None and not dry_run:
-        whose = "shipped with the program" if holder.origin == "shipped" else f"of the rule pack `{holder.name}`"
-        raise DiagError(f"{vehicle}: found a vehicle {whose}; expected --out FILE for the new one.")
+        whose = (
+            t("shipped with the program")
+            if holder.origin == "shipped"
+            else t("of the rule pack `{holder}`", holder=holder.name)
+        )
+        raise DiagError(
+            t("{vehicle}: found a vehicle {whose}; expected --out FILE for the new one.", vehicle=vehicle, whose=whose)
+        )
     for target in (out, sheet):
         if target is not None and target.exists():
-            raise DiagError(f"{target}: there is such a file already; expected a new name.")
+            raise DiagError(t("{target}: there is such a file already; expected a new name.", target=target))
     if sheet is not None and sheet.suffix.lower() not in (".md", ".txt"):
-        raise DiagError(f"--sheet: found `{sheet.name}`; expected a name that ends in .md or .txt.")
+        raise DiagError(t("--sheet: found `{sheet}`; expected a name that ends in .md or .txt.", sheet=sheet.name))
     earlier = vehicle if out is not None else old_name(vehicle, recipe.model.alteration)
     done = carry_through(vehicle, recipe, settings, date, earlier.name)
     columns = NARROW if narrow else min(WIDE, shutil.get_terminal_size().columns)
     click.echo(as_text(done.sheet, columns), nl=False)
     if dry_run:
-        click.echo("\nNothing written.")
+        click.echo(t("\nNothing written."))
         return
     if sheet is not None:
         text = as_markdown(done.sheet) if sheet.suffix.lower() == ".md" else as_text(done.sheet, WIDE)
         write_new(sheet, text.encode("utf-8"))
-        click.echo(f"\nWork sheet: {sheet}")
+        click.echo(t("\nWork sheet: {sheet}", sheet=sheet))
     if out is not None:
         write_new(out, done.text.encode("utf-8"))
-        click.echo(f"\nNew vehicle file: {out}")
+        click.echo(t("\nNew vehicle file: {out}", out=out))
     else:
         put_in_place(vehicle, done.text, earlier)
-        click.echo(f"\nVehicle file: {vehicle}\nAs it was before: {earlier}")
+        click.echo(t("\nVehicle file: {vehicle}\nAs it was before: {earlier}", vehicle=vehicle, earlier=earlier))
 
 
 def _recipe(kind: str) -> Recipe:
@@ -143,6 +184,10 @@ def _recipe(kind: str) -> Recipe:
     if kind.endswith((".yaml", ".yml")):
         return load_alteration(Path(kind))
     raise DiagError(
-        f"found the kind {quoted(kind)}; expected {words(names)}, or the file of a recipe. "
-        f"{nearest(kind, names)}".rstrip()
+        t(
+            "found the kind {kind}; expected {names}, or the file of a recipe. {nearest}",
+            kind=quoted(kind),
+            names=words(names),
+            nearest=nearest(kind, names),
+        ).rstrip()
     )

@@ -11,8 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from diag.completing import circuits, job_names, vehicle_names
 from diag.errors import DiagError
 from diag.talk.progress import progress
+from diag.teaching import Verb
+from diag.texts import t
 
 if TYPE_CHECKING:
     from diag.author.adding import Adding, Tried
@@ -24,19 +27,33 @@ _WIDEST = 80
 _LISTED = 8
 
 
-@click.command()
-@click.argument("job", required=False)
-@click.option("--from-nothing", is_flag=True, help="No job: say what is seen, what was wrong, what cures it.")
-@click.option("--vehicle", metavar="FILE", help="Vehicle to try it on; that of the job where none is given.")
+@click.command(cls=Verb)
+@click.argument("job", required=False, shell_complete=job_names)
+@click.option("--from-nothing", is_flag=True, help=t("No job: say what is seen, what was wrong, what cures it."))
+@click.option(
+    "--vehicle",
+    metavar="FILE",
+    shell_complete=vehicle_names,
+    help=t("Vehicle to try it on; that of the job where none is given."),
+)
 @click.option(
     "--answers",
     "answered",
     type=click.Path(path_type=Path),
-    help="Ask nothing: take the answers from this file, what is proposed where it has none, and save if all is well.",
+    help=t(
+        "Ask nothing: take the answers from this file, what is proposed where it has none, and save if all is well."
+    ),
 )
-@click.option("--anew", is_flag=True, help="Begin again, though answers were kept.")
-@click.option("--whole", is_flag=True, help="Try it on earlier jobs' whole vehicles, not only the circuits concerned.")
-@click.option("--template", metavar="CIRCUIT", help="Print a file to be filled in by hand in an editor.")
+@click.option("--anew", is_flag=True, help=t("Begin again, though answers were kept."))
+@click.option(
+    "--whole", is_flag=True, help=t("Try it on earlier jobs' whole vehicles, not only the circuits concerned.")
+)
+@click.option(
+    "--template",
+    metavar="CIRCUIT",
+    shell_complete=circuits,
+    help=t("Print a file to be filled in by hand in an editor."),
+)
 def add(
     job: str | None,
     from_nothing: bool,
@@ -54,22 +71,23 @@ def add(
 
     \b
     diag rules add
-    diag rules add 20261129-081500-my-van
+    diag rules add 2026-11-29-082509
     diag rules add --from-nothing
     diag rules add --template horn > horn.yaml
     """
     from diag.author.adding import Adding
+    from diag.job.folder import find_job
     from diag.talk.opening import vehicle_file
 
     if template is not None:
         _print_template(template, vehicle)
         return
     if job is not None and from_nothing:
-        raise DiagError("found a job and --from-nothing; expected one of them.")
-    path = _job_path(job) if job is not None else None
+        raise DiagError(t("found a job and --from-nothing; expected one of them."))
+    path = find_job(job) if job is not None else None
     if path is None and not from_nothing:
         path = _chosen_job()
-    with progress("Opening the vehicle:") as share:
+    with progress(t("Opening the vehicle:")) as share:
         adding = Adding(
             path,
             vehicle_file(vehicle) if vehicle is not None or path is None else None,
@@ -80,12 +98,6 @@ def add(
         _from_file(adding, answered, whole)
     else:
         _by_asking(adding, anew, whole)
-
-
-def _job_path(name: str) -> Path:
-    from diag.cli import _job_path as found
-
-    return found(name)
 
 
 def _columns() -> int:
@@ -105,10 +117,10 @@ def _chosen_job() -> Path | None:
 
     jobs = [path for path in list_jobs() if _worked_on(path)][:_LISTED]
     if not jobs:
-        click.echo("No job was worked on yet: asked from nothing.")
+        click.echo(t("No job was worked on yet: asked from nothing."))
         return None
-    choices = {str(path): job_line(path) for path in jobs} | {"-": "none of these: from nothing"}
-    asked = Asked("job", "Which job taught something?", str(jobs[0]), choices)
+    choices = {str(path): job_line(path) for path in jobs} | {"-": t("none of these: from nothing")}
+    asked = Asked("job", t("Which job taught something?"), str(jobs[0]), choices)
     read = reader()
     while True:
         click.echo(page(asked, 1, 1, _columns()))
@@ -118,7 +130,7 @@ def _chosen_job() -> Path | None:
         try:
             chosen = read_answer(asked, typed)
         except ValueError as error:
-            click.echo(f"Found `{typed.strip()[:40]}`; {error}.")
+            click.echo(t("Found `{typed}`; {error}.", typed=typed.strip()[:40], error=error))
             continue
         return None if chosen == "-" else Path(chosen)
 
@@ -147,7 +159,9 @@ def _by_asking(adding: Adding, anew: bool, whole: bool) -> None:
     answers: dict[str, str] = {}
     if kept.exists() and not anew:
         answers = _kept_answers(adding, kept)
-        click.echo(f"Going on with {len(answers)} answers kept in {kept}; --anew begins again.")
+        click.echo(
+            t("Going on with {count} answers kept in {kept}; --anew begins again.", count=len(answers), kept=kept)
+        )
 
     def keep(found: Any) -> None:
         kept.parent.mkdir(parents=True, exist_ok=True)
@@ -160,7 +174,13 @@ def _by_asking(adding: Adding, anew: bool, whole: bool) -> None:
     while True:
         if not asking.ask():
             if answers:
-                click.echo(f"\nNothing is written. Kept: {len(answers)} answers.\n`{call}` goes on with them.")
+                click.echo(
+                    t(
+                        "\nNothing is written. Kept: {count} answers.\n`{call}` goes on with them.",
+                        count=len(answers),
+                        call=call,
+                    )
+                )
             return
         if tried_with != answers:  # not again with the same answers
             found, tried_with = _try(adding, answers, whole), dict(answers)
@@ -168,7 +188,7 @@ def _by_asking(adding: Adding, anew: bool, whole: bool) -> None:
             asking.back(None)
             keep(answers)
             continue
-        click.echo(f"\nTo be written:\n{entries_text(found.draft, columns)}\n")
+        click.echo(t("\nTo be written:\n{entries_text}\n", entries_text=entries_text(found.draft, columns)))
         click.echo(effects_text(found.effects, columns))
         own = own_text(found.effects, found.draft, columns)
         click.echo(own, nl=bool(own))
@@ -177,7 +197,7 @@ def _by_asking(adding: Adding, anew: bool, whole: bool) -> None:
             asking.back(None)
             keep(answers)
         elif typed == STOP:
-            click.echo(f"Nothing is written. `{call}` goes on with the answers.")
+            click.echo(t("Nothing is written. `{call}` goes on with the answers.", call=call))
             return
         else:
             _save(adding, found)
@@ -190,11 +210,13 @@ def _ask_save(found: Tried, read: Read) -> str:
     from diag.fit.asking import BACK, STOP
 
     if found.good:
-        words = "Enter saves it, u changes an answer, q leaves it."
+        words = t("Enter saves it, u changes an answer, q leaves it.")
     elif found.effects.worse:
-        words = "Something is WORSE with it. Enter or q leaves it, u changes an answer, y saves it as a draft anyway."
+        words = t(
+            "Something is WORSE with it. Enter or q leaves it, u changes an answer, y saves it as a draft anyway."
+        )
     else:
-        words = "Enter or u changes an answer, q leaves it, y saves it as a draft anyway."
+        words = t("Enter or u changes an answer, q leaves it, y saves it as a draft anyway.")
     click.echo("\n" + textwrap.fill(words, _columns()))
     while True:
         typed = read(True)
@@ -205,29 +227,29 @@ def _ask_save(found: Tried, read: Read) -> str:
             return "y"
         if not word:
             return "y" if found.good else STOP if found.effects.worse else BACK
-        click.echo(f"Found `{word[:20]}`; expected y, u or q.")
+        click.echo(t("Found `{word}`; expected y, u or q.", word=word[:20]))
 
 
 def _try(adding: Adding, answers: dict[str, str], whole: bool) -> Tried | None:
     """The addition on trial; None where the answers make nothing that loads, which is told."""
     try:
-        with progress("Trying it on recorded jobs:") as share:
+        with progress(t("Trying it on recorded jobs:")) as share:
             return adding.tried(answers, share, whole=whole)
     except ValueError as error:
-        click.echo(f"\nThis cannot be added: {error}. Change an answer.")
+        click.echo(t("\nThis cannot be added: {error}. Change an answer.", error=error))
     except DiagError as error:
-        click.echo(f"\nThis cannot be added:\n{error}\nChange an answer.")
+        click.echo(t("\nThis cannot be added:\n{error}\nChange an answer.", error=error))
     return None
 
 
 def _save(adding: Adding, found: Tried) -> None:
     files = adding.save(found)
-    click.echo(f"\nSaved as a draft in {adding.folder}:")
+    click.echo(t("\nSaved as a draft in {folder}:", folder=adding.folder))
     for file in files:
         click.echo(f"  {file.relative_to(adding.folder).as_posix()}")
     if found.copy and not found.ends:
-        click.echo(textwrap.fill("The job is not kept as a proof, for it does not end there yet.", _columns()))
-    click.echo("Look it over: diag rules check")
+        click.echo(textwrap.fill(t("The job is not kept as a proof, for it does not end there yet."), _columns()))
+    click.echo(t("Look it over: diag rules check"))
 
 
 # ---------------------------------------------------------------- from a file
@@ -239,27 +261,27 @@ def _from_file(adding: Adding, file: Path, whole: bool) -> None:
     given = _read_file(file)
     anyway = given.pop("save", "yes")
     if anyway not in ("yes", "no", "anyway"):
-        raise DiagError(f"{file}: `save`: found `{anyway}`; expected yes, no or anyway.")
+        raise DiagError(t("{file}: `save`: found `{anyway}`; expected yes, no or anyway.", file=file, anyway=anyway))
     answers, idle = _given(adding, given, file)
     for name in idle:
-        click.echo(f"Not used, for the other answers leave no room for it: {name}", err=True)
+        click.echo(t("Not used, for the other answers leave no room for it: {name}", name=name), err=True)
     columns = _columns()
-    with progress("Trying it on recorded jobs:") as share:
+    with progress(t("Trying it on recorded jobs:")) as share:
         try:
             found = adding.tried(answers, share, whole=whole)
         except ValueError as error:
-            raise DiagError(f"{file}: {error}; expected other answers.") from error
+            raise DiagError(t("{file}: {error}; expected other answers.", file=file, error=error)) from error
     click.echo(entries_text(found.draft, columns))
     click.echo("")
     click.echo(effects_text(found.effects, columns))
     own = own_text(found.effects, found.draft, columns)
     click.echo(own, nl=bool(own))
     if anyway == "no":
-        click.echo("Nothing is written, as the answers say.")
+        click.echo(t("Nothing is written, as the answers say."))
     elif found.good or anyway == "anyway":
         _save(adding, found)
     else:
-        click.echo("Nothing is written; `save: anyway` in the answers saves it as a draft all the same.")
+        click.echo(t("Nothing is written; `save: anyway` in the answers saves it as a draft all the same."))
         raise click.exceptions.Exit(1)
 
 
@@ -270,9 +292,15 @@ def _read_file(file: Path) -> dict[str, str]:
 
     marked = read_yaml(file)
     if not isinstance(marked.data, dict):
-        raise DiagError(f"{file}:1:1: found {shown(marked.data)}; expected `question: answer`, one a line.")
+        raise DiagError(
+            t(
+                "{file}:1:1: found {shown}; expected `question: answer`, one a line.",
+                file=file,
+                shown=shown(marked.data),
+            )
+        )
     problems = [
-        Problem(marked.place((name,)), f"`{name}` has no single answer", shown(value), "one text")
+        Problem(marked.place((name,)), t("`{name}` has no single answer", name=name), shown(value), t("one text"))
         for name, value in marked.data.items()
         if not isinstance(value, str)
     ]
@@ -318,5 +346,5 @@ def _print_template(circuit: str, vehicle: str | None) -> None:
     try:
         text = skeleton(knowledge, circuit, str(local_folder()), date.today().isoformat())
     except ValueError as error:
-        raise DiagError(f"--template: {error}") from error
+        raise DiagError(t("--template: {error}", error=error)) from error
     click.echo(text, nl=False)

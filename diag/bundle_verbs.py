@@ -9,13 +9,21 @@ from pathlib import Path
 
 import click
 
+from diag.completing import job_names, vehicle_names
+from diag.teaching import Verb
+
 __all__ = ["bundle", "unbundle"]
 
 
-@click.command()
-@click.argument("job")
+@click.command(cls=Verb)
+@click.argument("job", shell_complete=job_names)
 @click.option("--out", type=click.Path(path_type=Path), help="Write to this file; JOB.zip here where none is given.")
-@click.option("--vehicle", metavar="FILE", help="Vehicle file, where the one that the job names has gone.")
+@click.option(
+    "--vehicle",
+    metavar="FILE",
+    shell_complete=vehicle_names,
+    help="Vehicle file, where the one that the job names has gone.",
+)
 @click.option("--without-packs", is_flag=True, help="With the shipped rules alone.")
 def bundle(job: str, out: Path | None, vehicle: str | None, without_packs: bool) -> None:
     """One file of a job: journal, log in every form, vehicle and rules as they are today.
@@ -24,8 +32,8 @@ def bundle(job: str, out: Path | None, vehicle: str | None, without_packs: bool)
     machine, with the rules that came with it. Nothing is written over.
 
     \b
-    diag bundle my-job
-    diag bundle my-job --out /media/stick/my-job.zip
+    diag bundle 2026-11-29-082509
+    diag bundle 2026-11-29-082509 --out /media/stick/my-job.zip
     """
     from diag.bundle.make import bundle_bytes
     from diag.cli import _job_path as job_path
@@ -48,7 +56,7 @@ def bundle(job: str, out: Path | None, vehicle: str | None, without_packs: bool)
     click.echo("It may hold names, places and notes: give it only to whom they concern.")
 
 
-@click.command()
+@click.command(cls=Verb)
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option(
     "--into", type=click.Path(path_type=Path), help="Folder to unpack into; the platform's data folder if none."

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from diag.errors import DiagError
+from diag.teaching import Group
+from diag.texts import t
 
 if TYPE_CHECKING:
     from diag.calc.answer import Answer
@@ -43,10 +45,19 @@ class _Quantity(_Typed):
         try:
             number = parse_quantity(str(value), self._unit, bare=self._bare)
         except UnitError as error:
-            self.fail(f"found `{value}`; {error}.", param, ctx)
+            self.fail(t("found `{value}`; {error}.", value=value, error=error), param, ctx)
         if self._unit != "degC" and (number < 0 or (number == 0 and not self._zero)):
             what, example = CANONICAL[self._unit]
-            self.fail(f"found `{value}`; expected {what} above zero, such as `{example}`.", param, ctx)
+            self.fail(
+                t(
+                    "found `{value}`; expected {what} above zero, such as `{example}`.",
+                    value=value,
+                    what=what,
+                    example=example,
+                ),
+                param,
+                ctx,
+            )
         return number
 
 
@@ -58,7 +69,7 @@ class _System(_Typed):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
         volts = _Quantity("V").convert(value, param, ctx)
         if volts not in _SYSTEMS:
-            self.fail(f"found `{value}`; expected 6 V, 12 V or 24 V.", param, ctx)
+            self.fail(t("found `{value}`; expected 6 V, 12 V or 24 V.", value=value), param, ctx)
         return int(volts)
 
 
@@ -73,21 +84,21 @@ class _Percent(_Typed):
         match = re.fullmatch(r"\s*(\d{1,3}(?:[.,]\d{1,6})?)\s*%?\s*", str(value), re.ASCII)
         share = float(match[1].replace(",", ".")) / 100 if match else -1.0
         if not 0 <= share <= 1:
-            self.fail(f"found `{value}`; expected per cent from 0 to 100, such as `75 %`.", param, ctx)
+            self.fail(t("found `{value}`; expected per cent from 0 to 100, such as `75 %`.", value=value), param, ctx)
         return share
 
 
 class _Drop(_Typed):
     """Volts, or per cent of the system's (then below zero: minus the share)."""
 
-    name = "V or %"
+    name = t("V or %")
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         if "%" not in str(value):
             return _Quantity("V").convert(value, param, ctx)
         share = _Percent().convert(value, param, ctx)
         if share == 0:
-            self.fail(f"found `{value}`; expected more than nothing, such as `3 %`.", param, ctx)
+            self.fail(t("found `{value}`; expected more than nothing, such as `3 %`.", value=value), param, ctx)
         return -share
 
 
@@ -101,33 +112,39 @@ class _Lamps(_Typed):
             return value
         match = re.fullmatch(r"\s*(?:(\d{1,2})\s*[x×*])?\s*(.{1,20})", str(value), re.ASCII | re.DOTALL)
         if match is None or (match[1] is not None and int(match[1]) == 0):
-            self.fail(f"found `{value}`; expected lamps such as `2x21W`.", param, ctx)
+            self.fail(t("found `{value}`; expected lamps such as `2x21W`.", value=value), param, ctx)
         return [_Quantity("W").convert(match[2], param, ctx)] * int(match[1] or 1)
 
 
 _system: Decorator = click.option(
-    "--system", type=_System(), default="12 V", show_default=True, help="Nominal volts: 6, 12 or 24 V."
+    "--system", type=_System(), default="12 V", show_default=True, help=t("Nominal volts: 6, 12 or 24 V.")
 )
 _section: Decorator = click.option(
-    "--section", type=_Quantity("mm2", bare=False), required=True, help="Section of the wire, with its unit."
+    "--section", type=_Quantity("mm2", bare=False), required=True, help=t("Section of the wire, with its unit.")
 )
 _length: Decorator = click.option(
-    "--length", type=_Quantity("m"), required=True, help="All the wire that the current goes through."
+    "--length", type=_Quantity("m"), required=True, help=t("All the wire that the current goes through.")
 )
-_current: Decorator = click.option("--current", type=_Quantity("A"), required=True, help="Current, e.g. 8 A or 350 mA.")
+_current: Decorator = click.option(
+    "--current", type=_Quantity("A"), required=True, help=t("Current, e.g. 8 A or 350 mA.")
+)
 _copper_at: Decorator = click.option(
-    "--temperature", type=_Quantity("degC"), default="20 degC", show_default=True, help="Of the copper."
+    "--temperature", type=_Quantity("degC"), default="20 degC", show_default=True, help=t("Of the copper.")
 )
 _battery_at: Decorator = click.option(
-    "--temperature", type=_Quantity("degC"), default="20 degC", show_default=True, help="Of the battery's acid."
+    "--temperature", type=_Quantity("degC"), default="20 degC", show_default=True, help=t("Of the battery's acid.")
 )
 
 
-@click.group()
+@click.group(cls=Group)
 def calc() -> None:
     """Bench formulas: drop, section, fuse, lamp, flasher unit, battery, standing.
 
     Quantities carry their unit: 0.75mm2, 18AWG, 350mA, 12.4V; in quotes where there is a space.
+
+    \b
+    diag calc drop --section 1.5mm2 --length 4.5m --current 3.7A
+    diag calc drop --help
     """
 
 
@@ -156,7 +173,9 @@ def drop(section: float, length: float, current: float, system: int, temperature
 
 
 @calc.command()
-@click.option("--drop", "limit", type=_Drop(), required=True, help="Most that may be lost: 0.3 V, or 3 % of --system.")
+@click.option(
+    "--drop", "limit", type=_Drop(), required=True, help=t("Most that may be lost: 0.3 V, or 3 % of --system.")
+)
 @_length
 @_current
 @_system
@@ -175,14 +194,14 @@ def section(limit: float, length: float, current: float, system: int, temperatur
 
 
 @calc.command()
-@click.option("--section", type=_Quantity("mm2", bare=False), help="Section of the thinnest wire behind the fuse.")
-@click.option("--load", type=_Quantity("A"), help="Current that flows for good.")
+@click.option("--section", type=_Quantity("mm2", bare=False), help=t("Section of the thinnest wire behind the fuse."))
+@click.option("--load", type=_Quantity("A"), help=t("Current that flows for good."))
 @click.option(
     "--link",
     type=click.Choice(["blade", "torpedo", "glass"]),
     default="blade",
     show_default=True,
-    help="Class of the fuse.",
+    help=t("Class of the fuse."),
 )
 def fuse(section: float | None, load: float | None, link: str) -> None:
     """The largest fuse for a wire, and the smallest that carries a load.
@@ -194,16 +213,18 @@ def fuse(section: float | None, load: float | None, link: str) -> None:
     from diag.calc.wires_worked import fuse_answer
 
     if section is None and load is None:
-        raise DiagError("found neither --section nor --load; expected one or both, e.g. `--section 1.5mm2 --load 8A`.")
+        raise DiagError(
+            t("found neither --section nor --load; expected one or both, e.g. `--section 1.5mm2 --load 8A`.")
+        )
     _tell(fuse_answer(section, load, link))
 
 
 @calc.command()
-@click.option("--watts", type=_Quantity("W"), required=True, help="Watts on the lamp's cap.")
-@click.option("--volts", type=_Quantity("V"), required=True, help="Volts across the lamp.")
+@click.option("--watts", type=_Quantity("W"), required=True, help=t("Watts on the lamp's cap."))
+@click.option("--volts", type=_Quantity("V"), required=True, help=t("Volts across the lamp."))
 @_system
-@click.option("--test-volts", type=_Quantity("V"), help="Volts of its watts; 6.75, 13.5 or 28 V where left out.")
-@click.option("--test-watts", type=_Quantity("W"), help="Watts at those volts, where they are known to differ.")
+@click.option("--test-volts", type=_Quantity("V"), help=t("Volts of its watts; 6.75, 13.5 or 28 V where left out."))
+@click.option("--test-watts", type=_Quantity("W"), help=t("Watts at those volts, where they are known to differ."))
 def lamp(watts: float, volts: float, system: int, test_volts: float | None, test_watts: float | None) -> None:
     """Current, power, light and life of a filament at some volts.
 
@@ -219,11 +240,13 @@ def lamp(watts: float, volts: float, system: int, test_volts: float | None, test
 
 
 @calc.command()
-@click.option("--lamps", type=_Lamps(), multiple=True, required=True, help="Lamps lit together: 2x21W; again for more.")
-@click.option("--rated", type=_Lamps(), multiple=True, required=True, help="Lamps the unit is made for: 2x21W, 42W.")
-@click.option("--volts", type=_Quantity("V"), help="Volts at terminal 49; 12.6 V (6.3, 25.2) where left out.")
+@click.option(
+    "--lamps", type=_Lamps(), multiple=True, required=True, help=t("Lamps lit together: 2x21W; again for more.")
+)
+@click.option("--rated", type=_Lamps(), multiple=True, required=True, help=t("Lamps the unit is made for: 2x21W, 42W."))
+@click.option("--volts", type=_Quantity("V"), help=t("Volts at terminal 49; 12.6 V (6.3, 25.2) where left out."))
 @_system
-@click.option("--technique", type=click.Choice(["thermal", "electronic"]), help="One only; both where left out.")
+@click.option("--technique", type=click.Choice(["thermal", "electronic"]), help=t("One only; both where left out."))
 def flasher(
     lamps: tuple[list[float], ...],
     rated: tuple[list[float], ...],
@@ -246,8 +269,8 @@ def flasher(
 
 
 @calc.command()
-@click.option("--volts", type=_Quantity("V"), help="Volts at rest, everything off for hours.")
-@click.option("--gravity", type=click.FloatRange(1.0, 1.4), help="Hydrometer reading, e.g. 1.240.")
+@click.option("--volts", type=_Quantity("V"), help=t("Volts at rest, everything off for hours."))
+@click.option("--gravity", type=click.FloatRange(1.0, 1.4), help=t("Hydrometer reading, e.g. 1.240."))
 @_system
 @_battery_at
 def battery(volts: float | None, gravity: float | None, system: int, temperature: float) -> None:
@@ -262,17 +285,21 @@ def battery(volts: float | None, gravity: float | None, system: int, temperature
 
     if (volts is None) == (gravity is None):
         found = "neither" if volts is None else "both"
-        raise DiagError(f"found {found} of --volts and --gravity; expected one of them, e.g. `--volts 12.4V`.")
+        raise DiagError(
+            t("found {found} of --volts and --gravity; expected one of them, e.g. `--volts 12.4V`.", found=found)
+        )
     _tell(charge_answer(volts, gravity, system, temperature))
 
 
 @calc.command()
-@click.option("--current", type=_Quantity("A", zero=True), required=True, help="Current with the key off, e.g. 35 mA.")
-@click.option("--capacity", type=_Quantity("Ah"), required=True, help="Capacity on the battery's label, e.g. 50 Ah.")
-@click.option("--charge", type=_Percent(), help="State of charge now in per cent; full where nothing is given.")
-@click.option("--volts", type=_Quantity("V"), help="Or its volts at rest.")
 @click.option(
-    "--starts-from", type=_Percent(), default="50 %", show_default=True, help="Charge below which it will not start."
+    "--current", type=_Quantity("A", zero=True), required=True, help=t("Current with the key off, e.g. 35 mA.")
+)
+@click.option("--capacity", type=_Quantity("Ah"), required=True, help=t("Capacity on the battery's label, e.g. 50 Ah."))
+@click.option("--charge", type=_Percent(), help=t("State of charge now in per cent; full where nothing is given."))
+@click.option("--volts", type=_Quantity("V"), help=t("Or its volts at rest."))
+@click.option(
+    "--starts-from", type=_Percent(), default="50 %", show_default=True, help=t("Charge below which it will not start.")
 )
 @_system
 @_battery_at
@@ -296,8 +323,13 @@ def standing(
     from diag.knowledge.units import written
 
     if charge is not None and volts is not None:
-        raise DiagError("found both --charge and --volts; expected one of them, as each says how full the battery is.")
+        raise DiagError(
+            t("found both --charge and --volts; expected one of them, as each says how full the battery is.")
+        )
     read = None
     if volts is not None:
-        charge, read = charge_from_volts(volts, system, temperature).share, f"by {written(volts, 'V')} at rest"
+        charge, read = (
+            charge_from_volts(volts, system, temperature).share,
+            t("by {volts} at rest", volts=written(volts, "V")),
+        )
     _tell(standing_answer(current, capacity, 1.0 if charge is None else charge, starts_from, read))

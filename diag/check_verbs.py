@@ -16,7 +16,10 @@ from typing import Any
 
 import click
 
+from diag.completing import mistake_codes
 from diag.errors import DiagError, harmless
+from diag.teaching import Verb
+from diag.texts import t
 
 __all__ = ["check", "schema"]
 
@@ -35,8 +38,11 @@ def _list_codes(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
 
 
 @click.command(
-    epilog="Exit code: 0 where nothing is wrong, or warnings only; 1 where errors were found (with --strict: warnings "
-    "too); 2 where the path cannot be read at all, or an option is wrong."
+    cls=Verb,
+    epilog=t(
+        "Exit code: 0 where nothing is wrong, or warnings only; 1 where errors were found (with "
+        "--strict: warnings too); 2 where the path cannot be read at all, or an option is wrong."
+    ),
 )
 @click.argument("path", required=False, type=click.Path(path_type=Path))
 @click.option(
@@ -45,18 +51,23 @@ def _list_codes(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
     type=click.Choice(["text", "json"]),
     default="text",
     show_default=True,
-    help="json: a list of objects with file, line, column, code, severity, text, found, expected, mend.",
+    help=t("json: a list of objects with file, line, column, code, severity, text, found, expected, mend."),
 )
-@click.option("--strict", is_flag=True, help="Warnings count as errors in the exit code.")
-@click.option("--quick", is_flag=True, help="Leave out what takes long: asking the network which way rules point.")
-@click.option("--only", metavar="CODES", help="Tell only of these sorts of mistakes, parted by commas; or `error`.")
+@click.option("--strict", is_flag=True, help=t("Warnings count as errors in the exit code."))
+@click.option("--quick", is_flag=True, help=t("Leave out what takes long: asking the network which way rules point."))
+@click.option(
+    "--only",
+    metavar="CODES",
+    shell_complete=mistake_codes,
+    help=t("Tell only of these sorts of mistakes, parted by commas; or `error`."),
+)
 @click.option(
     "--codes",
     is_flag=True,
     is_eager=True,
     expose_value=False,
     callback=_list_codes,
-    help="List the short words for sorts of mistakes, and what each means.",
+    help=t("List the short words for sorts of mistakes, and what each means."),
 )
 @click.pass_context
 def check(ctx: click.Context, path: Path | None, form: str, strict: bool, quick: bool, only: str | None) -> None:
@@ -96,7 +107,11 @@ def _codes(only: str | None) -> frozenset[str]:
     names = frozenset(name.strip() for name in (only or "").split(",") if name.strip())
     for name in sorted(names - CODES.keys() - {"error", "warning"}):
         raise DiagError(
-            f"--only: found `{name}`; expected a code that `diag rules check --codes` lists. {nearest(name, CODES)}"
+            t(
+                "--only: found `{name}`; expected a code that `diag rules check --codes` lists. {nearest}",
+                name=name,
+                nearest=nearest(name, CODES),
+            )
         )
     return names
 
@@ -112,17 +127,15 @@ def _progress(hidden: bool) -> Iterator[Callable[[float], None]]:
         yield lambda share: bar.update(round(100 * share) - bar.pos)
 
 
-@click.command()
-@click.option("--for", "sort", type=click.Choice(_SORTS), default="circuit", show_default=True, help="Sort of file.")
-@click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
-@click.option("--replace", "over", is_flag=True, help="Write over a file that is there.")
+@click.command(cls=Verb)
+@click.option("--for", "sort", type=click.Choice(_SORTS), default="circuit", show_default=True, help=t("Sort of file."))
+@click.option("--out", type=click.Path(path_type=Path), help=t("Write to this file instead of the screen."))
+@click.option("--replace", "over", is_flag=True, help=t("Write over a file that is there."))
 def schema(sort: str, out: Path | None, over: bool) -> None:
     """The shape of a file as JSON Schema, so that an editor completes keys and marks slips while you write.
 
-    In editors that use the YAML language server the first line of the YAML file names it:
-
-    \b
-    # yaml-language-server: $schema=circuit.schema.json
+    In editors that use the YAML language server the first line of the YAML file names it, as
+    `# yaml-language-server: $schema=circuit.schema.json`.
 
     \b
     diag rules schema --for circuit --out circuit.schema.json
@@ -134,7 +147,7 @@ def schema(sort: str, out: Path | None, over: bool) -> None:
         click.echo(text, nl=False)
         return
     _put(out, text, over)
-    click.echo(f"Written: {out}")
+    click.echo(t("Written: {out}", out=out))
 
 
 def _put(out: Path, text: str, over: bool) -> None:
@@ -144,6 +157,10 @@ def _put(out: Path, text: str, over: bool) -> None:
     try:
         write(out, text.encode("utf-8"), 0o644)
     except FileExistsError:
-        raise DiagError(f"{out}: found a file; expected none. Choose another name, or give --replace.") from None
+        raise DiagError(
+            t("{out}: found a file; expected none. Choose another name, or give --replace.", out=out)
+        ) from None
     except OSError as error:
-        raise DiagError(f"{out}: {error.strerror or error}; expected a place that can be written to.") from None
+        raise DiagError(
+            t("{out}: {strerror}; expected a place that can be written to.", out=out, strerror=error.strerror or error)
+        ) from None

@@ -17,10 +17,18 @@ import click
 from diag import __version__
 from diag.bundle_verbs import bundle, unbundle
 from diag.calc_verbs import calc
+from diag.completing import causes, job_names, vehicle_names
+from diag.completing import instruments as instrument_names
+from diag.desk_verbs import completion, places
 from diag.errors import DiagError, harmless
+from diag.help_words import speak
+from diag.jobs_verbs import jobs
 from diag.replay_verbs import replay
 from diag.rules_verbs import rules
+from diag.serve_verbs import serve
+from diag.settings_verbs import manner_options, settings
 from diag.talk.progress import progress
+from diag.teaching import Group
 from diag.vehicle_verbs import vehicle
 
 __all__ = ["main"]
@@ -34,13 +42,13 @@ def _version_line() -> str:
     return f"diag {__version__}, rules by {default_matcher().name}"
 
 
-def _progress() -> AbstractContextManager[Callable[[float], None]]:
-    """A bar while tables are computed; nothing where they are already there."""
-    return progress("Working out what each fault shows (kept for next time):")
+def _progress(lines: bool = False) -> AbstractContextManager[Callable[[float], None]]:
+    """A bar while tables are computed, or `lines`; nothing where they are already there."""
+    return progress("Working out what each fault shows (kept for next time):", lines)
 
 
 def _instruments(text: str | None) -> tuple[str, ...] | None:
-    from diag.talk.opening import INSTRUMENTS
+    from diag.talk.settings import INSTRUMENTS
 
     if text is None:
         return None
@@ -59,7 +67,7 @@ def _tell(text: str) -> None:
         click.echo(harmless(text), err=True)
 
 
-class _Verbs(click.Group):
+class _Verbs(Group):
     """Turns our errors into one message and an exit code; no traceback reaches a user."""
 
     def invoke(self, ctx: click.Context) -> Any:
@@ -91,9 +99,19 @@ def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
         ctx.exit(0)
 
 
-_vehicle = click.option("--vehicle", metavar="FILE", help="Vehicle file; the demo pickup where none is given.")
+_vehicle = click.option(
+    "--vehicle",
+    metavar="FILE",
+    shell_complete=vehicle_names,
+    help="Vehicle file; that of DIAG_VEHICLE, or the demo pickup, where none is given.",
+)
 _job = click.option("--job", type=click.Path(path_type=Path), help="Where to keep the job; an existing one goes on.")
-_at_hand = click.option("--instruments", metavar="LIST", help="What is at hand: test-lamp,meter,jumper,helper.")
+_at_hand = click.option(
+    "--instruments",
+    metavar="LIST",
+    shell_complete=instrument_names,
+    help="What is at hand: test-lamp,meter,jumper,helper.",
+)
 _no_wiring = click.option("--without-wiring", is_flag=True, help="Rules alone, for a loom that nobody has described.")
 _no_rules = click.option("--without-rules", is_flag=True, help="The computed network alone.")
 
@@ -121,10 +139,21 @@ def _left_out(without_wiring: bool, without_rules: bool, without_packs: bool) ->
     return frozenset(name for name, left in out if left)
 
 
+_SECTIONS = {
+    "At the vehicle": ("demo", "start", "resume", "jobs", "export", "bundle", "unbundle"),
+    "At the desk": ("vehicle", "calc", "rules", "replay"),
+    "The program itself": ("places", "settings", "completion", "talk", "serve"),
+}
+
+
 @click.group(
+    "diag",
     cls=_Verbs,
+    sections=_SECTIONS,
+    invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog="Begin with `diag demo`, then `diag start` at your own vehicle.",
+    epilog="Begin with `diag demo`, then `diag start` at your own vehicle. `diag VERB --help` has examples of each. "
+    "Exit codes: 0 done or kept, 1 work that could not be done, 2 bad input.",
 )
 @click.option(
     "--version",
@@ -134,47 +163,95 @@ def _left_out(without_wiring: bool, without_rules: bool, without_packs: bool) ->
     callback=_show_version,
     help="Version, and which rule engine runs.",
 )
-def main() -> None:
+@click.pass_context
+def main(ctx: click.Context) -> None:
     """Proves every circuit of an older road vehicle after a rewire, and finds what does not work."""
+    if ctx.invoked_subcommand is None:
+        _how_to_begin()
+
+
+_FIRST_STEPS = (
+    ("diag demo", "one whole job, played by itself"),
+    ("diag start", "at your own vehicle"),
+    ("diag vehicle new", "describe it first"),
+    ("diag resume", "go on with the newest job"),
+    ("diag --help", "all verbs"),
+    ("diag start --help", "one verb, with examples"),
+)
+
+
+def _how_to_begin() -> None:
+    import shutil
+    import textwrap
+
+    columns = min(80, shutil.get_terminal_size().columns)
+    click.echo(textwrap.fill(f"diag: {main.help}", columns))
+    click.echo("")
+    for typed, meaning in _FIRST_STEPS:
+        click.echo(f"  {typed:20}{meaning}" if columns >= 60 else f"  {typed}\n      {meaning}")
 
 
 main.add_command(vehicle)
 main.add_command(calc)
 main.add_command(rules)
 main.add_command(replay)
+main.add_command(serve)
 main.add_command(bundle)
 main.add_command(unbundle)
+main.add_command(jobs)
+main.add_command(places)
+main.add_command(completion)
+main.add_command(settings)
 
 
 @contextmanager
 def _conversation(
-    vehicle: str | None, job: Path | None, instruments: str | None, without: frozenset[str], today: bool = False
+    vehicle: str | None,
+    job: Path | None,
+    instruments: str | None,
+    without: frozenset[str],
+    today: bool = False,
+    lines: bool = False,
 ) -> Iterator[tuple[Any, list[str]]]:
-    """A new job, or an old one where `job` exists; its journal is closed at the end."""
+    """A new job, or an old one where `job` exists; its journal is closed at the end. `lines`: progress as lines."""
     from diag.job.journal import is_blank
-    from diag.talk.opening import INSTRUMENTS, new_job, open_reasoner, resume_job, vehicle_file
+    from diag.talk.opening import new_job, open_reasoner, resume_job, vehicle_file
+    from diag.talk.settings import setting
 
     have = _instruments(instruments)
     messages: list[str] = []
     packs = "packs" not in without
     if job is not None and job.exists() and not is_blank(job):
         file = vehicle_file(vehicle, packs) if vehicle else None
-        with _progress() as tell:
+        with _progress(lines) as tell:
             conversation, journal, messages = resume_job(job, file, tell, have, packs, today)
     else:
         file = vehicle_file(vehicle, packs)
-        with _progress() as tell:
+        at_hand = _instruments(setting("instruments").value) or () if have is None else have
+        with _progress(lines) as tell:
             reasoner = open_reasoner(file, without, tell)
-        conversation, journal = new_job(reasoner, file, job, INSTRUMENTS[:2] if have is None else have, without)
+        conversation, journal = new_job(reasoner, file, job, at_hand, without)
         messages = list(journal.messages)
     with journal:
         yield conversation, messages
 
 
-def _talk_to_person(conversation: Any, messages: list[str]) -> None:
+def _shown(
+    vehicle: str | None,
+    job: Path | None,
+    instruments: str | None,
+    without: frozenset[str],
+    how: dict[str, str | None],
+    today: bool = False,
+) -> None:
+    """The conversation with a person, in the manner that options, environment and settings ask for."""
     from diag.talk.front import talk
+    from diag.talk.manner import manner_of
 
-    talk(conversation, messages)
+    manner, mistakes = manner_of(how)
+    lines = manner.view == "lines"
+    with _conversation(vehicle, job, instruments, without, today, lines) as (conversation, messages):
+        talk(conversation, [*mistakes, *messages], manner)
 
 
 @main.command()
@@ -184,6 +261,7 @@ def _talk_to_person(conversation: Any, messages: list[str]) -> None:
 @_no_wiring
 @_no_rules
 @_no_packs
+@manner_options
 def start(
     vehicle: str | None,
     job: Path | None,
@@ -191,38 +269,55 @@ def start(
     without_wiring: bool,
     without_rules: bool,
     without_packs: bool,
+    **how: str | None,
 ) -> None:
-    """Begin a job: say what is wrong, or check a whole circuit.
+    """Begin a job: say what is wrong, check a whole circuit, or prove the whole vehicle.
+
+    At any question the last line of the screen says which keys there are. Without a terminal it reads one answer
+    a line.
 
     \b
     diag start
+    diag start --vehicle demo-van.yaml
     diag start --vehicle my-van.yaml --instruments test-lamp,meter
+    diag start --without-wiring
     """
-    without = _left_out(without_wiring, without_rules, without_packs)
-    with _conversation(vehicle, job, instruments, without) as (conversation, messages):
-        _talk_to_person(conversation, messages)
+    _shown(vehicle, job, instruments, _left_out(without_wiring, without_rules, without_packs), how)
 
 
 @main.command()
-@click.argument("job", required=False)
+@click.argument("job", required=False, shell_complete=job_names)
 @_vehicle
 @_at_hand
 @_no_packs
 @click.option("--mend", is_flag=True, help="Mend a damaged job first: a copy is kept, and what is good goes on.")
 @_today
+@manner_options
 def resume(
-    job: str | None, vehicle: str | None, instruments: str | None, without_packs: bool, mend: bool, today: bool
+    job: str | None,
+    vehicle: str | None,
+    instruments: str | None,
+    without_packs: bool,
+    mend: bool,
+    today: bool,
+    **how: str | None,
 ) -> None:
-    """Go on with a job: its file, its name in `diag jobs` or the beginning of it; the newest where none is
-    named."""
+    """Go on with a job: the newest in which anything was answered, or the one that is named.
+
+    JOB: its file, its name in `diag jobs`, the beginning of that, or any piece of it that only one job has.
+
+    \b
+    diag resume
+    diag resume 2026-11-29-082509
+    diag resume --instruments test-lamp,meter,jumper
+    """
     without, path = _left_out(False, False, without_packs), _job_path(job)
     if mend:
         from diag.job.mend import mend_journal
 
         for message in mend_journal(path) or (f"{path}: nothing to mend.",):
             _tell(message)
-    with _conversation(vehicle, path, instruments, without, today) as (conversation, messages):
-        _talk_to_person(conversation, messages)
+    _shown(vehicle, path, instruments, without, how, today)
 
 
 @main.command()
@@ -240,7 +335,14 @@ def talk(
     without_rules: bool,
     without_packs: bool,
 ) -> None:
-    """The same conversation as JSON Lines, for other front ends."""
+    """The same conversation as JSON Lines, for other front ends.
+
+    One object a line each way. The first one out, `hello`, tells what may be said.
+
+    \b
+    diag talk --vehicle demo-van.yaml
+    diag talk --vehicle demo-pickup.yaml --job horn.jsonl < answers.jsonl
+    """
     from diag.talk.lines import run_lines
 
     sys.stdin.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
@@ -253,43 +355,21 @@ def talk(
 
 
 def _job_path(name: str | None) -> Path:
-    """A job by its file, or by the name of one in the jobs folder or its beginning; the newest for None."""
-    from diag.job.folder import jobs_folder, list_jobs
+    """A job by its file, or by its name in the jobs folder or a piece of it; the newest in which anything was
+    answered for None."""
+    from diag.job.folder import find_job, list_jobs
+    from diag.job.glance import glance
 
-    if name is None:
-        newest = list_jobs()
-        if not newest:
-            raise DiagError("there is no job to go on with; `diag start` begins one.")
-        return newest[0]
-    path = Path(name)
-    if path.exists():
-        return path
-    for found in (jobs_folder() / name, jobs_folder() / f"{name}.jsonl"):
-        if found.exists():
-            return found
-    begins = [found for found in list_jobs() if found.stem.startswith(name)]
-    if len(begins) == 1:
-        return begins[0]
-    if begins:
-        raise DiagError(f"{name}: {len(begins)} jobs begin like that; expected more of the name.")
-    raise DiagError(f"{name}: there is no such job; expected a job file or a name that `diag jobs` shows.")
-
-
-@main.command()
-def jobs() -> None:
-    """List the jobs kept on this machine, newest first."""
-    from diag.job.folder import list_jobs
-    from diag.log.listing import job_line
-
+    if name is not None:
+        return find_job(name)
     found = list_jobs()
     if not found:
-        click.echo("No jobs yet. `diag start` begins one.")
-    for path in found:
-        click.echo(job_line(path))
+        raise DiagError("there is no job to go on with; `diag start` begins one.")
+    return next((path for path in found if not glance(path).empty), found[0])
 
 
 @main.command()
-@click.argument("job")
+@click.argument("job", shell_complete=job_names)
 @click.option(
     "--as",
     "form",
@@ -300,8 +380,9 @@ def jobs() -> None:
     "handover: a sheet for the fitter to print and sign; owner: one for the owner; parts: what to have and to order.",
 )
 @click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
+@click.option("--replace", "over", is_flag=True, help="Write over a file that is there.")
 @click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of paper of a PDF."
+    "--paper", type=click.Choice(["a4", "letter"]), help="Size of paper of a PDF; a4, or what `diag settings` keeps."
 )
 @_vehicle
 @_no_packs
@@ -310,35 +391,42 @@ def export(
     job: str,
     form: str,
     out: Path | None,
-    paper: Literal["a4", "letter"],
+    over: bool,
+    paper: Literal["a4", "letter"] | None,
     vehicle: str | None,
     without_packs: bool,
     today: bool,
 ) -> None:
     """Write the log of a job: what was found, why, what was done, what is open.
 
+    JOB is named as for `diag resume`. A file that is there is not written over unless --replace says so.
+
     \b
-    diag export my-job --as html --out my-job.html
-    diag export my-job --as pdf --paper letter --out my-job.pdf
-    diag export my-job --as owner --out for-the-owner.pdf
+    diag export 2026-11-29-082509
+    diag export 2026-11-29-082509 --as html --out log.html
+    diag export 2026-11-29-082509 --as pdf --paper letter --out log.pdf
+    diag export 2026-11-29-082509 --as owner --out for-the-owner.html
     """
+    from diag.putting import put, refuse_over
     from diag.talk.opening import vehicle_file
 
     packs = not _packs_out(without_packs)
     path, file = _job_path(job), vehicle_file(vehicle, packs) if vehicle else None
+    refuse_over(out, over, path)
     if form == "pdf" and out is None and sys.stdout.isatty():
         raise DiagError("--as pdf: a PDF cannot be shown on the screen; expected a file, e.g. --out job.pdf.")
     if form in ("html", "pdf", "owner", "parts"):
         from diag.paper.export import paper_bytes
+        from diag.talk.settings import setting
 
-        made = paper_bytes(path, cast("Any", form), file, out=out, paper=paper, packs=packs, today=today)
+        size = cast("Literal['a4', 'letter']", setting("paper", paper).value)
+        made = paper_bytes(path, cast("Any", form), file, out=out, paper=size, packs=packs, today=today)
     else:
         from diag.log.export import export_job
 
         made = export_job(path, cast("Any", form), file, packs=packs, today=today).encode()
     if out is not None:
-        out.write_bytes(made)
-        click.echo(f"Written: {out}")
+        put(out, made, over)
     elif form == "pdf":
         sys.stdout.buffer.write(made)
         sys.stdout.buffer.flush()
@@ -350,14 +438,29 @@ def export(
 @main.command()
 @_vehicle
 @click.option(
-    "--fault", metavar="ID", help="Hidden fault; `list` shows all. A flasher unit that never opens where none is given."
+    "--fault",
+    metavar="ID",
+    shell_complete=causes,
+    help="Hidden fault; `list` shows all. A flasher unit that never opens where none is given.",
 )
 @click.option("--job", type=click.Path(path_type=Path), help="Where to keep the job.")
 def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
-    """Play a whole job by itself: a hidden fault, a simulated fitter, the conversation, the log."""
+    """Play a whole job by itself: a hidden fault, a simulated fitter, the conversation, the log.
+
+    \b
+    diag demo
+    diag demo --fault fuse-horn.blown
+    diag demo --fault list
+    diag demo --vehicle demo-motorcycle.yaml
+    """
     from diag.talk.demo import list_faults, play
     from diag.talk.opening import new_job, open_reasoner, vehicle_file
 
+    if job is not None and job.with_suffix(".md").exists():
+        raise DiagError(
+            f"{job.with_suffix('.md')}: there is such a file already; expected room for the log beside the job. "
+            "Choose another --job."
+        )
     file = vehicle_file(vehicle)
     with _progress() as tell:
         reasoner = open_reasoner(file, progress=tell)
@@ -373,6 +476,8 @@ def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
     log.write_text(export_job(with_job, "markdown", file, reasoner=reasoner), encoding="utf-8")
     click.echo(f"\nLog written: {log}\nAt a real vehicle: diag start")
 
+
+speak(main)
 
 if __name__ == "__main__":
     main()

@@ -8,7 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["DiagError", "KnowledgeError", "Place", "Problem", "Severity", "harmless"]
+from diag.texts import t
+
+__all__ = ["DiagError", "KnowledgeError", "Place", "Problem", "Severity", "UnfitError", "harmless"]
 
 Severity = Literal["error", "warning"]
 
@@ -42,6 +44,16 @@ class DiagError(Exception):
     exit_code = 2
 
 
+class UnfitError(ValueError):
+    """A value that will not do. `expected`: what would, in words; `detail`: what is wrong, where that says more;
+    `code`: a short word for the sort of mistake, as in `Problem`. `str(error)` says both."""
+
+    def __init__(self, expected: str, code: str = "wrong-value", detail: str = "") -> None:
+        self.expected, self.code, self.detail = expected, code, detail
+        wanted = t("expected {expected}", expected=expected)
+        super().__init__(f"{detail}; {wanted}" if detail else wanted)
+
+
 @dataclass(frozen=True, order=True)
 class Problem:
     """One thing wrong in a knowledge file.
@@ -61,9 +73,9 @@ class Problem:
     def __str__(self) -> str:
         parts = [f"{self.place}: {self.what}"]
         if self.found:
-            parts.append(f"found {self.found}")
+            parts.append(t("found {found}", found=self.found))
         if self.expected:
-            parts.append(f"expected {self.expected}")
+            parts.append(t("expected {expected}", expected=self.expected))
         text = "; ".join(parts)
         return f"{text}. {self.mend}" if self.mend else f"{text}."
 

@@ -13,7 +13,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from diag.completing import vehicle_names
 from diag.errors import DiagError
+from diag.teaching import Verb
+from diag.texts import t
 
 if TYPE_CHECKING:
     from diag.fit.questions import Catalogue
@@ -24,16 +27,18 @@ _WIDEST = 80
 _UNNAMED_DRAFT = "vehicle-new.draft"
 
 
-@click.command()
-@click.option("--out", type=click.Path(path_type=Path), help="Write to this file; named after the vehicle without it.")
+@click.command(cls=Verb)
+@click.option(
+    "--out", type=click.Path(path_type=Path), help=t("Write to this file; named after the vehicle without it.")
+)
 @click.option(
     "--answers",
     "answered",
     type=click.Path(path_type=Path),
-    help="Ask nothing: take the answers from this file, and the usual ones where it has none.",
+    help=t("Ask nothing: take the answers from this file, and the usual ones where it has none."),
 )
-@click.option("--replace", is_flag=True, help="Put the new file in place of one that is there.")
-@click.option("--anew", is_flag=True, help="Begin again, though answers were kept.")
+@click.option("--replace", is_flag=True, help=t("Put the new file in place of one that is there."))
+@click.option("--anew", is_flag=True, help=t("Begin again, though answers were kept."))
 def new(out: Path | None, answered: Path | None, replace: bool, anew: bool) -> None:
     """Describe your own vehicle by answering what is fitted; writes its file.
 
@@ -43,39 +48,67 @@ def new(out: Path | None, answered: Path | None, replace: bool, anew: bool) -> N
     \b
     diag vehicle new
     diag vehicle new --out my-van.yaml
+    diag vehicle new --out my-van.yaml --answers fitted.yaml
     """
     from diag.fit.compose import make_vehicle, vehicle_id
     from diag.fit.keeping import draft_of, read_answers, write_new
     from diag.fit.questions import Catalogue
 
     if out is not None and out.exists() and not replace:
-        raise DiagError(f"{out}: there is such a file already; expected a new name. Give another, or --replace.")
+        raise DiagError(
+            t("{out}: there is such a file already; expected a new name. Give another, or --replace.", out=out)
+        )
     if out is not None and not out.parent.is_dir():
-        raise DiagError(f"{out}: there is no folder `{out.parent}`; expected one that exists. Make it first.")
+        raise DiagError(
+            t(
+                "{out}: there is no folder `{parent}`; expected one that exists. Make it first.",
+                out=out,
+                parent=out.parent,
+            )
+        )
     catalogue = Catalogue.read()
     draft = Path(_UNNAMED_DRAFT) if out is None else draft_of(out)
     if answered is not None:
         answers, idle = read_answers(catalogue, answered)
         for name in idle:
-            click.echo(f"Not used, for the other answers leave no room for it: {name}", err=True)
+            click.echo(t("Not used, for the other answers leave no room for it: {name}", name=name), err=True)
     else:
         answers = {}
         if draft.exists() and not anew:
             answers, _ = read_answers(catalogue, draft)
-            click.echo(f"Going on with {len(answers)} answers kept in {draft}; --anew begins again.")
+            click.echo(
+                t(
+                    "Going on with {count} answers kept in {draft}; --anew begins again.",
+                    count=len(answers),
+                    draft=draft,
+                )
+            )
         if not _ask(catalogue, answers, draft):
-            again = "diag vehicle new" + (f" --out {out}" if out is not None else "")
+            again = "diag vehicle new" + (t(" --out {out}", out=out) if out is not None else "")
             if answers:
-                click.echo(f"\nKept in {draft}: {len(answers)} answers. `{again}` goes on with them.")
+                click.echo(
+                    t(
+                        "\nKept in {draft}: {count} answers. `{again}` goes on with them.",
+                        draft=draft,
+                        count=len(answers),
+                        again=again,
+                    )
+                )
             return
-    click.echo("\nWorking out how much the length of each wire matters ...", err=True)
+    click.echo(t("\nWorking out how much the length of each wire matters ..."), err=True)
     made = make_vehicle(catalogue, answers)
     file = out if out is not None else _free(vehicle_id(made.knowledge.vehicle.title))
     old = write_new(file, made.text, replace=replace)
     if answered is None:
         draft.unlink(missing_ok=True)
     _tell(made.told)
-    click.echo(f"\n{'Replaced' if old else 'Written'}: {file}\nGo on: diag start --vehicle {file}")
+    click.echo(
+        t(
+            "\n{what}: {file}\nGo on: diag start --vehicle {file}",
+            what=t("Replaced") if old else t("Written"),
+            file=file,
+        )
+    )
 
 
 def _ask(catalogue: Catalogue, answers: dict[str, str], draft: Path) -> bool:
@@ -102,12 +135,13 @@ def _tell(lines: Iterable[str]) -> None:
         click.echo(textwrap.fill(line, columns, subsequent_indent="  "))
 
 
-@click.command()
-@click.argument("file", required=False)
+@click.command(cls=Verb)
+@click.argument("file", required=False, shell_complete=vehicle_names)
 def check(file: str | None) -> None:
     """Read a vehicle's file: every mistake in it, what may be a slip, and how much each assumed length matters.
 
     \b
+    diag vehicle check demo-van.yaml
     diag vehicle check my-van.yaml
     """
     from diag.errors import KnowledgeError
@@ -120,9 +154,16 @@ def check(file: str | None) -> None:
     if problems:
         raise KnowledgeError(problems)
     vehicle = knowledge.vehicle
-    click.echo(f"{vehicle.title}: {len(knowledge.parts)} parts, {len(knowledge.wires)} wires, nothing wrong.")
+    click.echo(
+        t(
+            "{vehicle}: {count} parts, {count_2} wires, nothing wrong.",
+            vehicle=vehicle.title,
+            count=len(knowledge.parts),
+            count_2=len(knowledge.wires),
+        )
+    )
     _tell(importance(knowledge))
     if slips:
-        click.echo("\nLeft as they are, but look at them:")
+        click.echo(t("\nLeft as they are, but look at them:"))
         for slip in slips:
             click.echo(textwrap.fill(str(slip), _WIDEST, subsequent_indent="  ", break_on_hyphens=False))

@@ -7,31 +7,50 @@ from __future__ import annotations
 
 import json
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from diag.completing import pack_names
+from diag.teaching import Verb
+from diag.texts import t
+
 if TYPE_CHECKING:
+    from diag.knowledge.additions import Replaced
     from diag.knowledge.packing import Held
 
 __all__ = ["packs"]
 
 _WIDEST = 80
 _FROM = {
-    "shipped": "with the program",
+    "shipped": t("with the program"),
     "wheel": "wheel",
     "folder": "folder",
-    "local": "your own folder",
-    "learned": "from closed jobs",
+    "local": t("your own folder"),
+    "learned": t("from closed jobs"),
 }
 
 
-@click.command()
-@click.option("--add", "added", metavar="FOLDER", help="Put a pack on the list, once it loads with all others.")
-@click.option("--remove", "removed", metavar="NAME", help="Take a pack off the list; its files stay.")
-@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
+@click.command(cls=Verb)
+@click.option(
+    "--add",
+    "added",
+    metavar="FOLDER",
+    type=click.Path(),
+    help=t("Put a pack on the list, once it loads with all others."),
+)
+@click.option(
+    "--remove",
+    "removed",
+    metavar="NAME",
+    shell_complete=pack_names,
+    help=t("Take a pack off the list; its files stay."),
+)
+@click.option(
+    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True, help=t("Form.")
+)
 def packs(added: str | None, removed: str | None, form: str) -> None:
     """The layers of rules, lowest first: name, version, hash, what each holds and replaces.
 
@@ -46,17 +65,18 @@ def packs(added: str | None, removed: str | None, form: str) -> None:
     from diag.errors import DiagError, KnowledgeError
     from diag.knowledge.folders import packs_left_out
     from diag.knowledge.layers import WAY_OUT, base_layer, found_layers
-    from diag.knowledge.packing import add_pack, held, remove_pack
+    from diag.knowledge.packing import add_pack, held, hidden_of, remove_pack
 
     if added is not None and removed is not None:
-        raise DiagError("--add and --remove: found both; expected one of them. Do one after the other.")
+        raise DiagError(t("--add and --remove: found both; expected one of them. Do one after the other."))
     if added is not None:
         layer = add_pack(Path(added))
-        click.echo(f"Added: {layer.called} ({layer.folder})")
-        click.echo("What it changes in recorded jobs: diag replay")
+        click.echo(t("Added: {called} ({folder})", called=layer.called, folder=layer.folder))
+        _tell_hidden(hidden_of(layer))
+        click.echo(t("What it changes in recorded jobs: diag replay"))
         return
     if removed is not None:
-        click.echo(f"Taken off the list: {remove_pack(removed)}")
+        click.echo(t("Taken off the list: {remove_pack}", remove_pack=remove_pack(removed)))
         return
     left_out = packs_left_out()
     layers, problems = ((base_layer(),), []) if left_out else found_layers()
@@ -67,9 +87,18 @@ def packs(added: str | None, removed: str | None, form: str) -> None:
         for number, one in enumerate(told, start=1):
             click.echo("\n".join(_lines(number, one)))
         if left_out:
-            click.echo("DIAG_PACKS=none: rule packs and rules of your own are left out.")
+            click.echo(t("DIAG_PACKS=none: rule packs and rules of your own are left out."))
     if problems or mistakes:
         raise KnowledgeError(problems + mistakes, WAY_OUT)
+
+
+def _tell_hidden(found: Sequence[Replaced]) -> None:
+    """What of a pack does not count, and because of which file: else somebody waits for it in vain."""
+    if not found:
+        return
+    click.echo(f"{len(found)} of it {'does' if len(found) == 1 else 'do'} not count, for a higher layer goes before:")
+    for each in found:
+        click.echo(f"  {each.section} {each.id}: {each.by} has its own ({each.place})")
 
 
 def _lines(number: int, one: Held) -> Iterator[str]:
@@ -85,23 +114,30 @@ def _lines(number: int, one: Held) -> Iterator[str]:
 
     yield from told(f"{number}. {layer.called}: {layer.title}", "")
     yield from told(f"{_FROM[layer.origin]}: {layer.folder}")
-    yield from told(f"hash {layer.digest}")
+    yield from told(t("hash {digest}", digest=layer.digest))
     if layer.after:
-        yield from told(f"laid over {', '.join(sorted(layer.after))}")
+        yield from told(t("laid over {after}", after=", ".join(sorted(layer.after))))
     if layer.origin == "learned":
-        yield from told("see `diag rules learn --show`")
+        yield from told(t("see `diag rules learn --show`"))
         return
-    yield from told(f"rules {one.rules}, circuits {len(one.circuits)}, vehicles {len(one.vehicles)}")
+    yield from told(
+        t(
+            "rules {rules}, circuits {count}, vehicles {count_2}",
+            rules=one.rules,
+            count=len(one.circuits),
+            count_2=len(one.vehicles),
+        )
+    )
     if layer.origin != "shipped":
         if one.adds_to:
-            yield from told(f"adds to {', '.join(one.adds_to)}")
+            yield from told(t("adds to {adds_to}", adds_to=", ".join(one.adds_to)))
         if one.circuits:
-            yield from told(f"new: {', '.join(one.circuits)}")
+            yield from told(t("new: {circuits}", circuits=", ".join(one.circuits)))
         if one.vehicles:
-            yield from told(f"vehicles: {', '.join(one.vehicles)}")
-        yield from told(f"replaces {len(one.replaced) or 'nothing'}")
+            yield from told(t("vehicles: {vehicles}", vehicles=", ".join(one.vehicles)))
+        yield from told(t("replaces {count}", count=len(one.replaced) or t("nothing")))
         for each in one.replaced:
-            yield from told(f"{each.section} {each.id} of {each.of}", "     ")
+            yield from told(t("{section} {each} of {of}", section=each.section, each=each.id, of=each.of), "     ")
 
 
 def _plain(one: Held) -> dict[str, Any]:

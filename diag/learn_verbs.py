@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING
 import click
 
 from diag.errors import DiagError, harmless
+from diag.teaching import Verb
+from diag.texts import t, tn
 
 if TYPE_CHECKING:
     from diag.knowledge.learned import Learned
@@ -35,16 +37,16 @@ class _NothingToLearnError(DiagError):
     exit_code = 1
 
 
-@click.command()
+@click.command(cls=Verb)
 @click.option(
-    "--from", "folder", metavar="FOLDER", type=click.Path(path_type=Path), help="Jobs in this folder, not your own."
+    "--from", "folder", metavar="FOLDER", type=click.Path(path_type=Path), help=t("Jobs in this folder, not your own.")
 )
-@click.option("--apply", "apply_", is_flag=True, help="Learn it without being asked.")
-@click.option("--show", is_flag=True, help="Show what was learned and is kept; count nothing.")
-@click.option("--off", is_flag=True, help="Use it no longer; it is kept.")
-@click.option("--on", is_flag=True, help="Use it again.")
-@click.option("--forget", is_flag=True, help="Take it away; a copy is kept beside it.")
-@click.option("--all", "every", is_flag=True, help="All rows and jobs, not only those that move most.")
+@click.option("--apply", "apply_", is_flag=True, help=t("Learn it without being asked."))
+@click.option("--show", is_flag=True, help=t("Show what was learned and is kept; count nothing."))
+@click.option("--off", is_flag=True, help=t("Use it no longer; it is kept."))
+@click.option("--on", is_flag=True, help=t("Use it again."))
+@click.option("--forget", is_flag=True, help=t("Take it away; a copy is kept beside it."))
+@click.option("--all", "every", is_flag=True, help=t("All rows and jobs, not only those that move most."))
 def learn(folder: Path | None, apply_: bool, show: bool, off: bool, on: bool, forget: bool, every: bool) -> None:
     """Learn from closed jobs how often each fault is met, and which words are misjudged.
 
@@ -61,7 +63,7 @@ def learn(folder: Path | None, apply_: bool, show: bool, off: bool, on: bool, fo
     asked = [name for name, given in (("--show", show), ("--off", off), ("--on", on), ("--forget", forget)) if given]
     counting = ["--from"] * (folder is not None) + ["--apply"] * apply_
     if len(asked) > 1 or (asked and counting):
-        raise DiagError(f"found {' and '.join([*asked, *counting])}; expected one of them at a time.")
+        raise DiagError(t("found {asked}; expected one of them at a time.", asked=t(" and ").join([*asked, *counting])))
     if show:
         _show(every)
     elif off or on:
@@ -69,7 +71,7 @@ def learn(folder: Path | None, apply_: bool, show: bool, off: bool, on: bool, fo
     elif forget:
         from diag.learn.written import forget as take_away
 
-        click.echo(f"Forgotten. A copy is kept: {take_away()}")
+        click.echo(t("Forgotten. A copy is kept: {take_away}", take_away=take_away()))
     else:
         _learn(folder, apply_, every)
 
@@ -82,9 +84,9 @@ def _switch(used: bool) -> None:
 
     was = switch(used)
     if was.used == used:
-        click.echo("It is in use already." if used else "It is out of use already.")
+        click.echo(t("It is in use already.") if used else t("It is out of use already."))
     else:
-        click.echo("In use from now on." if used else "Out of use; kept for `diag rules learn --on`.")
+        click.echo(t("In use from now on.") if used else t("Out of use; kept for `diag rules learn --on`."))
 
 
 def _show(every: bool) -> None:
@@ -93,11 +95,11 @@ def _show(every: bool) -> None:
 
     learned = learned_here()
     levels = learned.strength
-    click.echo(f"{learned_file()}: {'in use' if learned.used else 'out of use'}")
-    click.echo(f"Learned on {learned.date}: {_counted(learned)}.")
+    click.echo(f"{learned_file()}: {(t('in use') if learned.used else t('out of use'))}")
+    click.echo(t("Learned on {date}: {counted}.", date=learned.date, counted=_counted(learned)))
     sections = [
-        ("Kinds of faults", learned.kinds, learned.faults, levels.kind),
-        ("Parts and wires of circuits", learned.circuits, learned.faults, levels.circuit),
+        (t("Kinds of faults"), learned.kinds, learned.faults, levels.kind),
+        (t("Parts and wires of circuits"), learned.circuits, learned.faults, levels.circuit),
         *((name, {"": own.causes}, own.faults, levels.vehicle) for name, own in learned.vehicles.items()),
     ]
     for title, found, total, level in sections:
@@ -111,10 +113,18 @@ def _show(every: bool) -> None:
         for n, name, met in lines if every else lines[:_MOST]:
             times = times_words(weight(n, met.share, total, level.strength, level.least))
             click.echo(_wrapped(name, "  "))
-            click.echo(f"    {round(n, 1):g} of {total:g}, published {percent(met.share)}: {times}")
+            click.echo(
+                t(
+                    "    {number:g} of {total:g}, published {percent}: {times}",
+                    number=round(n, 1),
+                    total=total,
+                    percent=percent(met.share),
+                    times=times,
+                )
+            )
         _rest(len(lines), every)
     if every and learned.counted:
-        click.echo("\nJobs counted")
+        click.echo(t("\nJobs counted"))
         for job in learned.counted:
             click.echo(harmless(f"  {job.job} ({job.hash})"))
 
@@ -131,13 +141,13 @@ def _learn(folder: Path | None, apply_: bool, every: bool) -> None:
     from diag.learn.written import keep
 
     if folder is None and not jobs_folder().is_dir():
-        raise _NothingToLearnError("No jobs yet. `diag start` begins one.")
+        raise _NothingToLearnError(t("No jobs yet. `diag start` begins one."))
     gathered = gather(folder or jobs_folder())
-    with _progress("Counting the jobs") as tell:
+    with _progress(t("Counting the jobs")) as tell:
         lesson = lesson_of(gathered, learning(), datetime.date.today().isoformat(), tell)
     if not lesson.learned.counted:
         _tell_aside(lesson.aside, lesson.notes, every)
-        raise _NothingToLearnError("There is nothing to learn: no closed job has a confirmed remedy.")
+        raise _NothingToLearnError(t("There is nothing to learn: no closed job has a confirmed remedy."))
     try:
         now = read_learned()
     except KnowledgeError as error:
@@ -145,23 +155,23 @@ def _learn(folder: Path | None, apply_: bool, every: bool) -> None:
         now = None
     _tell_lesson(lesson, every)
     if now is not None and now.used and now.digest == lesson.learned.digest:
-        click.echo("\nAll this is learned already.")
+        click.echo(t("\nAll this is learned already."))
         return
     used = now if now is not None and now.used else None
-    with _progress("Replaying recorded jobs") as tell:
+    with _progress(t("Replaying recorded jobs")) as tell:
         found = _changes(gathered, lesson, used, tell)
     _tell_changes(found, every)
     if not apply_ and not _agreed():
-        click.echo("Nothing was learned.")
+        click.echo(t("Nothing was learned."))
         return
-    click.echo(f"Learned: {keep(lesson.learned)}\nBack again: `diag rules learn --off`, or `--forget`.")
+    click.echo(t("Learned: {keep}\nBack again: `diag rules learn --off`, or `--forget`.", keep=keep(lesson.learned)))
 
 
 def _agreed() -> bool:
     if not sys.stdin.isatty():
-        click.echo("\nTo learn it: add --apply.")
+        click.echo(t("\nTo learn it: add --apply."))
         return False
-    return click.confirm("\nLearn this?", default=False)
+    return click.confirm(t("\nLearn this?"), default=False)
 
 
 def _changes(
@@ -189,19 +199,20 @@ def _changes(
 
 def _counted(learned: Learned) -> str:
     faults, jobs = learned.faults, len(learned.counted)
-    return f"{faults:g} {'fault' if faults == 1 else 'faults'} in {jobs} {'job' if jobs == 1 else 'jobs'}"
+    told = tn("{n:g} fault", "{n:g} faults", faults)
+    return t("{faults} in {jobs}", faults=told, jobs=tn("{n} job", "{n} jobs", jobs))
 
 
 def _tell_lesson(lesson: Lesson, every: bool) -> None:
     from diag.learn.rows import misread_rows, off_words, rows_of
 
-    click.echo(f"Confirmed: {_counted(lesson.learned)}.")
+    click.echo(t("Confirmed: {counted}.", counted=_counted(lesson.learned)))
     rows = rows_of(lesson.learned, lesson.causes, lesson.names)
     _tell_rows(rows, every)
     _tell_rows(misread_rows(lesson.learned, lesson.misread), every)
     offs = off_words(lesson.offs)
     if offs:
-        click.echo("\nReadings (told only)")
+        click.echo(t("\nReadings (told only)"))
         for line in offs:
             click.echo(_wrapped(line, "  "))
     _tell_aside(lesson.aside, lesson.notes, every)
@@ -219,23 +230,23 @@ def _tell_rows(rows: Sequence[Row], every: bool) -> None:
 
 def _rest(count: int, every: bool) -> None:
     if count > _MOST and not every:
-        click.echo(f"  and {count - _MOST} more (--all)")
+        click.echo(t("  and {number} more (--all)", number=count - _MOST))
 
 
 def _tell_aside(aside: Sequence[Aside], notes: Sequence[tuple[str, str]], every: bool) -> None:
     odd = [one for one in aside if one.odd]
     plain = [one for one in aside if not one.odd]
     if odd:
-        click.echo("\nSet aside, look at these")
+        click.echo(t("\nSet aside, look at these"))
         for one in odd:
             click.echo(_wrapped(f"{one.name}: {one.reason}", "  "))
     if plain:
-        click.echo(f"\nNot counted: {len(plain)} {'job' if len(plain) == 1 else 'jobs'}")
+        click.echo(tn("\nNot counted: {n} job", "\nNot counted: {n} jobs", len(plain)))
         for one in plain if every else plain[:_MOST]:
             click.echo(_wrapped(f"{one.name}: {one.reason}", "  "))
         _rest(len(plain), every)
     if notes:
-        click.echo("\nCounted in part")
+        click.echo(t("\nCounted in part"))
         for name, words in notes if every else notes[:_MOST]:
             click.echo(_wrapped(f"{name}: {words}", "  "))
         _rest(len(notes), every)
@@ -246,8 +257,12 @@ def _tell_changes(found: Sequence[Difference], every: bool) -> None:
 
     changed = [one for one in found if one.verdict != "same" or one.worse]
     moved = [one for one in found if one.changed and one not in changed]
-    click.echo(f"\nRecorded jobs replayed: {len(found)}")
-    click.echo(_wrapped(f"another conclusion in {len(changed)}, other chances in {len(moved)}", "  "))
+    click.echo(t("\nRecorded jobs replayed: {count}", count=len(found)))
+    click.echo(
+        _wrapped(
+            t("another conclusion in {count}, other chances in {count_2}", count=len(changed), count_2=len(moved)), "  "
+        )
+    )
     for one in changed:
         mark = "WORSE: " if one.worse else ""
         click.echo(_wrapped(f"{mark}{one.job}: {VERDICTS[one.verdict]}{_from_to(one)}", "  "))
@@ -257,7 +272,7 @@ def _tell_changes(found: Sequence[Difference], every: bool) -> None:
 
 
 def _from_to(one: Difference) -> str:
-    was, now = (", ".join(name or "nothing clear" for name in side) for side in (one.was, one.now))
+    was, now = (", ".join(name or t("nothing clear") for name in side) for side in (one.was, one.now))
     return f", {was} -> {now}" if was != now else ""
 
 
@@ -269,7 +284,7 @@ def _moved_words(one: Difference) -> str:
     ]
     if one.sooner:
         parts.append(one.sooner_words)
-    return ", ".join(parts) or "answers that mean nothing now"
+    return ", ".join(parts) or t("answers that mean nothing now")
 
 
 def _wrapped(text: str, indent: str = "") -> str:

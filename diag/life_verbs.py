@@ -14,7 +14,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from diag.completing import circuits, rule_ids, things, vehicle_names
 from diag.errors import DiagError, harmless
+from diag.teaching import Verb
+from diag.texts import t
 
 if TYPE_CHECKING:
     from diag.knowledge.schema import Rule, RuleState
@@ -32,11 +35,11 @@ _jobs: Decorator = click.option(
     metavar="FOLDER",
     multiple=True,
     type=click.Path(path_type=Path),
-    help="Closed jobs of this folder too, beside the recorded ones; again for more.",
+    help=t("Closed jobs of this folder too, beside the recorded ones; again for more."),
 )
-_own: Decorator = click.option("--own", is_flag=True, help="The closed jobs kept on this machine too.")
+_own: Decorator = click.option("--own", is_flag=True, help=t("The closed jobs kept on this machine too."))
 _in: Decorator = click.option(
-    "--in", "folder", metavar="FOLDER", type=click.Path(path_type=Path), help="This whole rules folder alone."
+    "--in", "folder", metavar="FOLDER", type=click.Path(path_type=Path), help=t("This whole rules folder alone.")
 )
 _form: Decorator = click.option(
     "--format",
@@ -44,10 +47,12 @@ _form: Decorator = click.option(
     type=click.Choice(["text", "json"]),
     default="text",
     show_default=True,
-    help="Form of the answer.",
+    help=t("Form of the answer."),
 )
-_narrow: Decorator = click.option("--narrow", is_flag=True, help="Forty columns, for a phone or a strip of paper.")
-_circuit: Decorator = click.option("--circuit", metavar="ID", help="Rules of one circuit only.")
+_narrow: Decorator = click.option("--narrow", is_flag=True, help=t("Forty columns, for a phone or a strip of paper."))
+_circuit: Decorator = click.option(
+    "--circuit", metavar="ID", shell_complete=circuits, help=t("Rules of one circuit only.")
+)
 
 
 def _width(narrow: bool) -> int:
@@ -64,20 +69,25 @@ def _world(vehicle: str | None, jobs: tuple[Path, ...], own: bool, folder: Path 
     world = gather(first, [*jobs, *mine], folder)
     count = sum(len(found) for found in world.jobs.values())
     if count >= _MANY:
-        click.echo(f"Going through {count} closed jobs; what each says is kept for next time.", err=True)
+        click.echo(t("Going through {count} closed jobs; what each says is kept for next time.", count=count), err=True)
     for problem in world.problems:
-        click.echo(harmless(f"Left out: {problem}"), err=True)
+        click.echo(harmless(t("Left out: {problem}", problem=problem)), err=True)
     return world
 
 
-@click.command()
-@click.argument("name", metavar="[ID]", required=False)
-@click.option("--vehicle", metavar="FILE", help="As this vehicle has it; else the usual one, or the first that has it.")
+@click.command(cls=Verb)
+@click.argument("name", metavar="[ID]", required=False, shell_complete=things)
+@click.option(
+    "--vehicle",
+    metavar="FILE",
+    shell_complete=vehicle_names,
+    help=t("As this vehicle has it; else the usual one, or the first that has it."),
+)
 @_circuit
-@click.option("--state", "stage", type=click.Choice(_STATES), help="Rules in this state only.")
-@click.option("--layer", metavar="NAME", help="Rules of one layer only: shipped, local or a pack.")
-@click.option("--unexercised", is_flag=True, help="Rules that no recorded job fires.")
-@click.option("--quick", is_flag=True, help="Leave out what the computed network says.")
+@click.option("--state", "stage", type=click.Choice(_STATES), help=t("Rules in this state only."))
+@click.option("--layer", metavar="NAME", help=t("Rules of one layer only: shipped, local or a pack."))
+@click.option("--unexercised", is_flag=True, help=t("Rules that no recorded job fires."))
+@click.option("--quick", is_flag=True, help=t("Leave out what the computed network says."))
 @_jobs
 @_own
 @_in
@@ -105,6 +115,7 @@ def show(
     Exit codes: 0 told, 2 nothing of that name.
 
     \b
+    diag rules show
     diag rules show horn/silent-alone
     diag rules show fuse-horn.blown
     diag rules show --circuit horn --unexercised
@@ -119,7 +130,9 @@ def show(
         _say(rows, list_text(rows, width), form)
         return
     if circuit or stage or layer or unexercised:
-        raise DiagError(f"found `{name}` beside a filter; expected one of the two. Filters are for the list of rules.")
+        raise DiagError(
+            t("found `{name}` beside a filter; expected one of the two. Filters are for the list of rules.", name=name)
+        )
     found = about(_world(vehicle, jobs, own, folder), name.strip(), network=not quick)
     _say(found, page(found, width), form)
 
@@ -131,15 +144,15 @@ def _say(found: Any, lines: list[str], form: str) -> None:
 # ---------------------------------------------------------------- state
 
 
-@click.command()
-@click.argument("name", metavar="[ID]", required=False)
+@click.command(cls=Verb)
+@click.argument("name", metavar="[ID]", required=False, shell_complete=rule_ids)
 @click.argument("to", metavar="[STATE]", required=False, type=click.Choice(_STATES))
-@click.option("--successor", metavar="ID", help="The rule that stands in place of a retired one.")
-@click.option("--because", metavar="TEXT", help="Why; kept with the rule.")
+@click.option("--successor", metavar="ID", help=t("The rule that stands in place of a retired one."))
+@click.option("--because", metavar="TEXT", help=t("Why; kept with the rule."))
 @click.option("--all", "every", type=click.Choice(["draft", "tested", "proven"]),
-              help="Move every rule that has earned it; `draft`: every tested one that has not.")  # fmt: skip
+              help=t("Move every rule that has earned it; `draft`: every tested one that has not."))  # fmt: skip
 @_circuit
-@click.option("--dry-run", is_flag=True, help="Say what would be done, change nothing.")
+@click.option("--dry-run", is_flag=True, help=t("Say what would be done, change nothing."))
 @_jobs
 @_own
 @_in
@@ -161,24 +174,18 @@ def state(
 ) -> None:
     """Say where a rule stands and what the next state takes, or move it: draft, tested, proven, retired.
 
-    \b
-    tested   it loads and names causes that there
-             are; its source is given; a recorded
-             job fires it and ends at what it says;
-             another (a near miss) tries its checks,
-             ends elsewhere and does not fire it; it
-             makes no recorded job worse
-    proven   it fired in 5 closed jobs or more, from
-             2 vehicles or days or more (jobs written
-             by hand or simulated do not count); the
-             lower end of the 90 % range of how often
-             it is right is above one half; none of
-             its jobs was shown wrong by a later one
-    retired  a successor that is not retired, or why
-             there is none; it stays in its file, its
-             id is never given anew, and there is no
-             way back
-    back     one step, with --because
+    tested: it loads and names causes that there are; its source is given; a recorded job fires it and ends at what
+    it says; another (a near miss) tries its checks, ends elsewhere and does not fire it; it makes no recorded job
+    worse.
+
+    proven: it fired in 5 closed jobs or more, from 2 vehicles or days or more (jobs written by hand or simulated do
+    not count); the lower end of the 90 % range of how often it is right is above one half; none of its jobs was shown
+    wrong by a later one.
+
+    retired: a successor that is not retired, or why there is none; it stays in its file, its id is never given anew,
+    and there is no way back.
+
+    One step back: with --because.
 
     A rule of your own folder or pack is changed in its file: only the lines that say where it stands. A shipped one
     is copied into your local folder, where the copy counts; with --in FOLDER it is changed in that folder. There is no
@@ -196,27 +203,29 @@ def state(
 
     if every is not None:
         if name is not None:
-            raise DiagError(f"found `{name}` beside --all; expected one of the two.")
+            raise DiagError(t("found `{name}` beside --all; expected one of the two.", name=name))
         if successor is not None:
-            raise DiagError("found --successor beside --all; a successor belongs to one rule.")
+            raise DiagError(t("found --successor beside --all; a successor belongs to one rule."))
         _bulk(_world(None, jobs, own, folder), every, circuit, because, folder, dry_run, form)
         return
     if name is None:
-        raise DiagError("found no rule; expected the ID of one, or --all STATE. `diag rules show` lists them.")
+        raise DiagError(t("found no rule; expected the ID of one, or --all STATE. `diag rules show` lists them."))
     world = _world(None, jobs, own, folder)
     rule = _rule(world, name)
     width = _width(narrow)
     wanted = to or next_state(rule)
     if wanted is None:
-        where = f"; `{rule.replaced_by}` stands in its place" if rule.replaced_by else ""
-        _say({"id": name, "state": rule.state}, [f"{name}: retired{where}. It stays so."], form)
+        where = t("; `{replaced_by}` stands in its place", replaced_by=rule.replaced_by) if rule.replaced_by else ""
+        _say(
+            {"id": name, "state": rule.state}, [t("{name}: retired{where}. It stays so.", name=name, where=where)], form
+        )
         return
     found = needs(world, rule, wanted, successor=successor, because=because)
     if to is None:
         _stands(rule, wanted, found, width, form)
         return
     if to == rule.state and to != "retired" and not successor:
-        click.echo(f"{name} is {to} already. Nothing was changed.")
+        click.echo(t("{name} is {to} already. Nothing was changed.", name=name, to=to))
         return
     _move(world, rule, to, successor, because, folder, dry_run)
 
@@ -225,7 +234,9 @@ def _stands(rule: Rule, wanted: RuleState, found: list[Any], width: int, form: s
     from diag.life.about_text import needs_text
 
     missing = sum(not need.met for need in found)
-    head = f"{rule.id}: {rule.state}. For {wanted}: " + (f"{missing} missing" if missing else "all is met")
+    head = t("{rule}: {state}. For {wanted}: ", rule=rule.id, state=rule.state, wanted=wanted) + (
+        t("{missing} missing", missing=missing) if missing else t("all is met")
+    )
     lines = needs_text(head, found, width)
     if not missing:
         lines += ["", f"diag rules state {rule.id} {wanted}"]
@@ -238,7 +249,9 @@ def _rule(world: World, name: str) -> Rule:
 
     if name not in world.rules:
         known = {one: ("rule", knowledge.rules[one].title) for one, knowledge in world.rules.items()}
-        raise DiagError(f"{name}: there is no such rule. {nearest_ids(name, known)}")
+        raise DiagError(
+            t("{name}: there is no such rule. {nearest_ids}", name=name, nearest_ids=nearest_ids(name, known))
+        )
     return world.rule(name)
 
 
@@ -260,17 +273,29 @@ def _move(
 
     step = step_of(world, rule, to, _today(), successor=successor, because=because)
     home = home_of(world, rule.id, folder)
-    way = f"in {home.path}" if home.local is None else f"as a copy in {home.local}, over the one of {home.layer}"
+    way = (
+        t("in {path}", path=home.path)
+        if home.local is None
+        else t("as a copy in {local}, over the one of {layer}", local=home.local, layer=home.layer)
+    )
     if dry_run:
-        click.echo(f"Would move {rule.id} from {rule.state} to {to}, {way}. Nothing was changed.")
+        click.echo(
+            t(
+                "Would move {rule} from {state} to {to}, {way}. Nothing was changed.",
+                rule=rule.id,
+                state=rule.state,
+                to=to,
+                way=way,
+            )
+        )
         return
     if home.local is None:
         move_in_place({home.path: [step]}, world.load_again)
         where = home.path
     else:
-        why = f"Stands in place of the rule of {home.layer}; only where it stands is another."
+        why = t("Stands in place of the rule of {layer}; only where it stands is another.", layer=home.layer)
         where = copy_over(home.path, step, home.local, home.circuit, why, world.load_again)
-    click.echo(f"{rule.id}: from {rule.state} to {to}.\nWritten: {where}")
+    click.echo(t("{rule}: from {state} to {to}.\nWritten: {where}", rule=rule.id, state=rule.state, to=to, where=where))
 
 
 def _bulk(
@@ -285,7 +310,9 @@ def _bulk(
     day = _today()
     names = [name for name in world.rules if circuit in (None, world.rules[name].circuit_of.get(name))]
     if not names:
-        raise DiagError(f"--circuit: no rule is of the circuit `{circuit}`. `diag rules show` lists them.")
+        raise DiagError(
+            t("--circuit: no rule is of the circuit `{circuit}`. `diag rules show` lists them.", circuit=circuit)
+        )
     for name in names:
         step = earned_step(world, world.rule(name), to, day, because)
         if step is None:
@@ -302,11 +329,14 @@ def _bulk(
         click.echo(json.dumps({"moved": moved, "left": skipped, "dry-run": dry_run}, indent=1))
         return
     for one in moved:
-        click.echo(f"{one['id']}: {'to ' + to if one['to'] else 'its jobs brought up to date'}")
+        click.echo(f"{one['id']}: {('to ' + to if one['to'] else t('its jobs brought up to date'))}")
     count = sum(bool(one["to"]) for one in moved)
-    click.echo(f"{'Would move' if dry_run else 'Moved'} {count} to {to}.")
+    click.echo(t("{what} {count} to {to}.", what=t("Would move") if dry_run else t("Moved"), count=count, to=to))
     if skipped:
         click.echo(
-            f"{len(skipped)} more have earned it but are shipped: move them one by one (into your local folder), or "
-            "all with --in FOLDER."
+            t(
+                "{count} more have earned it but are shipped: move them one by one (into your local "
+                "folder), or all with --in FOLDER.",
+                count=len(skipped),
+            )
         )

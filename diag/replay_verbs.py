@@ -10,7 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from diag.completing import vehicle_names
 from diag.errors import DiagError
+from diag.teaching import Verb
+from diag.texts import t
 
 if TYPE_CHECKING:
     from diag.replay.archive import Archive, Folder
@@ -18,21 +21,26 @@ if TYPE_CHECKING:
 __all__ = ["replay"]
 
 
-@click.command()
-@click.argument("folder", required=False)
-@click.option("--jobs", "workers", type=click.IntRange(1), metavar="N", help="Processes; all cores where not given.")
-@click.option("--vehicle", metavar="NAME", help="Only jobs of this vehicle: its id, or its file's name.")
-@click.option("--since", metavar="DAY", help="Only jobs begun on or after it, e.g. 2026-03-01 (UTC).")
-@click.option("--remedy", metavar="ID", help="Only jobs in which this was carried out.")
-@click.option("--list", "listing", is_flag=True, help="Say what is there; replay nothing.")
-@click.option("--against", type=click.Path(path_type=Path), metavar="FILE", help="Compare with an earlier run.")
-@click.option("--save", type=click.Path(path_type=Path), metavar="FILE", help="Keep this run, for --against.")
-@click.option("--only-changed", is_flag=True, help="Tell no job that came out as before.")
+@click.command(cls=Verb)
+@click.argument("folder", required=False, type=click.Path())
+@click.option("--jobs", "workers", type=click.IntRange(1), metavar="N", help=t("Processes; all cores where not given."))
 @click.option(
-    "--format", "form", type=click.Choice(["text", "json", "csv"]), default="text", show_default=True, help="Form."
+    "--vehicle",
+    metavar="NAME",
+    shell_complete=vehicle_names,
+    help=t("Only jobs of this vehicle: its id, or its file's name."),
 )
-@click.option("--without-packs", is_flag=True, help="Today's knowledge without packs and rules of your own.")
-@click.option("--afresh", is_flag=True, help="Work everything out, whatever was kept.")
+@click.option("--since", metavar="DAY", help=t("Only jobs begun on or after it, e.g. 2026-03-01 (UTC)."))
+@click.option("--remedy", metavar="ID", help=t("Only jobs in which this was carried out."))
+@click.option("--list", "listing", is_flag=True, help=t("Say what is there; replay nothing."))
+@click.option("--against", type=click.Path(path_type=Path), metavar="FILE", help=t("Compare with an earlier run."))
+@click.option("--save", type=click.Path(path_type=Path), metavar="FILE", help=t("Keep this run, for --against."))
+@click.option("--only-changed", is_flag=True, help=t("Tell no job that came out as before."))
+@click.option(
+    "--format", "form", type=click.Choice(["text", "json", "csv"]), default="text", show_default=True, help=t("Form.")
+)
+@click.option("--without-packs", is_flag=True, help=t("Today's knowledge without packs and rules of your own."))
+@click.option("--afresh", is_flag=True, help=t("Work everything out, whatever was kept."))
 def replay(
     folder: str | None,
     workers: int | None,
@@ -55,8 +63,9 @@ def replay(
 
     \b
     diag replay --save before.json
-    ... change a rule ...
     diag replay --against before.json --only-changed
+    diag replay --vehicle demo-van --list
+    diag replay transcripts --since 2026-03-01 --list
 
     Jobs that did not change since the last replay, under knowledge that did not change, are looked up. A file that
     is torn, foreign or newer is named and never stops the others.
@@ -78,7 +87,12 @@ def replay(
     earlier = read_baseline(against) if against is not None else None
     archive = read_archive(_folders(folder, not without_packs), Wanted(vehicle, since, remedy))
     if not archive.jobs:
-        raise DiagError(f"{folder or 'the recorded jobs'}: found no job like that; expected NAME.jsonl in it or below.")
+        raise DiagError(
+            t(
+                "{folder}: found no job like that; expected NAME.jsonl in it or below.",
+                folder=folder or t("the recorded jobs"),
+            )
+        )
     columns = shutil.get_terminal_size().columns
     if listing:
         click.echo(_overview(archive, columns), nl=False)
@@ -94,7 +108,7 @@ def replay(
     click.echo(text, nl=False)
     if save is not None:
         write_baseline(save, outcomes)
-        click.echo(f"Saved: {save}", err=True)
+        click.echo(t("Saved: {save}", save=save), err=True)
     if report.worse:
         click.get_current_context().exit(1)
 
@@ -115,12 +129,24 @@ def _overview(archive: Archive, columns: int) -> str:
     """A line or two a job: when, vehicle, answers, what was carried out."""
     lines = []
     for filed in archive.jobs:
-        head = f"{filed.opened_at[:10] or 'no date':10}  {filed.name}"
-        tail = f"{filed.vehicle or 'no job'}, {filed.answers} answers; {', '.join(filed.remedies) or 'no remedy'}"
+        head = f"{filed.opened_at[:10] or t('no date'):10}  {filed.name}"
+        tail = t(
+            "{vehicle}, {answers} answers; {remedies}",
+            vehicle=filed.vehicle or t("no job"),
+            answers=filed.answers,
+            remedies=", ".join(filed.remedies) or t("no remedy"),
+        )
         lines += [head[:columns], f"  {tail}"[:columns]]
     vehicles = {filed.vehicle_file for filed in archive.jobs if filed.vehicle_file}
     known = {filed.knowledge for filed in archive.jobs if filed.knowledge}
-    lines.append(f"{len(archive.jobs)} jobs, {len(vehicles)} vehicles, {len(known)} states of knowledge")
+    lines.append(
+        t(
+            "{count} jobs, {count_2} vehicles, {count_3} states of knowledge",
+            count=len(archive.jobs),
+            count_2=len(vehicles),
+            count_3=len(known),
+        )
+    )
     lines += [*archive.aside]
     return "".join("".join(c if c.isprintable() else "?" for c in line) + "\n" for line in lines)
 
@@ -151,7 +177,7 @@ class _Bar:
     def table(self, share: float) -> None:
         """A vehicle's table is being computed."""
         if share == 1.0:
-            self.note("A vehicle's table was worked out, and is kept for next time.")
+            self.note(t("A vehicle's table was worked out, and is kept for next time."))
 
     def note(self, text: str) -> None:
         """A line beside the bar."""

@@ -5,13 +5,20 @@ from __future__ import annotations
 import click
 
 from diag import author_verbs, check_verbs, layer_verbs, learn_verbs, life_verbs
+from diag.teaching import Group
 
 __all__ = ["rules"]
 
 
-@click.group()
+@click.group(cls=Group)
 def rules() -> None:
-    """What the program knows: look it over, add to it, see where it came from."""
+    """What the program knows: look it over, add to it, see where it came from.
+
+    \b
+    diag rules show horn
+    diag rules check
+    diag rules add
+    """
 
 
 rules.add_command(author_verbs.add)

@@ -11,11 +11,13 @@ from importlib import metadata
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests.vehicles import SIX
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads only wait for each other
 os.environ.pop("DIAG_PACKS", None)
+os.environ["DIAG_LANGUAGE"] = "en"  # whatever the developer's own is: the tests read English
 _NO_HOME = tempfile.mkdtemp(prefix="diag-no-home-")
 os.environ["DIAG_HOME"] = _NO_HOME  # for what is loaded while tests are collected
 atexit.register(shutil.rmtree, _NO_HOME, ignore_errors=True)
@@ -25,6 +27,9 @@ TABLES = Path(tempfile.gettempdir()) / f"diag-tests-{os.getuid()}"
 
 def pytest_configure() -> None:
     """What a developer has installed must not decide what the tests see."""
+    # a slow machine is no fault of what is tested: no example has a deadline, and slow drawing is no failure
+    settings.register_profile("unhurried", settings(), deadline=None, suppress_health_check=[HealthCheck.too_slow])
+    settings.load_profile("unhurried")
     packs = [point.value for point in metadata.entry_points(group="diag.rule_packs")]
     if packs:
         raise pytest.UsageError(f"rule packs are installed here: {', '.join(packs)}; test where there are none")

@@ -19,6 +19,7 @@ from diag.knowledge.assemble import Knowledge, operate_key
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED
 from diag.knowledge.schema import Check
 from diag.knowledge.units import written
+from diag.texts import t
 
 __all__ = ["Computed", "Expected"]
 
@@ -148,7 +149,7 @@ def _measured(check: Check, found: float | None) -> Expected:
         low = limits.min is None or found >= limits.min - strays
         high = limits.max is None or found <= limits.max + strays
         good = low and high
-        text = f"about {text} ({_limits(check)})"
+        text = t("about {text} ({limits})", text=text, limits=_limits(check))
     return Expected(text, good)
 
 
@@ -157,7 +158,7 @@ def _limits(check: Check) -> str:
     if limits is None:
         return ""
     if limits.min is not None and limits.max is not None:
-        return f"{written(limits.min, unit)} to {written(limits.max, unit)}"
+        return t("{min} to {max}", min=written(limits.min, unit), max=written(limits.max, unit))
     if limits.min is not None:
-        return f"at least {written(limits.min, unit)}"
-    return f"at most {written(limits.max or 0.0, unit)}"
+        return t("at least {min}", min=written(limits.min, unit))
+    return t("at most {max}", max=written(limits.max or 0.0, unit))

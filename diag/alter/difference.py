@@ -10,6 +10,7 @@ from diag.knowledge.adapt import POWERS
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.schema import FusePart, Wire
 from diag.knowledge.units import written
+from diag.texts import t
 
 __all__ = ["PartWork", "WireWork", "part_works", "wire_works"]
 
@@ -137,18 +138,28 @@ def _bought_by(part: Any, system_v: float) -> str:
     told = [f"{system_v:g} V"] if part.kind in _FOR_VOLTS else []
     for name in (*_TOLD, *_MORE.get(part.kind, ())):
         found = getattr(part, name, None)
-        if found is not None and (name != "terminals" or part.kind == "flasher-unit"):
+        if found is not None and name == "test_v" and told:
+            told[-1] = t("{watts} at {volts}", watts=told[-1], volts=written(found, "V"))
+        elif found is not None and (name != "terminals" or part.kind == "flasher-unit"):
             told.append(_worded(name, found))
-    return ", ".join(told).replace(", at ", " at ")
+    return ", ".join(told)
 
 
 def _worded(name: str, found: Any) -> str:
     unit = _UNITS.get(name.rsplit("_", 1)[-1], "")
     if name == "terminals":
-        return "terminals " + ", ".join(found)
+        return t("terminals {terminals}", terminals=", ".join(found))
     if isinstance(found, tuple):
         return "/".join(written(each, "") for each in found) + f" {unit}"
     if isinstance(found, float):
-        word = {"test_w": "", "test_v": "at ", "rated_w": "lamps of ", "rest_v": "rest ", "emf_v": "", "current_a": ""}
-        return word.get(name, f"{name.rsplit('_', 1)[0].replace('_', ' ')} ") + written(found, unit)
+        size = written(found, unit)
+        match name:
+            case "test_w" | "emf_v" | "current_a":
+                return size
+            case "rated_w":
+                return t("lamps of {size}", size=size)
+            case "rest_v":
+                return t("rest {size}", size=size)
+            case _:
+                return f"{name.rsplit('_', 1)[0].replace('_', ' ')} {size}"
     return str(found)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from diag.errors import DiagError
 from diag.knowledge.writer import put_new, replaced
+from diag.texts import t
 
 __all__ = ["old_name", "put_in_place", "write_new"]
 
@@ -25,7 +26,7 @@ def old_name(path: Path, kind: str) -> Path:
         candidate = path.with_name(f"{stem}{path.suffix}")
         if not candidate.exists():
             return candidate
-    raise DiagError(f"{path}: found a thousand earlier files beside it; move some elsewhere.")
+    raise DiagError(t("{path}: found a thousand earlier files beside it; move some elsewhere.", path=path))
 
 
 def put_in_place(path: Path, text: str, earlier: Path) -> None:
@@ -39,4 +40,4 @@ def write_new(path: Path, content: bytes) -> None:
     try:
         put_new(path, content, _PRIVATE)
     except FileExistsError:
-        raise DiagError(f"{path}: there is such a file already; expected a new name.") from None
+        raise DiagError(t("{path}: there is such a file already; expected a new name.", path=path)) from None

@@ -15,6 +15,7 @@ from diag.knowledge.alterations import Change, Recipe
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.units import UnitError, parse_quantity, plain
+from diag.texts import t
 
 __all__ = ["Plan", "make_plan"]
 
@@ -58,7 +59,9 @@ def make_plan(recipe: Recipe, before: Knowledge, settings: Sequence[str]) -> Pla
     )
     plan = Plan(recipe, chosen, asked, changes, tuple(index for index, _ in holding))
     if not any(change.prove for change in changes):
-        raise DiagError(f"{recipe.model.alteration}: nothing of it fits this vehicle and these choices.")
+        raise DiagError(
+            t("{alteration}: nothing of it fits this vehicle and these choices.", alteration=recipe.model.alteration)
+        )
     _agreeing(plan)
     _there(plan, before)
     return plan
@@ -68,15 +71,34 @@ def _fits(recipe: Recipe, before: Knowledge) -> None:
     name, vehicle = recipe.model.alteration, before.vehicle
     missing = [circuit for circuit in recipe.model.circuits if circuit not in before.circuits]
     if missing:
-        raise DiagError(f"{name}: this vehicle has no circuit {words(missing)}; expected one that has it.")
+        raise DiagError(
+            t(
+                "{name}: this vehicle has no circuit {missing}; expected one that has it.",
+                name=name,
+                missing=words(missing),
+            )
+        )
     if recipe.model.for_v and vehicle.system_v not in recipe.model.for_v:
-        wanted = " or ".join(f"{volts:g} V" for volts in recipe.model.for_v)
-        raise DiagError(f"{name}: this vehicle has {vehicle.system_v:g} V; expected one of {wanted}.")
+        wanted = t(" or ").join(f"{volts:g} V" for volts in recipe.model.for_v)
+        raise DiagError(
+            t(
+                "{name}: this vehicle has {system_v:g} V; expected one of {wanted}.",
+                name=name,
+                system_v=vehicle.system_v,
+                wanted=wanted,
+            )
+        )
     for option, values in recipe.model.where.items():
         found = _of(option, before, {})
         if found.isdisjoint(values):
             raise DiagError(
-                f"{name}: this vehicle has {option} {words(found) or 'not at all'}; expected {words(values)}."
+                t(
+                    "{name}: this vehicle has {option} {found}; expected {values}.",
+                    name=name,
+                    option=option,
+                    found=words(found) or t("not at all"),
+                    values=words(values),
+                )
             )
 
 
@@ -86,24 +108,43 @@ def _settings(recipe: Recipe, settings: Sequence[str]) -> tuple[dict[str, str], 
     for text in settings:
         name, sign, value = (piece.strip() for piece in text.partition("="))
         if not sign or not value:
-            raise DiagError(f"--set: found {quoted(text)}; expected name=value.")
+            raise DiagError(t("--set: found {text}; expected name=value.", text=quoted(text)))
         if name not in choices and name not in asks:
             known = [*choices, *asks]
-            raise DiagError(f"--set: found {quoted(name)}; expected {words(known)}. {nearest(name, known)}".rstrip())
+            raise DiagError(
+                t(
+                    "--set: found {name}; expected {known}. {nearest}",
+                    name=quoted(name),
+                    known=words(known),
+                    nearest=nearest(name, known),
+                ).rstrip()
+            )
         if given.setdefault(name, value) != value:
-            raise DiagError(f"--set: found {quoted(text)}; `{name}={given[name]}` was given before it.")
+            raise DiagError(
+                t(
+                    "--set: found {text}; `{name}={given}` was given before it.",
+                    text=quoted(text),
+                    name=name,
+                    given=given[name],
+                )
+            )
         if name in choices and value not in choices[name].choices:
             raise DiagError(
-                f"--set: found {quoted(text)}; expected {name}= {words(choices[name].choices)}. "
-                f"{nearest(value, choices[name].choices)}".rstrip()
+                t(
+                    "--set: found {text}; expected {name}= {choices}. {nearest}",
+                    text=quoted(text),
+                    name=name,
+                    choices=words(choices[name].choices),
+                    nearest=nearest(value, choices[name].choices),
+                ).rstrip()
             )
         if name in asks:
             try:
                 number = parse_quantity(value, asks[name].unit)
             except UnitError as error:
-                raise DiagError(f"--set: found {quoted(text)}; {error}.") from None
+                raise DiagError(t("--set: found {text}; {error}.", text=quoted(text), error=error)) from None
             if number <= 0:
-                raise DiagError(f"--set: found {quoted(text)}; expected more than nothing.")
+                raise DiagError(t("--set: found {text}; expected more than nothing.", text=quoted(text)))
             given[name] = plain(number, asks[name].unit)
     return (
         {name: given.get(name, next(iter(option.choices))) for name, option in choices.items()},
@@ -146,8 +187,16 @@ def _agreeing(plan: Plan) -> None:
                 if seen.setdefault((circuit, option), value) != value:
                     said = ", ".join(f"{name}={found}" for name, found in plan.chosen.items())
                     raise DiagError(
-                        f"{plan.recipe.model.alteration}: {said} do not go together: `{circuit}` would have to be "
-                        f"{option} `{seen[circuit, option]}` and `{value}`. Choose otherwise with --set."
+                        t(
+                            "{alteration}: {said} do not go together: `{circuit}` would have to be "
+                            "{option} `{seen}` and `{value}`. Choose otherwise with --set.",
+                            alteration=plan.recipe.model.alteration,
+                            said=said,
+                            circuit=circuit,
+                            option=option,
+                            seen=seen[circuit, option],
+                            value=value,
+                        )
                     )
 
 
@@ -158,16 +207,23 @@ def _there(plan: Plan, before: Knowledge) -> None:
         for part in change.renews:
             if part not in before.parts:
                 raise DiagError(
-                    f"{plan.recipe.model.alteration}: this vehicle has no part `{part}` to replace; expected a vehicle "
-                    "that has it."
+                    t(
+                        "{alteration}: this vehicle has no part `{part}` to replace; expected a vehicle that has it.",
+                        alteration=plan.recipe.model.alteration,
+                        part=part,
+                    )
                 )
         for section, key in (("parts", "kind"), ("fuses", "rating-a"), ("wires", "from")):
             there = before.wires if section == "wires" else before.parts
             for name, entry in getattr(change, section).items():
                 if name in there and key in entry and "title" in entry:
                     raise DiagError(
-                        f"{plan.recipe.model.alteration}: this vehicle has `{name}` already; expected a vehicle that "
-                        "was not altered like that before."
+                        t(
+                            "{alteration}: this vehicle has `{name}` already; expected a vehicle that "
+                            "was not altered like that before.",
+                            alteration=plan.recipe.model.alteration,
+                            name=name,
+                        )
                     )
         for place, caution in enumerate(change.cautions):
             if caution not in before.cautions:
@@ -175,7 +231,7 @@ def _there(plan: Plan, before: Knowledge) -> None:
                     [
                         Problem(
                             marked.place(("changes", index, "cautions", place)),
-                            "there is no such caution",
+                            t("there is no such caution"),
                             quoted(caution),
                             words(before.cautions),
                             nearest(caution, before.cautions),

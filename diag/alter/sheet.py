@@ -14,6 +14,7 @@ from diag.knowledge.assemble import Knowledge
 from diag.knowledge.ends import EndsFile
 from diag.knowledge.schema import FusePart
 from diag.knowledge.units import written
+from diag.texts import t
 
 __all__ = ["FigureRow", "MapRow", "ProofRow", "SizeRow", "WorkSheet", "make_worksheet"]
 
@@ -157,8 +158,14 @@ def _marks(plan: Plan, old: Knowledge, new: Knowledge) -> Iterator[str]:
         there = old.parts.get(part_id)
         if there is None:
             continue
-        goes = terminal if point in new.terminals else "not on the new part: insulate what was on it"
-        yield f"{there.title} {terminal}, on an old one perhaps {', '.join(marks)} -> {goes}"
+        goes = terminal if point in new.terminals else t("not on the new part: insulate what was on it")
+        yield t(
+            "{there} {terminal}, on an old one perhaps {marks} -> {goes}",
+            there=there.title,
+            terminal=terminal,
+            marks=", ".join(marks),
+            goes=goes,
+        )
 
 
 # ---------------------------------------------------------------- figures
@@ -175,7 +182,7 @@ def _figure(figure: Figure, before: Computed, after: Computed) -> FigureRow:
             "lower": now < was - 1e-6,
             "as-before": abs(now - was) <= slack,
         }[figure.wanted]
-    words = ["not there" if found is None else _two_places(found, unit) for found in (was, now)]
+    words = [t("not there") if found is None else _two_places(found, unit) for found in (was, now)]
     return FigureRow(figure.title, words[0], words[1], good)
 
 
@@ -205,7 +212,11 @@ def _sizes(
         there = [side.knowledge.parts.get(part.part_id) for side in (before, after)]
         if any(isinstance(one, FusePart) for one in there):
             was, now = (
-                f"{written(one.rating_a, 'A')}, carries {written(side.most_amps(part.part_id), 'A')}"
+                t(
+                    "{rating_a}, carries {most_amps}",
+                    rating_a=written(one.rating_a, "A"),
+                    most_amps=written(side.most_amps(part.part_id), "A"),
+                )
                 if isinstance(one, FusePart)
                 else ""
                 for one, side in zip(there, (before, after), strict=True)
@@ -216,7 +227,12 @@ def _sizes(
 def _wire_size(section_mm2: float | None, wire: str, side: Computed) -> str:
     assert section_mm2 is not None
     lost, amps = side.most_lost_v(wire), side.most_amps(wire)
-    return f"{written(section_mm2, 'mm2')}, {written(amps, 'A')}, loses {written(lost, 'V')}"
+    return t(
+        "{section_mm2}, {amps}, loses {lost}",
+        section_mm2=written(section_mm2, "mm2"),
+        amps=written(amps, "A"),
+        lost=written(lost, "V"),
+    )
 
 
 # ---------------------------------------------------------------- proof
@@ -236,13 +252,21 @@ def _proofs(plan: Plan, after: Computed) -> Iterator[ProofRow]:
 def _doubts(proofs: Sequence[ProofRow], figures: Sequence[FigureRow], after: Computed) -> Iterator[str]:
     for row in proofs:
         if row.good is False:
-            yield f"{row.title}: computed as {row.shows}, which is not what a sound vehicle shows."
+            yield t(
+                "{row}: computed as {shows}, which is not what a sound vehicle shows.", row=row.title, shows=row.shows
+            )
     for figure in figures:
         if figure.good is False:
-            judged = "nothing is gained" if figure.was == figure.now else "which is the wrong way"
-            yield f"{figure.title}: {figure.was} before and {figure.now} after, {judged}."
+            judged = t("nothing is gained") if figure.was == figure.now else t("which is the wrong way")
+            yield t(
+                "{figure}: {was} before and {now} after, {judged}.",
+                figure=figure.title,
+                was=figure.was,
+                now=figure.now,
+                judged=judged,
+            )
     for name in after.blown:
-        yield f"{name} gives way on the sound vehicle: its fuse or section is too small."
+        yield t("{name} gives way on the sound vehicle: its fuse or section is too small.", name=name)
 
 
 def _unguarded(wires: Sequence[WireWork], after: Computed) -> Iterator[str]:
@@ -252,8 +276,13 @@ def _unguarded(wires: Sequence[WireWork], after: Computed) -> Iterator[str]:
         if touched and work.wire_id in bare and work.section_mm2 is not None:
             thick = written(work.section_mm2, "mm2")
             yield (
-                f"No fuse guards {work.title} ({work.colour}, {thick}): a short on it burns it. Fuse its feed, or "
-                "lay it sleeved, tied and clear of every edge."
+                t(
+                    "No fuse guards {work} ({colour}, {thick}): a short on it burns it. Fuse its feed, "
+                    "or lay it sleeved, tied and clear of every edge.",
+                    work=work.title,
+                    colour=work.colour,
+                    thick=thick,
+                )
             )
 
 
@@ -265,7 +294,7 @@ def _needed(
 ) -> Iterator[str]:
     for work in parts:
         if work.action in ("new", "replaced") and new.parts[work.part_id].kind != "earth":
-            yield f"1 x {work.title}" + (f": {work.data}" if work.data else "")
+            yield t("1 x {work}", work=work.title) + (f": {work.data}" if work.data else "")
     by_wire: dict[tuple[float, str], float] = {}
     fittings: dict[str, int] = {}
     for wire in wires:
@@ -280,9 +309,14 @@ def _needed(
                 name = ends.fitting(new.parts[part_id].kind, part_id, terminal, wire.section_mm2)
                 fittings[name] = fittings.get(name, 0) + 1
     for (section, colour), metres in sorted(by_wire.items()):
-        yield f"{written(metres, 'm')} of {written(section, 'mm2')} wire, {colour}, and a tenth over"
+        yield t(
+            "{metres} of {section} wire, {colour}, and a tenth over",
+            metres=written(metres, "m"),
+            section=written(section, "mm2"),
+            colour=colour,
+        )
     for name, count in sorted(fittings.items()):
-        yield f"{count} x {name}"
+        yield t("{count} x {name}", count=count, name=name)
     yield from plan.all_of("needed")
 
 
@@ -290,62 +324,112 @@ def _steps(
     plan: Plan, parts: Sequence[PartWork], wires: Sequence[WireWork], old: Knowledge, new: Knowledge
 ) -> Iterator[str]:
     yield from plan.all_of("measure")
-    pole = "positive" if old.vehicle.earth == "positive" else "negative"
-    yield f"Battery off: key and all switches off, then the earth clamp ({pole}) off the battery, or the isolator open."
+    pole = t("positive") if old.vehicle.earth == "positive" else t("negative")
+    yield t(
+        "Battery off: key and all switches off, then the earth clamp ({pole}) off the battery, or the isolator open.",
+        pole=pole,
+    )
     renewed = [new.parts[part].title for part in plan.all_of("renews") if part in new.parts]
     if renewed or any(work.action in ("off", "move", "back") for work in wires):
-        yield "Label every wire before it comes off, with the part and the mark it was on; take a picture."
+        yield t("Label every wire before it comes off, with the part and the mark it was on; take a picture.")
     yield from plan.all_of("prepare")
     for work in wires:
         if work.action == "off" and work.was is not None:
-            yield f"Take off: {work.title} ({work.colour}) from {' and '.join(_point(e, old) for e in work.was)}."
+            yield t(
+                "Take off: {work} ({colour}) from {was}.",
+                work=work.title,
+                colour=work.colour,
+                was=t(" and ").join(_point(e, old) for e in work.was),
+            )
     for part in parts:
         if part.action == "off":
-            yield f"Take out: {part.title}."
+            yield t("Take out: {part}.", part=part.title)
         elif part.part_id in plan.all_of("renews"):
-            yield f"Replace: {part.title}" + (f" ({part.data})." if part.data else ".")
+            yield t("Replace: {part}", part=part.title) + (f" ({part.data})." if part.data else ".")
         elif part.action == "replaced":
-            yield f"Replace: {part.title}, {part.was}, by one of {part.data}."
+            yield t("Replace: {part}, {was}, by one of {data}.", part=part.title, was=part.was, data=part.data)
     yield from plan.all_of("steps")
     for part in parts:
         if part.action == "new":
             where = new.places.get(new.parts[part.part_id].place, "")
-            yield f"Fit: {part.title}" + (f", {part.data}" if part.data else "") + (f" ({where})." if where else ".")
+            yield (
+                t("Fit: {part}", part=part.title)
+                + (f", {part.data}" if part.data else "")
+                + (f" ({where})." if where else ".")
+            )
     for work in wires:
         if work.now is None or work.section_mm2 is None:
             continue
-        ends = " to ".join(_point(end, new) for end in work.now)
+        ends = t(" to ").join(_point(end, new) for end in work.now)
         if work.action == "new":
             thick = written(work.section_mm2, "mm2")
-            yield f"Lay: {work.title} ({work.colour}, {thick}) from {ends}; crimp both ends, pull at them."
+            yield t(
+                "Lay: {work} ({colour}, {thick}) from {ends}; crimp both ends, pull at them.",
+                work=work.title,
+                colour=work.colour,
+                thick=thick,
+                ends=ends,
+            )
         elif work.action == "move" and work.was is not None:
-            moved = [f"{_point(a, old)} to {_point(b, new)}" for a, b in zip(work.was, work.now, strict=True) if a != b]
-            yield f"Move: {work.title} ({work.colour}) from {' and from '.join(moved)}; crimp the new end."
+            moved = [
+                t("{a} to {b}", a=_point(a, old), b=_point(b, new))
+                for a, b in zip(work.was, work.now, strict=True)
+                if a != b
+            ]
+            yield t(
+                "Move: {work} ({colour}) from {moved}; crimp the new end.",
+                work=work.title,
+                colour=work.colour,
+                moved=t(" and from ").join(moved),
+            )
         elif work.action == "back":
             at = [end for end in work.now if end.split(".")[0] in plan.all_of("renews")]
-            yield f"Put back: {work.title} ({work.colour}) on {' and '.join(_point(end, new) for end in at)}."
+            yield t(
+                "Put back: {work} ({colour}) on {at}.",
+                work=work.title,
+                colour=work.colour,
+                at=t(" and ").join(_point(end, new) for end in at),
+            )
         elif work.action == "thicker":
-            yield f"Lay anew: {work.title} ({work.colour}, {written(work.section_mm2, 'mm2')}) from {ends}."
+            yield t(
+                "Lay anew: {work} ({colour}, {section_mm2}) from {ends}.",
+                work=work.title,
+                colour=work.colour,
+                section_mm2=written(work.section_mm2, "mm2"),
+                ends=ends,
+            )
     if any(work.action in ("off", "move") for work in wires):
-        yield "Insulate every end that is left over, and tie it back."
+        yield t("Insulate every end that is left over, and tie it back.")
     yield (
-        "Before the battery goes on: ohmmeter from each new or moved feed to body, everything switched off. Near "
-        "nothing is a short: find it first."
+        t(
+            "Before the battery goes on: ohmmeter from each new or moved feed to body, everything "
+            "switched off. Near nothing is a short: find it first."
+        )
     )
-    yield f"Battery on: the earth clamp ({pole}) last. A spark with everything off means a load or a short: off again."
+    yield t(
+        "Battery on: the earth clamp ({pole}) last. A spark with everything off means a load or a short: off again.",
+        pole=pole,
+    )
     yield from plan.all_of("finish")
 
 
 def _what(parts: Sequence[PartWork], wires: Sequence[WireWork], new: Knowledge) -> Iterator[str]:
-    verbs = {"new": "fitted", "replaced": "replaced", "off": "taken out"}
+    verbs = {"new": "fitted", "replaced": "replaced", "off": t("taken out")}
     for part in parts:
         yield f"{part.title} {verbs[part.action]}" + (f": {part.data}" if part.data else "")
     for work in wires:
         if work.action == "new" and work.now is not None:
-            yield f"{work.title} laid, {written(work.section_mm2 or 0.0, 'mm2')} {work.colour}"
+            yield t(
+                "{work} laid, {section_mm2} {colour}",
+                work=work.title,
+                section_mm2=written(work.section_mm2 or 0.0, "mm2"),
+                colour=work.colour,
+            )
         elif work.action == "move" and work.now is not None:
-            yield f"{work.title} moved to {' - '.join(_point(end, new) for end in work.now)}"
+            yield t("{work} moved to {now}", work=work.title, now=" - ".join(_point(end, new) for end in work.now))
         elif work.action == "off":
-            yield f"{work.title} taken off"
+            yield t("{work} taken off", work=work.title)
         elif work.action == "thicker":
-            yield f"{work.title} laid anew, {written(work.section_mm2 or 0.0, 'mm2')}"
+            yield t(
+                "{work} laid anew, {section_mm2}", work=work.title, section_mm2=written(work.section_mm2 or 0.0, "mm2")
+            )

@@ -7,16 +7,17 @@ import textwrap
 from collections.abc import Iterator
 
 from diag.alter.sheet import FigureRow, MapRow, ProofRow, SizeRow, WorkSheet
+from diag.texts import t
 
 __all__ = ["NARROW", "WIDE", "as_markdown", "as_text"]
 
 NARROW, WIDE = 40, 80
 _ACTIONS = {
-    "off": "TAKE OFF",
-    "new": "LAY",
-    "move": "MOVE",
-    "back": "PUT BACK",
-    "thicker": "LAY ANEW",
+    "off": t("TAKE OFF"),
+    "new": t("LAY"),
+    "move": t("MOVE"),
+    "back": t("PUT BACK"),
+    "thicker": t("LAY ANEW"),
 }
 _SIGNS = {True: "", False: "! ", None: ""}
 
@@ -39,7 +40,7 @@ def _lines(sheet: WorkSheet, columns: int) -> Iterator[str]:
         yield from wrapped(text, "- ", "  ")
     yield ""
     for text in sheet.cautions:
-        yield from wrapped(f"CAUTION: {text}", "", "  ")
+        yield from wrapped(t("CAUTION: {text}", text=text), "", "  ")
     for text in (*sheet.doubts, *sheet.unguarded):
         yield from wrapped(f"! {text}", "", "  ")
     for heading, rows in _sections(sheet):
@@ -51,7 +52,9 @@ def _lines(sheet: WorkSheet, columns: int) -> Iterator[str]:
                 for text in more:
                     yield from wrapped(text, "    ", "      ")
     yield ""
-    yield from wrapped(f"Source: {sheet.source}. Volts, amps, sections and ratings are computed, not measured.")
+    yield from wrapped(
+        t("Source: {source}. Volts, amps, sections and ratings are computed, not measured.", source=sheet.source)
+    )
 
 
 def as_markdown(sheet: WorkSheet) -> str:
@@ -68,7 +71,12 @@ def as_markdown(sheet: WorkSheet) -> str:
             mark = "" if re.match(r"\d+\. ", first) else "- "
             out.append(mark + _plain(first))
             out += [f"   - {_plain(text)}" for text in more]
-    out += ["", _plain(f"Source: {sheet.source}. Volts, amps, sections and ratings are computed, not measured.")]
+    out += [
+        "",
+        _plain(
+            t("Source: {source}. Volts, amps, sections and ratings are computed, not measured.", source=sheet.source)
+        ),
+    ]
     return "\n".join(out) + "\n"
 
 
@@ -83,29 +91,34 @@ def _sections(sheet: WorkSheet) -> list[tuple[str, list[tuple[str, ...]]]]:
         for number, row in enumerate(sheet.proofs, start=1)
     ]
     return [
-        ("Needed", [(text,) for text in sheet.needed]),
-        ("Old marks", [(text,) for text in sheet.marks]),
-        ("Wires, from -> to", [_mapped(row) for row in sheet.map]),
-        ("Sections and fuses", [_sized(row) for row in sheet.sizes]),
-        ("Before -> after, computed", [_figured(row) for row in sheet.figures]),
-        ("Steps", steps),
-        ("Proof, in this order", proofs),
+        (t("Needed"), [(text,) for text in sheet.needed]),
+        (t("Old marks"), [(text,) for text in sheet.marks]),
+        (t("Wires, from -> to"), [_mapped(row) for row in sheet.map]),
+        (t("Sections and fuses"), [_sized(row) for row in sheet.sizes]),
+        (t("Before -> after, computed"), [_figured(row) for row in sheet.figures]),
+        (t("Steps"), steps),
+        (t("Proof, in this order"), proofs),
     ]
 
 
 def _mapped(row: MapRow) -> tuple[str, ...]:
     ends = tuple(row.ends)
     if row.action in ("move", "back") and row.was != row.now:
-        return (f"{_ACTIONS[row.action]} {row.wire}", f"from {row.was}", f"-> to {row.now}", *ends)
+        return (
+            f"{_ACTIONS[row.action]} {row.wire}",
+            t("from {was}", was=row.was),
+            t("-> to {now}", now=row.now),
+            *ends,
+        )
     return (f"{_ACTIONS[row.action]} {row.wire}", row.now or row.was, *ends)
 
 
 def _sized(row: SizeRow) -> tuple[str, ...]:
     if not row.was:
-        return row.title, f"new: {row.now}"
+        return row.title, t("new: {now}", now=row.now)
     if not row.now:
-        return row.title, f"was: {row.was}", "-> goes"
-    return row.title, f"was: {row.was}", f"-> now: {row.now}"
+        return row.title, t("was: {was}", was=row.was), "-> goes"
+    return row.title, t("was: {was}", was=row.was), t("-> now: {now}", now=row.now)
 
 
 def _figured(row: FigureRow) -> tuple[str, ...]:
@@ -113,6 +126,6 @@ def _figured(row: FigureRow) -> tuple[str, ...]:
 
 
 def _proof(row: ProofRow, number: int, *, repeated: bool) -> tuple[str, ...]:
-    caution = (f"CAUTION: {row.caution}",) if row.caution and not repeated else ()
-    shows = (f"{_SIGNS[row.good]}sound: {row.shows}",) if row.shows else ()
+    caution = (t("CAUTION: {caution}", caution=row.caution),) if row.caution and not repeated else ()
+    shows = (t("{signs}sound: {shows}", signs=_SIGNS[row.good], shows=row.shows),) if row.shows else ()
     return (f"{number}. {row.title} [{row.check_id}]", *caution, *shows)

@@ -27,13 +27,14 @@ from diag.knowledge.names import nearest, quoted
 from diag.knowledge.reader import Loc, Marked, read_yaml
 from diag.knowledge.schema import FusePart
 from diag.knowledge.units import parse_quantity
+from diag.texts import t
 
 __all__ = ["Altered", "alter"]
 
 _NOTES = {
-    "options": "How this vehicle's circuits are made, where it is not the usual way.",
-    "overrides": "What is otherwise on this vehicle; real values, as measured, bought or laid.",
-    HISTORY: "What was altered, oldest first.",
+    "options": t("How this vehicle's circuits are made, where it is not the usual way."),
+    "overrides": t("What is otherwise on this vehicle; real values, as measured, bought or laid."),
+    HISTORY: t("What was altered, oldest first."),
 }
 
 
@@ -57,7 +58,9 @@ def alter(vehicle: Path, recipe: Recipe, settings: Sequence[str], date: str, ear
     text = vehicle.read_text(encoding="utf-8-sig")
     before_known = load_knowledge(vehicle)
     plan = make_plan(recipe, before_known, settings)
-    head = (f"Altered {date}: {recipe.model.title}. As it was before: {earlier}",)
+    head = (
+        t("Altered {date}: {model}. As it was before: {earlier}", date=date, model=recipe.model.title, earlier=earlier),
+    )
 
     def known(content: Mapping[str, Any]) -> tuple[Knowledge, str]:
         return _loaded(vehicle, rewritten(text, old, content, head, _NOTES), plan)
@@ -84,7 +87,12 @@ def alter(vehicle: Path, recipe: Recipe, settings: Sequence[str], date: str, ear
     before = Computed(before_known, operates)
     sheet = make_worksheet(plan, before, after, load_ends())
     if not sheet.what:
-        raise DiagError(f"{recipe.model.alteration}: the vehicle is like that already; nothing would change.")
+        raise DiagError(
+            t(
+                "{alteration}: the vehicle is like that already; nothing would change.",
+                alteration=recipe.model.alteration,
+            )
+        )
     _, final = known(with_history(content, date, recipe.model.alteration, sheet.what))
     return Altered(sheet, final, before, after)
 
@@ -102,9 +110,9 @@ def _fitted(plan: Plan, after: Knowledge) -> None:
     problems = [
         Problem(
             plan.recipe.marked.place(loc, key=key),
-            "the altered vehicle has no such wire or fuse",
+            t("the altered vehicle has no such wire or fuse"),
             quoted(name),
-            "the id of one that it has",
+            t("the id of one that it has"),
             nearest(name, known),
             code="unknown-part",
         )
@@ -149,6 +157,6 @@ def _in_recipe(problem: Problem, new: Marked, plan: Plan) -> Problem:
             place = marked.place(("changes", index, *loc))
             return replace(problem, place=place)
     if problem.place.file == new.file:
-        place = Place(f"the altered {Path(new.file).name}", problem.place.line, problem.place.column)
+        place = Place(t("the altered {name}", name=Path(new.file).name), problem.place.line, problem.place.column)
         return replace(problem, place=place)
     return problem

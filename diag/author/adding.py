@@ -31,6 +31,7 @@ from diag.log.replayed import replayed
 from diag.reason.reasoner import Reasoner
 from diag.replay.jobs import EXPECT, jobs_in
 from diag.talk.opening import known_vehicle, reasoner_of
+from diag.texts import t
 
 __all__ = ["Adding", "Tried"]
 
@@ -66,7 +67,9 @@ class Adding:
 
     def __init__(self, job: Path | None, vehicle: Path | None, share: Share, today: date) -> None:
         if packs_left_out():
-            raise DiagError("DIAG_PACKS=none leaves out rules of your own; expected it unset. Unset it and try again.")
+            raise DiagError(
+                t("DIAG_PACKS=none leaves out rules of your own; expected it unset. Unset it and try again.")
+            )
         self.job, self.today, self.share = job, today, share
         self.layers = installed_layers()
         self.folder = local_folder()
@@ -77,7 +80,7 @@ class Adding:
             try:
                 state = replay(self.records)
             except ValueError as error:
-                raise DiagError(f"{job}:1:1: {error}. Use a file that diag wrote.") from error
+                raise DiagError(t("{job}:1:1: {error}. Use a file that diag wrote.", job=job, error=error)) from error
             vehicle = vehicle or known_vehicle(state)
             self.without = frozenset(state.without) & {"wiring", "rules"}
         assert vehicle is not None
@@ -93,8 +96,11 @@ class Adding:
             self.day = lived.state.opened_at[:10]
             if not story.signs and not story.cures:
                 raise DiagError(
-                    f"{job}: found nothing odd and nothing that was done; expected a job with a fault. "
-                    "`diag rules add --from-nothing` asks for everything."
+                    t(
+                        "{job}: found nothing odd and nothing that was done; expected a job with a "
+                        "fault. `diag rules add --from-nothing` asks for everything.",
+                        job=job,
+                    )
                 )
         taken = taken_ids(self.layers) | set(self.reasoner.remedies)
         self.guide = Guide(self.reasoner, story, self.day, frozenset(taken))

@@ -15,6 +15,7 @@ from diag.knowledge.bridging import BODY
 from diag.knowledge.targets import part_of_target, target_title
 from diag.reason.steps import Step
 from diag.talk.wording import operate_words, point_words
+from diag.texts import t
 
 __all__ = ["Draft", "Entry", "check_entry", "check_of_step", "plain_title", "step_of_entry", "usable"]
 
@@ -101,10 +102,20 @@ def plain_title(knowledge: Knowledge, step: Step) -> str:
         through = step.through or ""
         wire, part = knowledge.wires.get(through), knowledge.parts.get(through)
         named = part.title if part is not None else wire.title if wire is not None else None
-        return f"Amps through {_lower(named or through.replace('-', ' '))}{setting}"
+        return t("Amps through {named}{setting}", named=_lower(named or through.replace("-", " ")), setting=setting)
     word = "Volts" if step.unit == "V" else "Ohms"
-    against = f" against {_lower(point_words(knowledge, step.black or BODY))}" if step.black not in (None, BODY) else ""
-    return f"{word} at {_lower(point_words(knowledge, step.red or BODY))}{against}{setting}"
+    against = (
+        t(" against {knowledge}", knowledge=_lower(point_words(knowledge, step.black or BODY)))
+        if step.black not in (None, BODY)
+        else ""
+    )
+    return t(
+        "{word} at {knowledge}{against}{setting}",
+        word=word,
+        knowledge=_lower(point_words(knowledge, step.red or BODY)),
+        against=against,
+        setting=setting,
+    )
 
 
 def _lower(text: str) -> str:

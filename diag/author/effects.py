@@ -25,6 +25,7 @@ from diag.replay.forms import Outcome
 from diag.replay.jobs import Job, job_folders, jobs_in, read_job
 from diag.replay.outcome import Difference, compare, outcome
 from diag.talk.opening import vehicle_finder
+from diag.texts import t
 
 __all__ = ["Effects", "Opener", "earlier_jobs", "effects_of", "ends_right"]
 
@@ -205,11 +206,11 @@ def _told(found: Difference) -> tuple[str, str]:
         return "worse", found.why or "worse"
     moved = [b - a for _, a, b in found.chances if a is not None and b is not None]
     if found.verdict == "found":
-        return "better", f"now concluded: {', '.join(name for name in found.now if name)}"
+        return "better", t("now concluded: {now}", now=", ".join(name for name in found.now if name))
     if found.sooner:
         return ("better" if found.sooner > 0 else "weaker"), found.sooner_words
     if moved and min(moved) <= -_LESS:
-        return "weaker", f"what cured it falls by {-min(moved):.0%}"
+        return "weaker", t("what cured it falls by {value:.0%}", value=-min(moved))
     if moved and max(moved) >= _LESS:
-        return "better", f"what cured it rises by {max(moved):.0%}"
+        return "better", t("what cured it rises by {moved:.0%}", moved=max(moved))
     return "", ""

@@ -17,15 +17,16 @@ from diag.knowledge import schema
 from diag.knowledge.names import words
 from diag.knowledge.units import parse_quantity
 from diag.reason.reasoner import Reasoner
+from diag.texts import t
 
 __all__ = ["OFTEN", "Fault"]
 
 OFTEN = {"seldom": 0.3, "sometimes": 1.5, "often": 6.0}
 """How often a fault is met, per thousand, on the scale of the kinds of part (common practice, no source)."""
 _OFTEN_WORDS = {
-    "seldom": "seldom, once in a few years",
+    "seldom": t("seldom, once in a few years"),
     "sometimes": "sometimes",
-    "often": "often, a usual fault of it",
+    "often": t("often, a usual fault of it"),
 }
 _MOST, _ALIKE = 5, 60
 _UNITS = {"ohm": "ohm", "volts": "V"}
@@ -75,9 +76,9 @@ class Fault:
         if not self.new and self.base is not None:
             self.title = self.base.title
             return
-        yield self.filled.put(text_asked("title", "What was wrong, in a line", self._title(text)))
+        yield self.filled.put(text_asked("title", t("What was wrong, in a line"), self._title(text)))
         self.title = self.filled["title"]
-        yield self.filled.put(Asked("often", "How often is it met?", "sometimes", _OFTEN_WORDS))
+        yield self.filled.put(Asked("often", t("How often is it met?"), "sometimes", _OFTEN_WORDS))
         self.often = OFTEN[self.filled["often"]]
 
     # ------------------------------------------------------------ which one
@@ -85,24 +86,27 @@ class Fault:
     def _cause(self, cure: Cure | None, text: str, above: str | None) -> Iterator[Asked]:
         proposed = self._proposed(cure, text)
         choices = {name: self._title_of(name) for name in proposed}
-        choices |= {"part": "another fault of a part or wire", "own": "something that is not in the list of faults"}
+        choices |= {
+            "part": t("another fault of a part or wire"),
+            "own": t("something that is not in the list of faults"),
+        }
         usual = next(iter(choices))
-        yield self.filled.put(Asked("cause", "What was wrong?", usual, choices, None, above))
+        yield self.filled.put(Asked("cause", t("What was wrong?"), usual, choices, None, above))
         chosen = self.filled["cause"]
         if chosen == "part":
             known = subjects(self.reasoner.knowledge)
             yield self.filled.put(
                 text_asked(
                     "subject",
-                    "Which part or wire? Some words of its name",
+                    t("Which part or wire? Some words of its name"),
                     accept=lambda typed: named_like(typed, known),
                     labels=known,
                 )
             )
             faults = self._faults_of(self.filled["subject"])
             choices = {cause.id: cause.title for cause in faults} | self._extras(self.filled["subject"])
-            choices["own"] = "in another way"
-            yield self.filled.put(Asked("how", "How had it failed?", next(iter(choices)), choices))
+            choices["own"] = t("in another way")
+            yield self.filled.put(Asked("how", t("How had it failed?"), next(iter(choices)), choices))
             chosen = self.filled["how"]
         self.own = chosen == "own"
         if chosen not in self.reasoner.index and not self.own:
@@ -157,9 +161,9 @@ class Fault:
             near = list(dict.fromkeys([*(c.id for c in self._faults_of(subject) if c.electrical), *near]))[:_MOST]
         if not near:
             return
-        choices = {name: self._title_of(name) for name in near} | {"none": "no lamp, sound or meter shows it"}
+        choices = {name: self._title_of(name) for name in near} | {"none": t("no lamp, sound or meter shows it")}
         usual = near[0] if any(self.scene.computed) else "none"
-        yield self.filled.put(Asked("like", "It shows on lamps and meter as:", usual, choices))
+        yield self.filled.put(Asked("like", t("It shows on lamps and meter as:"), usual, choices))
         if self.filled["like"] != "none":
             self.base = self.reasoner.causes[self.reasoner.index[self.filled["like"]]]
 
@@ -168,20 +172,27 @@ class Fault:
     def _when(self) -> Iterator[Asked]:
         assert self.like is not None
         found = self.scene.variations(self.like)
-        spoken = {f"{v.control}={v.position}": f"only with {_said(v.control)} {v.position}" for v in found}
-        choices = {"always": "always", **spoken, "other": "only with another control"}
-        choices["new"] = "only with something the files do not know, such as a lid"
+        spoken = {
+            f"{v.control}={v.position}": t("only with {said} {position}", said=_said(v.control), position=v.position)
+            for v in found
+        }
+        choices = {"always": "always", **spoken, "other": t("only with another control")}
+        choices["new"] = t("only with something the files do not know, such as a lid")
         usual = "new" if self.scene.fickle else "always"
         if found and not self.scene.fickle and self.scene.better(found[0]):
             usual = f"{found[0].control}={found[0].position}"
-        yield self.filled.put(Asked("when", "When is it there?", usual, choices))
+        yield self.filled.put(Asked("when", t("When is it there?"), usual, choices))
         chosen = self.filled["when"]
         if chosen == "new":
             yield from self._new_control()
         elif chosen == "other":
             knowledge = self.reasoner.knowledge
             yield self.filled.put(
-                text_asked("position", "With which control, and how?", accept=lambda t: operate_read(t, knowledge, {}))
+                text_asked(
+                    "position",
+                    t("With which control, and how?"),
+                    accept=lambda typed: operate_read(typed, knowledge, {}),
+                )
             )
             chosen = self.filled["position"]
         if "=" in chosen:
@@ -194,19 +205,19 @@ class Fault:
 
         def named(typed: str) -> str:
             if not typed.strip():
-                raise ValueError("expected a word, such as lid")
+                raise ValueError(t("expected a word, such as lid"))
             name = slug(typed, 30)
             if name in controls:
-                raise ValueError("there is such a control; go back with u and choose it")
+                raise ValueError(t("there is such a control; go back with u and choose it"))
             return name
 
-        yield self.filled.put(text_asked("control", "What is it called?", accept=named))
+        yield self.filled.put(text_asked("control", t("What is it called?"), accept=named))
         yield self.filled.put(
-            text_asked("positions", "Its positions, the one at rest first", "shut, open", accept=_positions)
+            text_asked("positions", t("Its positions, the one at rest first"), t("shut, open"), accept=_positions)
         )
         name, positions = self.filled["control"], tuple(self.filled["positions"].split(", "))
         choices = {position: position for position in positions}
-        yield self.filled.put(Asked("there", "In which is the fault there?", positions[-1], choices))
+        yield self.filled.put(Asked("there", t("In which is the fault there?"), positions[-1], choices))
         if name:
             self.controls[name] = positions
             self.at = {name: self.filled["there"]}
@@ -221,7 +232,7 @@ class Fault:
         if not signs or not self._away_from_rest():
             return
         position = ", ".join(f"{_said(c)} {p}" for c, p in self.at.items())
-        text = f"Which of these were seen with {position}?"
+        text = t("Which of these were seen with {position}?", position=position)
         yield self.filled.put(numbered("held", text, range(len(signs)), [sign.words for sign in signs], none=True))
         self.held = frozenset(signs[i].seq for i in numbers_of(self.filled["held"]) if i < len(signs))
 
@@ -241,7 +252,7 @@ class Fault:
         for key, unit in _UNITS.items():
             usual = getattr(mode, key)
             if key == "ohm" and usual is not None:
-                asked = Asked("value", "How much?", f"{usual:g} {unit}", {}, None, None, unit, 0.0001, 1e6)
+                asked = Asked("value", t("How much?"), f"{usual:g} {unit}", {}, None, None, unit, 0.0001, 1e6)
                 yield self.filled.put(asked)
                 given = parse_quantity(self.filled["value"], unit, bare=True)
                 if abs(given - usual) > 1e-9:
@@ -255,13 +266,13 @@ class Fault:
         part = self.reasoner.knowledge.parts.get(subject)
         if isinstance(part, schema.LampPart):
             watts = part.test_w
-            note = f"the right one draws {watts:g} W"
+            note = t("the right one draws {watts:g} W", watts=watts)
             typical = f"{watts * usual:.3g}" if usual is not None else ""
-            yield self.filled.put(text_asked("value", "Of how many watts?", typical, note=note, accept=reading("W")))
+            yield self.filled.put(text_asked("value", t("Of how many watts?"), typical, note=note, accept=reading("W")))
             factor = float(self.filled["value"] or watts) / watts
         else:
             typical = f"{usual:g}" if usual is not None else ""
-            yield self.filled.put(text_asked("value", "How many times the right value?", typical, accept=_times))
+            yield self.filled.put(text_asked("value", t("How many times the right value?"), typical, accept=_times))
             factor = float(self.filled["value"] or usual or 1.0)
         if usual is None or abs(factor / usual - 1) > 0.005:
             self.value = {"factor": float(f"{factor:.4g}")}
@@ -277,8 +288,8 @@ class Fault:
         amount = self.filled.values.get("value", "") if self.value else ""
         if amount and "factor" in self.value:
             lamp = isinstance(self.reasoner.knowledge.parts.get(self.subject), schema.LampPart)
-            amount = f"{amount} W" if lamp else f"{amount} times the right value"
-        more = [f"only with {held}"] if held else []
+            amount = f"{amount} W" if lamp else t("{amount} times the right value", amount=amount)
+        more = [t("only with {held}", held=held)] if held else []
         title = self.base.title if self.base is not None else self._extras(self.subject).get(self.extra or "", "")
         return ", ".join([title, *([amount] if amount else []), *more])
 
@@ -302,7 +313,7 @@ def _capital(text: str) -> str:
 def _positions(typed: str) -> str:
     found = [slug(word, 30) for word in typed.replace(";", ",").split(",") if word.strip()]
     if len(found) < 2 or len(set(found)) < len(found):
-        raise ValueError(f"expected two or more different words, such as {words(['shut', 'open'])}")
+        raise ValueError(t("expected two or more different words, such as {value}", value=words(["shut", "open"])))
     return ", ".join(found)
 
 
@@ -310,7 +321,7 @@ def _times(typed: str) -> str:
     try:
         found = float(typed.replace(",", "."))
     except ValueError:
-        raise ValueError("expected a number, such as 2.5") from None
+        raise ValueError(t("expected a number, such as 2.5")) from None
     if not 0.001 <= found <= 1000:
-        raise ValueError("expected 0.001 to 1000")
+        raise ValueError(t("expected 0.001 to 1000"))
     return f"{found:g}"

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from diag.fit.interview import Answers, Asked, read_answer
 from diag.knowledge.units import UnitError, parse_quantity
+from diag.texts import t
 
 __all__ = ["LONGEST", "Filled", "numbered", "numbers_of", "reading", "text_asked"]
 
@@ -55,9 +56,9 @@ def text_asked(
 def _words(typed: str) -> str:
     line = " ".join(typed.split())
     if not line:
-        raise ValueError("expected a few words")
+        raise ValueError(t("expected a few words"))
     if len(line) > LONGEST or not line.isprintable():
-        raise ValueError(f"expected at most {LONGEST} plain letters, digits and signs")
+        raise ValueError(t("expected at most {longest} plain letters, digits and signs", longest=LONGEST))
     return line
 
 
@@ -73,7 +74,13 @@ def numbered(name: str, text: str, typical: Sequence[int], lines: Sequence[str],
         except ValueError:
             found = []
         if not found or found[0] < 1 or found[-1] > len(lines):
-            raise ValueError(f"expected numbers from 1 to {len(lines)} with blanks between{', or -' if none else ''}")
+            raise ValueError(
+                t(
+                    "expected numbers from 1 to {count} with blanks between{what}",
+                    count=len(lines),
+                    what=t(", or -") if none else "",
+                )
+            )
         return " ".join(map(str, found))
 
     usual = " ".join(str(i + 1) for i in typical) or ("-" if none else "1")

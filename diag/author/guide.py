@@ -15,6 +15,7 @@ from diag.author.signs import Story
 from diag.fit.interview import Answers, Asked
 from diag.knowledge.names import nearest, quoted, words
 from diag.reason.reasoner import Reasoner
+from diag.texts import t
 
 __all__ = ["Guide", "given_answers"]
 
@@ -32,7 +33,7 @@ class Guide:
     def until(self, cure: int | None) -> Story:
         """The job before one of its cures. Raises ValueError without a job."""
         if self._until is None:
-            raise ValueError("there is no job")
+            raise ValueError(t("there is no job"))
         return self._until(cure)
 
     def path(self, answers: Answers) -> Iterator[Asked]:
@@ -61,7 +62,9 @@ def given_answers(guide: Guide, given: Mapping[str, str]) -> tuple[dict[str, str
         try:
             answers[asked.id] = read_answer(asked, given[asked.id])
         except ValueError as error:
-            raise ValueError(f"`{asked.id}`: found {quoted(given[asked.id])}; {error}") from None
+            raise ValueError(
+                t("`{asked}`: found {given}; {error}", asked=asked.id, given=quoted(given[asked.id]), error=error)
+            ) from None
     missing = []
     for asked in guide.path(answers):
         if asked.id not in answers:
@@ -73,7 +76,14 @@ def given_answers(guide: Guide, given: Mapping[str, str]) -> tuple[dict[str, str
         known = [asked.id for asked in guide.path(answers)]
         idle = [name for name in given if name not in answers]
         slip = f" {nearest(idle[0], known)}" if idle else ""
-        problems.append(f"no answer to {words(asked.id for asked in missing)} ({missing[0].text}){slip}")
+        problems.append(
+            t(
+                "no answer to {missing} ({text}){slip}",
+                missing=words(asked.id for asked in missing),
+                text=missing[0].text,
+                slip=slip,
+            )
+        )
     if problems:
         raise ValueError("; ".join(problems))
     return answers, [name for name in given if name not in answers]

@@ -21,6 +21,7 @@ from diag.author.writing import with_added
 from diag.errors import DiagError, KnowledgeError, Place, Problem
 from diag.knowledge.layers import LOCAL, Layer, layer_files
 from diag.knowledge.writer import put_new, replaced
+from diag.texts import t
 
 __all__ = ["EARLIER", "Planned", "draft_file", "ids_in", "planned", "put", "taken_ids", "trial"]
 
@@ -71,9 +72,11 @@ def planned(folder: Path, draft: Draft, comment: str, more: Mapping[str, bytes])
         text = old.decode("utf-8") if old is not None else ""
         new = with_added(text, draft.circuit, draft.entries, comment)
     except UnicodeDecodeError as error:
-        raise DiagError(f"{path}: found bytes that are not UTF-8; expected text. Save it as UTF-8.") from error
+        raise DiagError(
+            t("{path}: found bytes that are not UTF-8; expected text. Save it as UTF-8.", path=path)
+        ) from error
     except DiagError as error:
-        raise DiagError(f"{path}: {error}. Nothing was changed.") from error
+        raise DiagError(t("{path}: {error}. Nothing was changed.", path=path, error=error)) from error
     return Planned(folder, path, old, new.encode("utf-8"), more)
 
 
@@ -94,7 +97,7 @@ def trial(plan: Planned, layers: Sequence[Layer]) -> Iterator[tuple[Layer, ...]]
             to.write_bytes(content)
         own = next((layer for layer in layers if layer.origin == "local"), None)
         if own is None:
-            own = Layer(LOCAL, "Rules of your own", "", tried, "local", "")
+            own = Layer(LOCAL, t("Rules of your own"), "", tried, "local", "")
         others = [layer for layer in layers if layer.origin != "local"]
         try:
             yield (*others, replace(own, folder=tried))
@@ -127,14 +130,19 @@ def put(plan: Planned) -> Path | None:
             return _put(plan)
     except Timeout:
         raise DiagError(
-            f"{plan.folder}: found another program writing there; expected to be the only one. Try again."
+            t(
+                "{folder}: found another program writing there; expected to be the only one. Try again.",
+                folder=plan.folder,
+            )
         ) from None
 
 
 def _put(plan: Planned) -> Path | None:
     now = plan.path.read_bytes() if plan.path.exists() else None
     if now != plan.old:
-        raise DiagError(f"{plan.path}: the file changed in the meantime; nothing was written. Begin `rules add` again.")
+        raise DiagError(
+            t("{path}: the file changed in the meantime; nothing was written. Begin `rules add` again.", path=plan.path)
+        )
     written: list[Path] = []
     try:
         for name, content in plan.more.items():
@@ -154,7 +162,9 @@ def _put(plan: Planned) -> Path | None:
             with contextlib.suppress(OSError):
                 path.unlink()
         if isinstance(error, FileExistsError):
-            raise DiagError(f"{error}: there is such a file by now; nothing was written. Try again.") from None
+            raise DiagError(
+                t("{error}: there is such a file by now; nothing was written. Try again.", error=error)
+            ) from None
         raise
     return copy
 

@@ -14,6 +14,7 @@ from diag.fit.interview import Asked
 from diag.knowledge import schema
 from diag.reason.reasoner import Reasoner
 from diag.reason.remedies import RemedyPlan
+from diag.texts import t
 
 __all__ = ["Mending"]
 
@@ -58,19 +59,21 @@ class Mending:
         self.proofs = tuple(proofs)
         put = self.filled.put
         if self.known is not None:
-            choices = {"known": self.known.title, "own": "other steps, which I write"}
-            yield put(Asked("remedy", "What is done about it?", "known", choices))
+            choices = {"known": self.known.title, "own": t("other steps, which I write")}
+            yield put(Asked("remedy", t("What is done about it?"), "known", choices))
         if not self.own:
             return
-        said = self.said or f"Put right: {self.fault.title[:1].lower()}{self.fault.title[1:]}"
-        yield put(text_asked("remedy-title", "What is done about it, in a line", _capital(said)))
-        yield put(text_asked("remedy-steps", "Its steps, parted by ;", _sentence(said)))
-        yield put(text_asked("remedy-parts", "Parts to have at hand, parted by ;", _NONE))
-        yield put(Asked("remedy-minutes", "Minutes that it takes", "15 min", {}, None, None, "min", 0.5, 2000))
+        said = self.said or t(
+            "Put right: {fault}{fault_2}", fault=self.fault.title[:1].lower(), fault_2=self.fault.title[1:]
+        )
+        yield put(text_asked("remedy-title", t("What is done about it, in a line"), _capital(said)))
+        yield put(text_asked("remedy-steps", t("Its steps, parted by ;"), _sentence(said)))
+        yield put(text_asked("remedy-parts", t("Parts to have at hand, parted by ;"), _NONE))
+        yield put(Asked("remedy-minutes", t("Minutes that it takes"), "15 min", {}, None, None, "min", 0.5, 2000))
         names, usual = self._offered()
         texts = [self.reasoner.knowledge.cautions[name].text for name in names]
         if names:
-            asked = numbered("cautions", "Cautions before it", usual, [_cut(text) for text in texts], none=True)
+            asked = numbered("cautions", t("Cautions before it"), usual, [_cut(text) for text in texts], none=True)
             yield put(asked)
             self.cautions = tuple(names[i] for i in numbers_of(self.filled["cautions"]) if i < len(names))
 

@@ -13,6 +13,7 @@ from rapidfuzz import fuzz, utils
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED
 from diag.knowledge.names import words
+from diag.texts import t
 
 __all__ = ["free_id", "named_like", "near_names", "operate_read", "slug", "subjects"]
 
@@ -66,7 +67,9 @@ def named_like(text: str, labels: Mapping[str, str]) -> str:
     near = near_names(text, labels, 1) if plain else []
     if near:
         return near[0]
-    raise ValueError(f"expected words of one of {words(list(labels.values())[:_MOST_NEAR])}, or others")
+    raise ValueError(
+        t("expected words of one of {labels}, or others", labels=words(list(labels.values())[:_MOST_NEAR]))
+    )
 
 
 def operate_read(text: str, knowledge: Knowledge, added: Mapping[str, tuple[str, ...]]) -> str:
@@ -80,14 +83,18 @@ def operate_read(text: str, knowledge: Knowledge, added: Mapping[str, tuple[str,
         control, _, position = piece.replace("=", " ").strip().rpartition(" ")
         control = control.strip().replace(" ", "-")
         if control in (UNPLUGGED, BRIDGED):
-            raise ValueError("expected controls only; wires off and jumpers are written in the file by hand")
+            raise ValueError(t("expected controls only; wires off and jumpers are written in the file by hand"))
         if control not in controls:
             near = near_names(control, {name: name.replace("-", " ") for name in controls}, 1)
             if not near:
-                raise ValueError(f"expected a control and its position; controls are {words(controls)}")
+                raise ValueError(
+                    t("expected a control and its position; controls are {controls}", controls=words(controls))
+                )
             control = near[0]
         if position not in controls[control]:
-            raise ValueError(f"expected for {control} one of {words(controls[control])}")
+            raise ValueError(
+                t("expected for {control} one of {controls}", control=control, controls=words(controls[control]))
+            )
         if position != controls[control][0]:  # at rest goes without saying
             out.append(f"{control}={position}")
     return ",".join(dict.fromkeys(out)) or "-"

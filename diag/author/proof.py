@@ -17,6 +17,7 @@ from diag.author.draft import Draft
 from diag.job.records import Record, encode, stamp
 from diag.job.state import replay
 from diag.talk.findings import record_of
+from diag.texts import t
 
 __all__ = ["copied", "expected", "journal_bytes"]
 
@@ -108,7 +109,7 @@ def journal_bytes(records: Sequence[Record]) -> bytes:
 def expected(records: Sequence[Record], draft: Draft, source: str) -> str:
     """What the job must come to, as the file beside it says."""
     ends = [str(record.fields["remedy"]) for record in records if record.event == "remedied"]
-    story = f"{draft.title}. Kept when a rule was added; it is led there by `{draft.rule}`."
+    story = t("{draft}. Kept when a rule was added; it is led there by `{rule}`.", draft=draft.title, rule=draft.rule)
     content = {"title": draft.title, "story": story, "source": source, "cause": [draft.cause], "ends-at": ends}
     out: str = yaml.safe_dump(content, sort_keys=False, allow_unicode=True, width=110)
     return out

@@ -20,6 +20,7 @@ from diag.author.weighing import STRENGTHS
 from diag.fit.interview import Answers, Asked
 from diag.reason.steps import Step
 from diag.talk.wording import answer_words
+from diag.texts import t
 
 if TYPE_CHECKING:
     from diag.author.guide import Guide
@@ -28,9 +29,9 @@ __all__ = ["Run"]
 
 _MOST_CURES = 7
 _WEIGHT_WORDS = {
-    "little": "a little (2 times likelier)",
-    "clearly": "clearly (6 times likelier)",
-    "strongly": "strongly (20 times likelier)",
+    "little": t("a little (2 times likelier)"),
+    "clearly": t("clearly (6 times likelier)"),
+    "strongly": t("strongly (20 times likelier)"),
 }
 
 
@@ -68,8 +69,8 @@ class Run:
         yield from self._conditions()
         self.mending = Mending(self.guide.reasoner, self.filled, self.fault, self.cure, self.said)
         yield from self.mending.path(self._proofs())
-        yield self.filled.put(text_asked("because", "Why, in a sentence", self._because()))
-        yield self.filled.put(Asked("source", "Where does it come from?", "seen", self._sources()))
+        yield self.filled.put(text_asked("because", t("Why, in a sentence"), self._because()))
+        yield self.filled.put(Asked("source", t("Where does it come from?"), "seen", self._sources()))
         if self.guide.story is not None:
             yield from self._strip()
 
@@ -87,12 +88,12 @@ class Run:
         cures = story.cures[:_MOST_CURES]
         seq = str(cures[0].seq) if cures else "other"
         if len(cures) != 1:
-            choices = {str(cure.seq): self._cure_words(cure) for cure in cures} | {"other": "something else"}
+            choices = {str(cure.seq): self._cure_words(cure) for cure in cures} | {"other": t("something else")}
             if cures:
-                yield self.filled.put(Asked("cured", "What cured it?", seq, choices))
+                yield self.filled.put(Asked("cured", t("What cured it?"), seq, choices))
                 seq = self.filled["cured"]
             if seq == "other":
-                yield self.filled.put(text_asked("cured-by", "What was done that cured it? Some words"))
+                yield self.filled.put(text_asked("cured-by", t("What was done that cured it? Some words")))
                 self.said = self.filled["cured-by"]
         self.cure = next((cure for cure in cures if str(cure.seq) == seq), None)
         seen = self.guide.until(self.cure.seq if self.cure is not None else None)
@@ -105,15 +106,15 @@ class Run:
 
     @staticmethod
     def _cure_words(cure: Cure) -> str:
-        word = {"remedied": "", "changed": "own work: ", "noted": "note: "}[cure.event]
-        return f"{word}{cure.text[:120]}{', proved' if cure.proved else ''}"
+        word = {"remedied": "", "changed": t("own work: "), "noted": "note: "}[cure.event]
+        return f"{word}{cure.text[:120]}{(t(', proved') if cure.proved else '')}"
 
     def _above(self) -> str | None:
         if self.guide.story is None:
             return None
-        lines = ["Seen: " + ("; ".join(sign.words for sign in self.signs) or "nothing odd")]
+        lines = ["Seen: " + ("; ".join(sign.words for sign in self.signs) or t("nothing odd"))]
         if self.cure is not None:
-            lines.append(f"Cured by: {self._cure_words(self.cure)}")
+            lines.append(t("Cured by: {cure}", cure=self._cure_words(self.cure)))
         return "\n".join(lines)
 
     # ------------------------------------------------------------ the signs
@@ -123,8 +124,8 @@ class Run:
         scene = self.fault.scene
         if self.signs and not (self.fault.own and all(scene.computed)):
             return
-        note = "No check tells it from others yet: name one by eye, ear or hand"
-        yield self.filled.put(text_asked("eye", "What is looked at, and where?", note=note))
+        note = t("No check tells it from others yet: name one by eye, ear or hand")
+        yield self.filled.put(text_asked("eye", t("What is looked at, and where?"), note=note))
         title = self.filled["eye"]
         entry = yield from eye_questions(
             self.filled, "eye", title or "check", self.guide.reasoner.knowledge, self.circuit, self.taken
@@ -161,11 +162,11 @@ class Run:
         if not lines or not self.signs:
             return
         if len(lines) > 1:
-            yield self.filled.put(numbered("signs", "Which of these together tell it?", usual, lines))
+            yield self.filled.put(numbered("signs", t("Which of these together tell it?"), usual, lines))
             usual = tuple(numbers_of(self.filled["signs"]))
         self.chosen = tuple(i for i in usual if i < len(every))
         strength = scene.strength(self.chosen, self._own())
-        yield self.filled.put(Asked("weight", "How strongly do they speak for it?", strength, _WEIGHT_WORDS))
+        yield self.filled.put(Asked("weight", t("How strongly do they speak for it?"), strength, _WEIGHT_WORDS))
 
     def _picked(self) -> list[Sign]:
         """The answers that the rule rests on."""
@@ -187,18 +188,23 @@ class Run:
             shown = reasoner.chances.shown(sign.step, frozenset({reasoner.index[base.id]}))
             if shown is not None and sign.sound is not None and shown != sign.sound:
                 there, sound = answer_words(sign.step, shown), answer_words(sign.step, sign.sound)
-                return f"{_short(sign.step.title)}: {there} with this fault where a sound vehicle shows {sound}."
-        return f"On one vehicle this came from it: {_lower(self.fault.title)}."[:400]
+                return t(
+                    "{short}: {there} with this fault where a sound vehicle shows {sound}.",
+                    short=_short(sign.step.title),
+                    there=there,
+                    sound=sound,
+                )
+        return t("On one vehicle this came from it: {fault}.", fault=_lower(self.fault.title))[:400]
 
     def _sources(self) -> dict[str, str]:
-        return {"seen": f"seen on {self.guide.day}, one vehicle", "practice": "common practice, no source"}
+        return {"seen": t("seen on {day}, one vehicle", day=self.guide.day), "practice": "common practice, no source"}
 
     def _strip(self) -> Iterator[Asked]:
         choices = {
-            "yes": "yes, take out notes, own words, folders and the time of day",
-            "no": "no, keep the job as it is",
+            "yes": t("yes, take out notes, own words, folders and the time of day"),
+            "no": t("no, keep the job as it is"),
         }
-        text = "The job is kept as the proof. Strip what is personal?"
+        text = t("The job is kept as the proof. Strip what is personal?")
         yield self.filled.put(Asked("strip", text, "yes", choices))
 
     # ------------------------------------------------------------ what comes of it
@@ -206,7 +212,7 @@ class Run:
     def draft(self) -> Draft:
         """The addition; `path` must have run to its end. Raises ValueError where nothing was seen."""
         if not any(i < len(self.signs) for i in self.chosen):
-            raise ValueError("nothing was seen that a rule could rest on")
+            raise ValueError(t("nothing was seen that a rule could rest on"))
         fault, entries = self.fault, dict[str, Sequence[Entry] | Mapping[str, Sequence[str]]]()
         signs = self._picked()
         checked = self._checked(signs)
@@ -289,7 +295,7 @@ class Run:
         words = said.removeprefix(", ")
         own = free_id(slug(f"{name} {words}"), self.taken)
         self.taken.add(own)
-        phrases = [f"{phrase} with {words}" for phrase in known.phrases[:4]]
+        phrases = [t("{phrase} with {words}", phrase=phrase, words=words) for phrase in known.phrases[:4]]
         entry: Entry = {"id": own, "title": f"{known.title}{said}"[:300], "phrases": phrases, "shows": [[condition]]}
         return entry if phrases else {key: value for key, value in entry.items() if key != "phrases"}
 

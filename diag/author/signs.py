@@ -17,6 +17,7 @@ from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Finding, Step, Value
 from diag.talk.known import SURPRISE
 from diag.talk.wording import answer_words, finding_words
+from diag.texts import t
 
 __all__ = [
     "Cure",
@@ -318,7 +319,7 @@ def condition_words(step: Step, condition: Condition) -> str:
         if key in ("below", "above"):
             tests.append(f"{key} {test:g} {step.unit or ''}".strip())
         elif key == "between":
-            tests.append(f"{test[0]:g} to {test[1]:g} {step.unit or ''}".strip())
+            tests.append(t("{test:g} to {test_2:g} {unit}", test=test[0], test_2=test[1], unit=step.unit or "").strip())
         else:
             word = str(test).removeprefix("is ")
             tests.append(answer_words(step, word) if step.outcomes != LOOKS else word.replace("-", " "))

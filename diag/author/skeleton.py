@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.names import nearest, words
+from diag.texts import t
 
 __all__ = ["BLANK", "skeleton"]
 
@@ -19,7 +20,14 @@ def skeleton(knowledge: Knowledge, circuit: str, folder: str, day: str) -> str:
     """The text for a circuit of this vehicle. Raises ValueError for one that it does not have."""
     if circuit not in knowledge.circuits or circuit == "supply":
         known = [name for name in knowledge.circuits if name != "supply"]
-        raise ValueError(f"found `{circuit}`; expected {words(known)}. {nearest(circuit, known)}".rstrip())
+        raise ValueError(
+            t(
+                "found `{circuit}`; expected {known}. {nearest}",
+                circuit=circuit,
+                known=words(known),
+                nearest=nearest(circuit, known),
+            ).rstrip()
+        )
     file = knowledge.circuits[circuit]
     where = "shared.yaml" if circuit == "shared" else f"circuits/{circuit}.yaml"
     parts = [*file.parts, *file.fuses, *file.earths, *file.wires]
@@ -31,6 +39,12 @@ def skeleton(knowledge: Knowledge, circuit: str, folder: str, day: str) -> str:
 # Belongs into {folder}/{where}; where there is such a file, put the entries below its own.
 # Then: diag rules check
 circuit: {circuit}
+
+# controls:                          # what somebody moves for the check or the fault, where it is not known yet.
+#   bonnet: [shut, open]             # its positions, the one at rest first; known controls:
+{_listed(list(knowledge.controls), "#   ")}
+# says:                              # how somebody is told to, where `bonnet open` does not say it well
+#   bonnet: {{open: open the bonnet}}
 
 checks:
   # Something judged by eye, ear or hand that tells the fault. Out with it where a check that is there will do:
@@ -83,7 +97,7 @@ def _few(names: Iterable[str]) -> str:
     return textwrap.shorten(", ".join(names), 70, placeholder=" ...")
 
 
-def _listed(names: list[str]) -> str:
-    shown = names[:_SHOWN] + ([f"and {len(names) - _SHOWN} more"] if len(names) > _SHOWN else [])
+def _listed(names: list[str], begin: str = "  #   ") -> str:
+    shown = names[:_SHOWN] + ([t("and {number} more", number=len(names) - _SHOWN)] if len(names) > _SHOWN else [])
     lines = textwrap.wrap(", ".join(shown) or "none", _WIDTH, break_on_hyphens=False, break_long_words=False)
-    return "\n".join(f"  #   {line}" for line in lines)
+    return "\n".join(f"{begin}{line}" for line in lines)

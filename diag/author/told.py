@@ -22,6 +22,7 @@ from diag.knowledge.targets import part_of_target, target_title, targets
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Deed, Step, Value
 from diag.talk.wording import answer_words, point_words
+from diag.texts import t
 
 __all__ = ["EYE_USUAL", "Told", "eye_questions", "place_asked"]
 
@@ -52,7 +53,7 @@ class Told:
         yield put(
             text_asked(
                 "circuit",
-                "Which circuit? Some words of its name",
+                t("Which circuit? Some words of its name"),
                 next(iter(titles.values())) if len(titles) == 1 else "",
                 note=", ".join(titles) if len(titles) <= _MOST_PLACES else None,
                 accept=lambda typed: named_like(typed, titles),
@@ -63,8 +64,8 @@ class Told:
         for number in range(1, _MOST_SIGNS + 1):
             name = f"seen-{number}"
             last = "" if number == 1 else _NO_MORE
-            note = None if number == 1 else "Enter: nothing more"
-            yield put(text_asked(name, "What is looked at, heard or measured? Some words", last, note=note))
+            note = None if number == 1 else t("Enter: nothing more")
+            yield put(text_asked(name, t("What is looked at, heard or measured? Some words"), last, note=note))
             if self.filled[name] == _NO_MORE:
                 return
             yield from self._sign(name)
@@ -73,8 +74,8 @@ class Told:
 
     def _sign(self, name: str) -> Iterator[Asked]:
         asked = self._checks_like(self.filled[name])
-        choices = {**asked, "new": "none of these: a new check"}
-        yield self.filled.put(Asked(f"{name}-check", "Which check is it?", next(iter(choices)), choices))
+        choices = {**asked, "new": t("none of these: a new check")}
+        yield self.filled.put(Asked(f"{name}-check", t("Which check is it?"), next(iter(choices)), choices))
         chosen = self.filled[f"{name}-check"]
         if chosen != "new":
             step: Step | None = self.reasoner.steps[chosen]
@@ -102,21 +103,31 @@ class Told:
         if step.kind == "measure":
             unit = step.unit or "V"
             sound = sound_value(self.reasoner, step)
-            usual = f"a sound vehicle: {answer_words(step, sound)}" if isinstance(sound, float) else None
-            yield put(text_asked(answer, f"What does the meter show, in {unit}?", note=usual, accept=reading(unit)))
+            usual = (
+                t("a sound vehicle: {answer}", answer=answer_words(step, sound)) if isinstance(sound, float) else None
+            )
+            yield put(
+                text_asked(
+                    answer, t("What does the meter show, in {unit}?", unit=unit), note=usual, accept=reading(unit)
+                )
+            )
             given = self.filled[answer]
             return None if not given else math.inf if given == "OL" else float(given)
         if step.outcomes == LOOKS:
-            yield put(Asked(answer, f"{step.title}: how bright?", "dark", {w: w.replace("-", " ") for w in LIGHTS}))
+            yield put(
+                Asked(
+                    answer, t("{step}: how bright?", step=step.title), "dark", {w: w.replace("-", " ") for w in LIGHTS}
+                )
+            )
             if self.filled[answer] == "dark":
                 return ("dark", "none")
             rhythms = {word: word for word in RHYTHMS if word != "none"}
-            yield put(Asked(f"{name}-rhythm", "And how?", "steady", rhythms))
+            yield put(Asked(f"{name}-rhythm", t("And how?"), "steady", rhythms))
             return (self.filled[answer], self.filled[f"{name}-rhythm"])
         choices = {str(v): answer_words(step, v) for v in step.outcomes}
         sound = sound_value(self.reasoner, step)
         odd = [value for value in choices if value != sound]
-        yield put(Asked(answer, f"{step.title}: what?", (odd or list(choices))[0], choices))
+        yield put(Asked(answer, t("{step}: what?", step=step.title), (odd or list(choices))[0], choices))
         return self.filled[answer]
 
     # ------------------------------------------------------------ a new check
@@ -124,14 +135,14 @@ class Told:
     def _new_check(self, name: str) -> Generator[Asked, None, Step | None]:
         put = self.filled.put
         kinds = {
-            "choose": "something judged by eye, ear or hand",
-            "look": "a lamp, motor or gauge looked at",
-            "listen": "a horn, relay or unit listened to",
-            "measure": "volts, amps or ohms",
+            "choose": t("something judged by eye, ear or hand"),
+            "look": t("a lamp, motor or gauge looked at"),
+            "listen": t("a horn, relay or unit listened to"),
+            "measure": t("volts, amps or ohms"),
         }
-        yield put(Asked(f"{name}-kind", "What sort of check?", "choose", kinds))
+        yield put(Asked(f"{name}-kind", t("What sort of check?"), "choose", kinds))
         kind = self.filled[f"{name}-kind"]
-        yield put(text_asked(f"{name}-title", "Its name in the list of checks", self.filled[name].capitalize()))
+        yield put(text_asked(f"{name}-title", t("Its name in the list of checks"), self.filled[name].capitalize()))
         title = self.filled[f"{name}-title"]
         if kind == "choose":
             entry = yield from eye_questions(self.filled, name, title, self.knowledge, self.circuit, self.taken)
@@ -148,7 +159,7 @@ class Told:
                         deed.through, deed.unit)  # fmt: skip
         if step.id in self.knowledge.checks:
             return step  # it was there all the time
-        yield put(Asked(f"{name}-minutes", "Minutes that it takes", "2 min", {}, None, None, "min", 0.1, 240))
+        yield put(Asked(f"{name}-minutes", t("Minutes that it takes"), "2 min", {}, None, None, "min", 0.1, 240))
         check = free_id(slug(title), self.taken)
         named = replace(step, minutes=float(self.filled[f"{name}-minutes"].split()[0]))
         entry = check_of_step(self.knowledge, named, check, title, {})
@@ -166,7 +177,7 @@ class Told:
             for target in targets(self.knowledge)
             if (part := part_of_target(self.knowledge, target)) and answers_of(part.kind, looked=kind == "look")
         }
-        text = "Which part is looked at?" if kind == "look" else "Which part is listened to?"
+        text = t("Which part is looked at?") if kind == "look" else t("Which part is listened to?")
         yield self.filled.put(
             text_asked(f"{name}-target", text, accept=lambda typed: named_like(typed, known), labels=known)
         )
@@ -176,15 +187,15 @@ class Told:
 
     def _probes(self, name: str) -> Generator[Asked, None, Deed | None]:
         put, knowledge = self.filled.put, self.knowledge
-        units = {"V": "volts", "ohm": "ohms, battery off", "A": "amps"}
-        yield put(Asked(f"{name}-unit", "What is measured?", "V", units))
+        units = {"V": t("volts"), "ohm": t("ohms, battery off"), "A": t("amps")}
+        yield put(Asked(f"{name}-unit", t("What is measured?"), "V", units))
         unit = self.filled[f"{name}-unit"]
-        points = {t: point_words(knowledge, t) for t in knowledge.terminals} | {BODY: "body"}
+        points = {one: point_words(knowledge, one) for one in knowledge.terminals} | {BODY: t("body")}
         fuses = {n: p.title for n, p in knowledge.parts.items() if isinstance(p, schema.FusePart)}
         fuses |= {n: w.title or n.replace("-", " ") for n, w in knowledge.wires.items()}
-        asked = [("through", "Through which fuse or wire?", fuses, "")]
+        asked = [("through", t("Through which fuse or wire?"), fuses, "")]
         if unit != "A":
-            asked = [("red", "Red probe on which terminal?", points, ""), ("black", "Black probe?", points, BODY)]
+            asked = [("red", t("Red probe on which terminal?"), points, ""), ("black", t("Black probe?"), points, BODY)]
         for key, text, known, typical in asked:
             yield put(
                 text_asked(
@@ -207,9 +218,9 @@ class Told:
         yield self.filled.put(
             text_asked(
                 f"{name}-operate",
-                "How do the controls stand?",
+                t("How do the controls stand?"),
                 "-",
-                note="such as: ignition on, lights side. - for all at rest",
+                note=t("such as: ignition on, lights side. - for all at rest"),
                 accept=lambda typed: operate_read(typed, self.knowledge, {}),
             )
         )
@@ -228,17 +239,17 @@ def place_asked(name: str, knowledge: Knowledge, circuit: str) -> Asked:
     file = knowledge.circuits.get(circuit)
     used = [check.place for check in (file.checks if file is not None else ())]
     order = sorted(knowledge.places, key=lambda place: -used.count(place))[:_MOST_PLACES]
-    return Asked(name, "Where does one stand for it?", order[0], {place: knowledge.places[place] for place in order})
+    return Asked(name, t("Where does one stand for it?"), order[0], {place: knowledge.places[place] for place in order})
 
 
 def eye_questions(
     filled: Filled, name: str, title: str, knowledge: Knowledge, circuit: str, taken: set[str]
 ) -> Generator[Asked, None, Entry | None]:
     """What a check by eye shows with the fault and without, where, and how long it takes; returns its entry."""
-    yield filled.put(text_asked(f"{name}-bad", "What is it like with this fault?"))
-    yield filled.put(text_asked(f"{name}-good", "And where all is well?", "As it should be"))
+    yield filled.put(text_asked(f"{name}-bad", t("What is it like with this fault?")))
+    yield filled.put(text_asked(f"{name}-good", t("And where all is well?"), t("As it should be")))
     yield filled.put(place_asked(f"{name}-place", knowledge, circuit))
-    yield filled.put(Asked(f"{name}-minutes", "Minutes that it takes", "2 min", {}, None, None, "min", 0.1, 240))
+    yield filled.put(Asked(f"{name}-minutes", t("Minutes that it takes"), "2 min", {}, None, None, "min", 0.1, 240))
     bad, good = filled[f"{name}-bad"], filled[f"{name}-good"]
     if not bad:
         return None

@@ -13,6 +13,7 @@ import yaml
 
 from diag.errors import DiagError
 from diag.knowledge.names import quoted
+from diag.texts import t
 
 __all__ = ["entry_text", "with_added"]
 
@@ -48,7 +49,7 @@ def _loaded(text: str) -> Any:
     try:
         return yaml.load(text, Loader=yaml.BaseLoader)  # all scalars stay texts
     except yaml.YAMLError as error:
-        raise DiagError(f"the file cannot be read as YAML: {' '.join(str(error).split())}") from error
+        raise DiagError(t("the file cannot be read as YAML: {error}", error=" ".join(str(error).split()))) from error
 
 
 def _must_hold(old: Any, new: Any, entries: Mapping[str, Section]) -> None:
@@ -62,7 +63,7 @@ def _must_hold(old: Any, new: Any, entries: Mapping[str, Section]) -> None:
         if plain:
             wanted[section] = [*before, *plain] if isinstance(plain, list) else {**before, **plain}
     if new != wanted:
-        raise DiagError("found a layout into which nothing can be put; write its sections one below the other")
+        raise DiagError(t("found a layout into which nothing can be put; write its sections one below the other"))
 
 
 # ---------------------------------------------------------------- where it goes
@@ -71,7 +72,7 @@ def _must_hold(old: Any, new: Any, entries: Mapping[str, Section]) -> None:
 def _section_added(text: str, section: str, added: Section, comment: str, newline: str) -> str:
     root = yaml.compose(text, Loader=yaml.SafeLoader)
     if not isinstance(root, yaml.MappingNode) or root.flow_style:
-        raise DiagError("found a file that is no plain list of sections; expected `circuit:` and sections below it")
+        raise DiagError(t("found a file that is no plain list of sections; expected `circuit:` and sections below it"))
     pair = next(((key, node) for key, node in root.value if key.value == section), None)
     if pair is None:
         body = _joined(_block(section, added, 2, comment), newline)
@@ -80,7 +81,7 @@ def _section_added(text: str, section: str, added: Section, comment: str, newlin
     key, node = pair
     if isinstance(node, yaml.ScalarNode) or not node.value:  # nothing there yet: `rules:` or `rules: []`
         if isinstance(node, yaml.ScalarNode) and node.value not in _NOTHING:
-            raise DiagError(f"`{section}` holds {quoted(node.value)}; expected entries")
+            raise DiagError(t("`{section}` holds {value}; expected entries", section=section, value=quoted(node.value)))
         body = _joined(_block(section, added, 2, comment), newline)
         return _after_empty(text, key, node, body, newline)
     if node.flow_style:

@@ -9,6 +9,8 @@ import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from diag.texts import t
+
 __all__ = ["NARROWEST", "Answer", "as_text"]
 
 NARROWEST = 40
@@ -40,17 +42,17 @@ def as_text(answer: Answer, columns: int) -> str:
 
 def _lines(answer: Answer, columns: int) -> Iterator[str]:
     for text in answer.cautions:
-        yield from _wrapped(f"CAUTION: {text}", columns, "")
+        yield from _wrapped(t("CAUTION: {text}", text=text), columns, "")
     if answer.cautions:
         yield ""
     for text in answer.result:
         yield from _wrapped(text, columns, "")
     widest = max(len(name) for name, _ in answer.put_in)
-    yield from _headed("Put in", [f"{name:<{widest}}  {found}" for name, found in answer.put_in], columns)
-    yield from _headed("Formula", [answer.words, answer.symbols, answer.worked], columns)
+    yield from _headed(t("Put in"), [f"{name:<{widest}}  {found}" for name, found in answer.put_in], columns)
+    yield from _headed(t("Formula"), [answer.words, answer.symbols, answer.worked], columns)
     if answer.notes:
-        yield from _headed("Mind", answer.notes, columns)
-    yield from _headed("Source", answer.sources, columns)
+        yield from _headed(t("Mind"), answer.notes, columns)
+    yield from _headed(t("Source"), answer.sources, columns)
 
 
 def _headed(heading: str, texts: list[str] | tuple[str, ...], columns: int) -> Iterator[str]:

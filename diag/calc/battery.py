@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from diag.texts import t
+
 __all__ = [
     "CELL_V",
     "CELLS",
@@ -62,7 +64,7 @@ def charge_from_volts(volts: float, system_v: int = 12, temperature_c: float = 2
     ValueError for volts of zero or less, KeyError for a system other than 6, 12, 24 V.
     """
     if not volts > 0:
-        raise ValueError("volts are above zero")
+        raise ValueError(t("volts are above zero"))
     six_cells = volts * 6 / CELLS[system_v] - _VOLTS_PER_K * (temperature_c - REFERENCE_C)
     return _charge(six_cells, _REST_V, 0.15)
 
@@ -75,7 +77,7 @@ def gravity_at_reference(gravity: float, temperature_c: float) -> float:
 def charge_from_gravity(gravity: float, temperature_c: float = 20.0) -> Charge:
     """State of charge by hydrometer, at the temperature of the acid. Raises ValueError for a gravity below 1."""
     if not gravity >= 1:
-        raise ValueError("acid is heavier than water")
+        raise ValueError(t("acid is heavier than water"))
     return _charge(gravity_at_reference(gravity, temperature_c), _GRAVITY, 0.02)
 
 
@@ -96,9 +98,9 @@ def days_of_standing(
     Raises ValueError for a capacity of zero or less, a current below zero or shares outside 0 to 1.
     """
     if capacity_ah <= 0 or key_off_a < 0:
-        raise ValueError("capacity is above zero and current not below it")
+        raise ValueError(t("capacity is above zero and current not below it"))
     if not (0 <= charge <= 1 and 0 <= starts_from <= 1):
-        raise ValueError("shares lie between 0 and 1")
+        raise ValueError(t("shares lie between 0 and 1"))
     left = max(0.0, charge - starts_from) * capacity_ah
     if key_off_a == 0:
         return math.inf if left else 0.0

@@ -13,6 +13,7 @@ import numpy as np
 
 from diag.errors import DiagError
 from diag.knowledge.sizes import SECTIONS_MM2
+from diag.texts import t
 
 __all__ = [
     "CLASS_5_OHM_PER_M",
@@ -62,7 +63,7 @@ def wire_ohm(section_mm2: float, length_m: float, temperature_c: float = 20.0) -
     standard section is scaled by area. Raises ValueError for a section or length of zero or less.
     """
     if section_mm2 <= 0 or length_m <= 0:
-        raise ValueError("section and length are above zero")
+        raise ValueError(t("section and length are above zero"))
     sections = np.array(SECTIONS_MM2)
     ohms = np.array([CLASS_5_OHM_PER_M[s] for s in SECTIONS_MM2])
     inside = float(np.clip(section_mm2, sections[0], sections[-1]))
@@ -80,7 +81,7 @@ def drop_share(
 ) -> float:
     """The same as a share (0 to 1, or more) of the system's nominal volts. Raises ValueError like `wire_ohm`."""
     if system_v <= 0:
-        raise ValueError("system volts are above zero")
+        raise ValueError(t("system volts are above zero"))
     return drop_v(section_mm2, length_m, current_a, temperature_c) / system_v
 
 
@@ -93,7 +94,7 @@ def continuous_a(section_mm2: float) -> float:
     zero or less.
     """
     if section_mm2 <= 0:
-        raise ValueError("a section is above zero")
+        raise ValueError(t("a section is above zero"))
     sections = np.array(sorted(_DENSITY_A_PER_MM2))
     amps = np.array([section * _DENSITY_A_PER_MM2[section] for section in sections.tolist()])
     borne = np.minimum.accumulate(amps[::-1])[::-1]
@@ -120,10 +121,15 @@ def section_for_drop(limit_v: float, length_m: float, current_a: float, temperat
     Raises ValueError for a length or limit of zero or less, DiagError where no section is thick enough.
     """
     if limit_v <= 0:
-        raise ValueError("a limit is above zero")
+        raise ValueError(t("a limit is above zero"))
     return _smallest(
         lambda section: drop_v(section, length_m, current_a, temperature_c) <= limit_v * (1 + 1e-9),
-        f"{limit_v:.3g} V lost in {length_m:.3g} m at {current_a:.4g} A",
+        t(
+            "{limit_v:.3g} V lost in {length_m:.3g} m at {current_a:.4g} A",
+            limit_v=limit_v,
+            length_m=length_m,
+            current_a=current_a,
+        ),
     )
 
 
@@ -132,6 +138,10 @@ def _smallest(fits: Callable[[float], bool], wanted: str) -> float:
         if fits(section):
             return section
     raise DiagError(
-        f"found {wanted}; expected what a section up to {SECTIONS_MM2[-1]:.0f} mm² is enough for. "
-        "Shorten the way, lay two wires side by side, or bring the feed nearer by a relay."
+        t(
+            "found {wanted}; expected what a section up to {sections_mm2:.0f} mm² is enough for. Shorten "
+            "the way, lay two wires side by side, or bring the feed nearer by a relay.",
+            wanted=wanted,
+            sections_mm2=SECTIONS_MM2[-1],
+        )
     )

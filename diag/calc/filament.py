@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from diag.texts import t
+
 __all__ = [
     "LAWS_HOLD",
     "LIFE_POWER",
@@ -82,7 +84,7 @@ class Burning:
 def burning(volts: float, test_w: float, test_v: float) -> Burning:
     """What a filament of `test_w` watts at `test_v` volts does at `volts`. Raises ValueError at zero or below."""
     if not (volts > 0 and test_w > 0 and test_v > 0):
-        raise ValueError("volts and watts are above zero")
+        raise ValueError(t("volts and watts are above zero"))
     ratio = volts / test_v
     found, _ = filament_current(np.array([ratio]), np.array([test_w / test_v]))
     _, slope = filament_current(np.array([0.0]), np.array([test_w / test_v]))

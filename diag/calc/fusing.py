@@ -11,6 +11,7 @@ from diag.calc.copper import continuous_a
 from diag.calc.melting import burns_a, opens_from
 from diag.errors import DiagError
 from diag.knowledge.sizes import RATINGS_A
+from diag.texts import t
 
 __all__ = [
     "BLOW_MARKS",
@@ -64,7 +65,7 @@ def fuse_holds_wire(section_mm2: float, rating_a: float, link: str = "blade") ->
     Raises ValueError for a section or rating of zero or less, KeyError for an unknown class.
     """
     if rating_a <= 0:
-        raise ValueError("a rating is above zero")
+        raise ValueError(t("a rating is above zero"))
     return FuseOnWire(rating_a, continuous_a(section_mm2), rating_a * opens_from(link), burns_a(section_mm2))
 
 
@@ -77,9 +78,15 @@ def max_fuse_for_section(section_mm2: float, link: str = "blade") -> float:
     held = [rating for rating in RATINGS_A[link] if fuse_holds_wire(section_mm2, rating, link).holds]
     if not held:
         raise DiagError(
-            f"found a wire of {section_mm2:.3g} mm² that carries {continuous_a(section_mm2):.3g} A; expected one "
-            f"that a {link} fuse holds, of which the smallest has {RATINGS_A[link][0]:g} A. "
-            "Lay a thicker wire or take another class of fuse."
+            t(
+                "found a wire of {section_mm2:.3g} mm² that carries {continuous_a:.3g} A; expected one "
+                "that a {link} fuse holds, of which the smallest has {ratings_a:g} A. Lay a thicker wire "
+                "or take another class of fuse.",
+                section_mm2=section_mm2,
+                continuous_a=continuous_a(section_mm2),
+                link=link,
+                ratings_a=RATINGS_A[link][0],
+            )
         )
     return max(held)
 
@@ -93,13 +100,18 @@ def next_rating(amps: float, link: str = "blade") -> float:
         if rating >= amps * (1 - 1e-9):
             return float(rating)
     raise DiagError(
-        f"found {amps:.4g} A; expected no more than {RATINGS_A[link][-1]:g} A, the largest {link} fuse. "
-        "Part the load over two fuses."
+        t(
+            "found {amps:.4g} A; expected no more than {ratings_a:g} A, the largest {link} fuse. Part "
+            "the load over two fuses.",
+            amps=amps,
+            ratings_a=RATINGS_A[link][-1],
+            link=link,
+        )
     )
 
 
 def min_fuse_for_load(load_a: float, link: str = "blade") -> float:
     """The smallest rating in A that exists in a class and carries a load for good. Raises like `next_rating`."""
     if load_a <= 0:
-        raise ValueError("a load is above zero")
+        raise ValueError(t("a load is above zero"))
     return next_rating(load_a / LOADED_TO, link)

@@ -10,16 +10,17 @@ from diag.calc.filament import LAWS_HOLD, LIFE_POWER, LIGHT_POWER, burning
 from diag.calc.flash import LEGAL_RATE
 from diag.calc.turnlamps import Flashes, flashes, lamps_a
 from diag.knowledge.units import written
+from diag.texts import t
 
 __all__ = ["flasher_answer", "lamp_answer"]
 
-_LAWS = "Power laws of filaments: Fink & Beaty, Standard Handbook for Electrical Engineers. Test volts: UN R37."
+_LAWS = t("Power laws of filaments: Fink & Beaty, Standard Handbook for Electrical Engineers. Test volts: UN R37.")
 _DOES = {
-    "idle": "does not work: volts too low",
-    "steady": "lights and stays lit",
-    "slow": "flashes slowly",
-    "flashing": "flashes as it should",
-    "fast": "flashes fast",
+    "idle": t("does not work: volts too low"),
+    "steady": t("lights and stays lit"),
+    "slow": t("flashes slowly"),
+    "flashing": t("flashes as it should"),
+    "fast": t("flashes fast"),
 }
 
 
@@ -28,36 +29,61 @@ def lamp_answer(volts: float, test_w: float, test_v: float, cap_w: float) -> Ans
     found = burning(volts, test_w, test_v)
     low, high = LAWS_HOLD
     notes = [
-        f"A cold filament reads about {written(found.cold_ohm, 'ohm')} on a meter, a twelfth of its hot resistance: "
-        "judge a lamp by its current, not by ohms."
+        t(
+            "A cold filament reads about {cold_ohm} on a meter, a twelfth of its hot resistance: judge a "
+            "lamp by its current, not by ohms.",
+            cold_ohm=written(found.cold_ohm, "ohm"),
+        )
     ]
     result = [
         f"{written(found.amps, 'A')}, {written(found.watts, 'W')}",
-        f"Light {written(100 * found.light, '')} % of that at {written(test_v, 'V')}",
+        t("Light {number} % of that at {test_v}", number=written(100 * found.light, ""), test_v=written(test_v, "V")),
     ]
     if found.laws_hold:
-        result.append(f"Life {written(100 * found.life, '')} %")
+        result.append(t("Life {number} %", number=written(100 * found.life, "")))
     else:
         notes.insert(
             0,
             f"Light and life hold between {low:g} and {high:g} of the test volts only; "
-            + ("at these volts the lamp is far over its own and soon burns out." if found.ratio > 1 else
-               "so far below, take the light as a rough guide: it fades to nothing."),
+            + (t("at these volts the lamp is far over its own and soon burns out.") if found.ratio > 1 else
+               t("so far below, take the light as a rough guide: it fades to nothing.")),
         )  # fmt: skip
     return Answer(
         tuple(result),
         (
-            ("lamp", f"{written(cap_w, 'W')}, which is {written(test_w, 'W')} at {written(test_v, 'V')}"),
-            ("volts", written(volts, "V")),
+            (
+                "lamp",
+                t(
+                    "{cap_w}, which is {test_w} at {test_v}",
+                    cap_w=written(cap_w, "W"),
+                    test_w=written(test_w, "W"),
+                    test_v=written(test_v, "V"),
+                ),
+            ),
+            (t("volts"), written(volts, "V")),
         ),
-        "current goes with the 0.55th power of the volts, light with the "
-        f"{LIGHT_POWER:g}th, life with the {LIFE_POWER:g}th",
-        f"k = V/Vt; I = (Pt/Vt) · k^0.55; P = V · I; light k^{LIGHT_POWER:g}; life k^{LIFE_POWER:g}",
-        f"k = {found.ratio:.3f}; I = {written(test_w / test_v, 'A')} × {found.amps * test_v / test_w:.3f}; "
-        f"P = {written(volts, 'V')} × {written(found.amps, 'A')}",
+        t(
+            "current goes with the 0.55th power of the volts, light with the {light_power:g}th, life "
+            "with the {life_power:g}th",
+            light_power=LIGHT_POWER,
+            life_power=LIFE_POWER,
+        ),
+        t(
+            "k = V/Vt; I = (Pt/Vt) · k^0.55; P = V · I; light k^{light_power:g}; life k^{life_power:g}",
+            light_power=LIGHT_POWER,
+            life_power=LIFE_POWER,
+        ),
+        t(
+            "k = {ratio:.3f}; I = {number} × {number_2:.3f}; P = {volts} × {amps}",
+            ratio=found.ratio,
+            number=written(test_w / test_v, "A"),
+            number_2=found.amps * test_v / test_w,
+            volts=written(volts, "V"),
+            amps=written(found.amps, "A"),
+        ),
         (_LAWS,),
         tuple(notes),
-        ("A lit lamp is hot enough to burn: let it cool, hold it with a cloth.",),
+        (t("A lit lamp is hot enough to burn: let it cool, hold it with a cloth."),),
     )
 
 
@@ -73,37 +99,65 @@ def flasher_answer(
     result = []
     for technique in techniques:
         whole = flashes(caps_w, rated_w, volts, system_v, thermal=technique == "thermal")
-        result.append(f"{technique.capitalize()} unit: {_told(whole)}")
+        result.append(t("{technique} unit: {told}", technique=technique.capitalize(), told=_told(whole)))
         if without:
             out = flashes(without, rated_w, volts, system_v, thermal=technique == "thermal")
-            result.append(f"  with one {written(max(caps_w), 'W')} lamp out: {_told(out)}")
+            result.append(t("  with one {caps_w} lamp out: {told}", caps_w=written(max(caps_w), "W"), told=_told(out)))
     amps, rated_a = lamps_a(caps_w, volts, system_v), rated_w / system_v
-    result.insert(0, f"Lamps {written(amps, 'A')}, {written(100 * amps / rated_a, '')} % of what the unit is made for")
-    counted = ", ".join(f"{count} x {written(watts, 'W')}" for watts, count in Counter(caps_w).items())
+    result.insert(
+        0,
+        t(
+            "Lamps {amps}, {number} % of what the unit is made for",
+            amps=written(amps, "A"),
+            number=written(100 * amps / rated_a, ""),
+        ),
+    )
+    counted = ", ".join(
+        t("{count} x {watts}", count=count, watts=written(watts, "W")) for watts, count in Counter(caps_w).items()
+    )
     return Answer(
         tuple(result),
         (
-            ("lamps", counted),
-            ("made for", f"{written(rated_w, 'W')}: {written(rated_a, 'A')} at {system_v} V"),
-            ("volts at 49", written(volts, "V")),
+            (t("lamps"), counted),
+            (
+                t("made for"),
+                t(
+                    "{rated_w}: {rated_a} at {system_v} V",
+                    rated_w=written(rated_w, "W"),
+                    rated_a=written(rated_a, "A"),
+                    system_v=system_v,
+                ),
+            ),
+            (t("volts at 49"), written(volts, "V")),
         ),
-        "load = amps of the lamps at those volts ÷ amps the unit is made for; a thermal unit's rate goes with load "
-        "and volts, an electronic one keeps its rate and doubles it with a lamp out",
-        "thermal: n = 85/min · load^1.2 · (U/12.8 V)^1.5; electronic: 85/min, twice that below 80 % of the load",
-        f"load = {written(amps, 'A')} ÷ {written(rated_a, 'A')} = {amps / rated_a:.2f}",
+        t(
+            "load = amps of the lamps at those volts ÷ amps the unit is made for; a thermal unit's rate "
+            "goes with load and volts, an electronic one keeps its rate and doubles it with a lamp out"
+        ),
+        t("thermal: n = 85/min · load^1.2 · (U/12.8 V)^1.5; electronic: 85/min, twice that below 80 % of the load"),
+        t(
+            "load = {amps} ÷ {rated_a} = {number:.2f}",
+            amps=written(amps, "A"),
+            rated_a=written(rated_a, "A"),
+            number=amps / rated_a,
+        ),
         (
-            f"Rates: common practice, no source; {LEGAL_RATE[0]:g} to {LEGAL_RATE[1]:g} a minute is the law's span "
-            "(UN R48, 6.5).",
+            t(
+                "Rates: common practice, no source; {legal_rate:g} to {legal_rate_2:g} a minute is the "
+                "law's span (UN R48, 6.5).",
+                legal_rate=LEGAL_RATE[0],
+                legal_rate_2=LEGAL_RATE[1],
+            ),
             _LAWS,
         ),
         (
-            "Count every lamp on the unit's 49a: repeaters and a trailer too; a tell-tale across L and R as well.",
-            "A variable-load unit keeps its rate with a lamp out and gives no sign of it.",
+            t("Count every lamp on the unit's 49a: repeaters and a trailer too; a tell-tale across L and R as well."),
+            t("A variable-load unit keeps its rate with a lamp out and gives no sign of it."),
         ),
     )
 
 
 def _told(found: Flashes) -> str:
-    rate = f", about {found.rate:.0f} a minute" if found.rate else ""
-    doubt = "" if found.chance > 0.8 else f" (on the edge: {100 * found.chance:.0f} in 100 units)"
+    rate = t(", about {rate:.0f} a minute", rate=found.rate) if found.rate else ""
+    doubt = "" if found.chance > 0.8 else t(" (on the edge: {number:.0f} in 100 units)", number=100 * found.chance)
     return f"{_DOES[found.state]}{rate}{doubt}"

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from diag.texts import t
+
 __all__ = ["LINKS", "WATCHED_S", "Point", "burns_a", "burns_in_s", "opens_from", "opens_in_s", "usual_s"]
 
 WATCHED_S = 30.0
@@ -66,7 +68,7 @@ def opens_in_s(multiple: float, link: str) -> tuple[float, float]:
     unknown class and ValueError for a multiple of zero or less.
     """
     if not multiple > 0:
-        raise ValueError("a multiple of the rating is above zero")
+        raise ValueError(t("a multiple of the rating is above zero"))
     points = LINKS[link]
     if multiple < points[0].multiple:
         return math.inf, math.inf

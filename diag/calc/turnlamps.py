@@ -9,6 +9,7 @@ import numpy as np
 
 from diag.calc.filament import TEST_V, burning, test_watts
 from diag.calc.flash import FLASHER_STATES, Felt, Flasher, rhythm_of
+from diag.texts import t
 
 __all__ = ["Flashes", "flashes", "lamps_a"]
 
@@ -39,7 +40,7 @@ def flashes(
     Raises ValueError for watts or volts of zero or less, KeyError for a system other than 6, 12, 24 V.
     """
     if not rated_w > 0:
-        raise ValueError("a rating is above zero")
+        raise ValueError(t("a rating is above zero"))
     amps = lamps_a(caps_w, volts, system_v)
     rated_a = rated_w / system_v
     on_12 = np.array([volts * 12.0 / system_v])

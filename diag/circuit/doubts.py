@@ -15,6 +15,7 @@ from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.lint import check_causes
 from diag.knowledge.names import nearest, quoted, words
+from diag.texts import t
 
 __all__ = ["cause_problems"]
 
@@ -48,10 +49,10 @@ def _misused(knowledge: Knowledge, name: str, note: schema.CauseNote, able: Mapp
         others = [cause for cause, fault in able.items() if key in fault.takes and cause.split(".")[0] == part]
         yield Problem(
             knowledge.spots.place(name, key, key=True),
-            f"a fault like `{note.like}` has no `{key}`",
+            t("a fault like `{like}` has no `{key}`", like=note.like, key=key),
             f"`{key}`",
-            words(sorted(like.takes)) or "neither `ohm` nor `factor`",
-            f"Leave it out, or make it like {words(others)}." if others else "Leave it out.",
+            words(sorted(like.takes)) or t("neither `ohm` nor `factor`"),
+            t("Leave it out, or make it like {others}.", others=words(others)) if others else t("Leave it out."),
             code="idle-value",
         )
 
@@ -71,19 +72,24 @@ def _idle_modes(knowledge: Knowledge, parts: Mapping[str, str], able: Mapping[st
                 key = ("sorts", sort, "modes", name)
                 yield Problem(
                     marked.place((*key, "like") if mode.like is not None else key, key=mode.like is None),
-                    f"a {made.based_on} does not fail in this way",
+                    t("a {based_on} does not fail in this way", based_on=made.based_on),
                     quoted(like),
                     words(modes),
-                    nearest(like, modes) or "Say which of them it shows itself as: `like`.",
+                    nearest(like, modes) or t("Say which of them it shows itself as: `like`."),
                     code="unknown-mode",
                 )
             for value in ("ohm", "factor"):
                 if like in modes and getattr(mode, value) is not None and value not in modes[like]:
                     yield Problem(
                         marked.place(("sorts", sort, "modes", name, value), key=True),
-                        f"a {made.based_on} that is `{like}` has no `{value}`",
+                        t(
+                            "a {based_on} that is `{like}` has no `{value}`",
+                            based_on=made.based_on,
+                            like=like,
+                            value=value,
+                        ),
                         f"`{value}`",
-                        words(sorted(modes[like])) or "neither `ohm` nor `factor`",
-                        "Leave it out.",
+                        words(sorted(modes[like])) or t("neither `ohm` nor `factor`"),
+                        t("Leave it out."),
                         code="idle-value",
                     )

@@ -18,6 +18,7 @@ from diag.circuit.network import Change, Network
 from diag.knowledge import schema
 from diag.knowledge.assemble import AnyPart, Knowledge, terminals_of
 from diag.knowledge.names import filled
+from diag.texts import t
 
 __all__ = ["Able", "Cause", "Only", "derive_causes", "holds", "possible_faults"]
 
@@ -107,7 +108,7 @@ def _at_times(knowledge: Knowledge, cause: Cause) -> dict[str, Cause]:
     seldom = replace(
         cause,
         id=f"{cause.id}-at-times",
-        title=f"{cause.title}, at times",
+        title=t("{cause}, at times", cause=cause.title),
         frequency=cause.frequency * mode.at_times,
         shows=mode.shows,
         of=cause.id,
@@ -243,7 +244,7 @@ def _swaps(case: Case, part: AnyPart) -> Iterator[Fault]:
     pairs = [(a, b) for a, b in combinations(wired, 2) if kind.swaps(part, a, b)]
     for a, b in pairs:
         change = Change(swap=((case.node(a), case.node(b)),))
-        detail = f" {part.spelled(a)} and {part.spelled(b)}"
+        detail = t(" {spelled} and {spelled_2}", spelled=part.spelled(a), spelled_2=part.spelled(b))
         # the frequency is the part's, not the pair's
         yield Fault(f"swapped-{a}-{b}", "swapped", change, detail, len(pairs))
 

@@ -20,6 +20,7 @@ import numpy as np
 
 from diag.circuit.behaviour import Shown
 from diag.circuit.network import Change
+from diag.texts import t
 
 __all__ = ["Key", "Sheet", "digest_of", "read_sheets", "rounded", "write_sheets"]
 
@@ -154,7 +155,7 @@ def _unpacked(kept: Any, number: int) -> Sheet:
     place = kept[f"{number}-place"].tolist()
     shown = Shown(*(kept[f"{number}-{f.name}"].astype(np.float32) for f in fields(Shown)))
     if len(names) != len(place) or not all(0 <= row < len(shown.volts) for row in place):
-        raise ValueError("rows and names do not fit")
+        raise ValueError(t("rows and names do not fit"))
     blown: dict[str, set[int]] = {}
     for name, branch in kept[f"{number}-gone"].tolist():
         blown.setdefault(names[name], set()).add(branch)

@@ -279,7 +279,7 @@ def part_words(
     """
     words = answers_of(kind, looked=looked)
     if not words:
-        raise ValueError(f"nothing is {'seen' if looked else 'heard'} of a {kind}")
+        raise ValueError(f"{kind}: {looked=}")
     if looked:
         if words == LOOKS:
             return lamp_looks(shown, network, target, spread, limits)

@@ -15,6 +15,7 @@ import numpy as np
 from diag.calc.filament import filament_current
 from diag.circuit.behaviour import Shown
 from diag.circuit.network import LEAK_S, Floats, Network
+from diag.texts import t
 
 __all__ = [
     "LEADS_OHM",
@@ -220,7 +221,15 @@ def drops(shown: Shown, network: Network, start: str, pieces: Sequence[str]) -> 
     for piece in pieces:
         a, b = _ends(network, piece)
         if at not in (a, b):
-            raise ValueError(f"{piece} joins {network.nodes[a]} and {network.nodes[b]}, not {network.nodes[at]}")
+            raise ValueError(
+                t(
+                    "{piece} joins {nodes} and {nodes_2}, not {nodes_3}",
+                    piece=piece,
+                    nodes=network.nodes[a],
+                    nodes_2=network.nodes[b],
+                    nodes_3=network.nodes[at],
+                )
+            )
         far = b if at == a else a
         parts.append(shown.volts[:, at] - shown.volts[:, far])
         at = far

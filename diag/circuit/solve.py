@@ -17,6 +17,7 @@ from diag.calc.filament import filament_current
 from diag.circuit.elements import diode_current, led_current
 from diag.circuit.mesh import Mesh, Pattern
 from diag.circuit.network import LEAK_S, Diode, Filament, Floats, Network
+from diag.texts import t
 
 __all__ = ["Solution", "Solver", "Variants"]
 
@@ -299,7 +300,9 @@ class Solver:
                 pair, node = pair[:, moving], node[:, :, moving]
                 law, links = law.columns(moving), links.columns(moving)
         worst = float(np.abs(step).max())
-        raise ArithmeticError(f"the lamps of {left} variants did not settle (last step {worst:.2g} V)")
+        raise ArithmeticError(
+            t("the lamps of {left} variants did not settle (last step {worst:.2g} V)", left=left, worst=worst)
+        )
 
     # ------------------------------------------------------------ one by one, the plain way
 
@@ -339,7 +342,7 @@ class Solver:
             current, tangent = law(bent_v[:, None])
             slope, rest = tangent[:, 0], (current - tangent * bent_v[:, None])[:, 0]
         else:
-            raise ArithmeticError("the lamps of a variant did not settle")
+            raise ArithmeticError(t("the lamps of a variant did not settle"))
         inner = np.zeros(size)
         inner[1:] = np.diag(np.linalg.inv(bent[1:, 1:]))
         return volts, bent_v, inner

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Iterator
 
 from diag.fit.interview import Answers, Asked, path, read_answer
 from diag.fit.questions import Catalogue
+from diag.texts import t
 
 __all__ = ["BACK", "STOP", "Asking", "Read", "Say", "ask_all", "page"]
 
@@ -27,7 +28,7 @@ def ask_all(
     person stopped, or where input ended before the last question."""
     ask_at = Asking(lambda given: path(catalogue, given), answers, read, say, keep, columns)
     while ask_at.ask():
-        say("\nAll answered. Enter writes the file, u goes back, q keeps the answers for later.")
+        say(t("\nAll answered. Enter writes the file, u goes back, q keeps the answers for later."))
         typed = (read(True) or "").strip().lower()
         if typed == STOP:
             return False
@@ -71,7 +72,9 @@ class Asking:
                 try:
                     self.answers[asked.id] = read_answer(asked, typed)
                 except ValueError as error:
-                    self.say(_wrapped(f"Found `{typed.strip()[:40]}`; {error}.", self.columns))
+                    self.say(
+                        _wrapped(t("Found `{typed}`; {error}.", typed=typed.strip()[:40], error=error), self.columns)
+                    )
                     continue
                 self.say(_wrapped(asked.told(self.answers[asked.id]), self.columns, "  "))
             self.keep(self.answers)
@@ -87,7 +90,7 @@ class Asking:
         if before:
             del self.answers[before[-1]]
         else:
-            self.say("Nothing stands before this.")
+            self.say(t("Nothing stands before this."))
 
 
 def _wrapped(text: str, columns: int, indent: str = "") -> str:
@@ -113,8 +116,12 @@ def _lines(asked: Asked, number: int, of: int, columns: int) -> Iterator[str]:
     for key, (value, label) in enumerate(asked.choices.items(), start=1):
         yield from wrapped(f"{key} {label}{' (Enter)' if value == asked.typical else ''}", "  ", "    ")
     if not asked.choices:
-        span = f", {asked.least:g} to {asked.most:g} {asked.unit}" if asked.unit else ""
+        span = (
+            t(", {least:g} to {most:g} {unit}", least=asked.least, most=asked.most, unit=asked.unit)
+            if asked.unit
+            else ""
+        )
         if asked.typical or span:
-            yield from wrapped(f"Enter: {asked.typical}{span}", "  ", "  ")
+            yield from wrapped(t("Enter: {typical}{span}", typical=asked.typical, span=span), "  ", "  ")
     if number == 1:
-        yield from wrapped("u back, q stop and keep", "  ", "  ")
+        yield from wrapped(t("u back, q stop and keep"), "  ", "  ")

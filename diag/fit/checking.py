@@ -10,6 +10,7 @@ from diag.fit.matter import losses, together
 from diag.fit.words import report
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.lint import warnings
+from diag.texts import t
 
 __all__ = ["assumed_wires", "doubts", "importance"]
 
@@ -36,4 +37,4 @@ def importance(knowledge: Knowledge) -> list[str]:
         return report(knowledge, losses(knowledge, wires), together(knowledge, wires))
     every = list(knowledge.wires)
     told = report(knowledge, losses(knowledge, every), together(knowledge, every), assumed=False)
-    return ["No wire is marked as assumed.", *told]
+    return [t("No wire is marked as assumed."), *told]

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from diag.fit.questions import Catalogue, Offered, Question, Sort
 from diag.knowledge.names import nearest, words
 from diag.knowledge.units import UnitError, parse_quantity
+from diag.texts import t
 
 __all__ = ["Answers", "Asked", "fitted", "known_ids", "length_m", "next_asked", "path", "read_answer", "sort_of"]
 
@@ -129,7 +130,9 @@ def read_answer(asked: Asked, typed: str) -> str:
         return _choice(asked, typed)
     if asked.unit is None:
         if len(typed) > _LONGEST_TEXT or not typed.isprintable():
-            raise ValueError(f"expected at most {_LONGEST_TEXT} plain letters, digits and signs")
+            raise ValueError(
+                t("expected at most {longest_text} plain letters, digits and signs", longest_text=_LONGEST_TEXT)
+            )
         return typed
     wheelbase = typed[:1] in "wW"
     try:
@@ -137,7 +140,9 @@ def read_answer(asked: Asked, typed: str) -> str:
     except UnitError as error:
         raise ValueError(str(error)) from None
     if not asked.least <= amount <= asked.most:
-        raise ValueError(f"expected {asked.least:g} to {asked.most:g} {asked.unit}")
+        raise ValueError(
+            t("expected {least:g} to {most:g} {unit}", least=asked.least, most=asked.most, unit=asked.unit)
+        )
     return f"{'w ' if wheelbase else ''}{amount:g} {asked.unit}"
 
 
@@ -147,12 +152,19 @@ def _choice(asked: Asked, typed: str) -> str:
     if typed.isascii() and typed.isdigit() and plain not in values:
         if 1 <= int(typed) <= len(values):
             return values[int(typed) - 1]
-        raise ValueError(f"expected 1 to {len(values)}")
+        raise ValueError(t("expected 1 to {count}", count=len(values)))
     for value, label in asked.choices.items():
         if plain in (value.lower(), label.lower()):
             return value
     close = nearest(plain, values)
-    raise ValueError(f"expected 1 to {len(values)}, or {words(values)}{f'. {close}' if close else ''}")
+    raise ValueError(
+        t(
+            "expected 1 to {count}, or {values}{value}",
+            count=len(values),
+            values=words(values),
+            value=f". {close}" if close else "",
+        )
+    )
 
 
 # ---------------------------------------------------------------- from file to question
@@ -167,7 +179,7 @@ def _as_asked(catalogue: Catalogue, question: Question, filled: Answers) -> Aske
     if question.lists == "circuits":
         named = fitted(catalogue, {"sort": filled.get("sort", ""), "fitted": "usual"})
         titles = "; ".join(catalogue.circuits[circuit].title for circuit in named)
-        above = f"Usual: {titles}."
+        above = t("Usual: {titles}.", titles=titles)
     typical = question.text or next(iter(choices), "")
     if question.amount is not None:
         typical = f"{sort.length:g} {question.amount}" if question.from_ else f"{question.least:g} {question.amount}"

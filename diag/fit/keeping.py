@@ -10,12 +10,13 @@ import os
 import re
 from pathlib import Path
 
-from diag.errors import DiagError, KnowledgeError, Problem
+from diag.errors import DiagError, KnowledgeError, Problem, UnfitError
 from diag.fit.interview import Answers, known_ids, path, read_answer
 from diag.fit.questions import Catalogue
 from diag.knowledge.names import nearest, quoted, shown, words
 from diag.knowledge.reader import read_yaml
 from diag.knowledge.writer import put_new, replaced
+from diag.texts import t
 
 __all__ = ["draft_of", "keep_draft", "read_answers", "scalar", "write_new"]
 
@@ -54,7 +55,7 @@ def read_answers(catalogue: Catalogue, file: Path) -> tuple[dict[str, str], list
             problems.append(
                 Problem(
                     marked.place((name,), key=True),
-                    "there is no such question",
+                    t("there is no such question"),
                     quoted(str(name)),
                     words(known),
                     nearest(str(name), known),
@@ -65,9 +66,9 @@ def read_answers(catalogue: Catalogue, file: Path) -> tuple[dict[str, str], list
             problems.append(
                 Problem(
                     marked.place((name,)),
-                    f"`{name}` has no single answer",
+                    t("`{name}` has no single answer", name=name),
                     shown(value),
-                    "one word",
+                    t("one word"),
                     code="wrong-value",
                 )
             )
@@ -83,8 +84,8 @@ def read_answers(catalogue: Catalogue, file: Path) -> tuple[dict[str, str], list
             answers[asked.id] = read_answer(asked, given[asked.id])
         except ValueError as error:
             answers[asked.id] = asked.typical
-            expected = str(error).removeprefix("expected ")
-            what = f"the answer to `{asked.id}` will not do"
+            expected = error.expected if isinstance(error, UnfitError) else str(error)
+            what = t("the answer to `{asked}` will not do", asked=asked.id)
             problems.append(
                 Problem(marked.place((asked.id,)), what, quoted(given[asked.id]), expected, code="wrong-value")
             )
@@ -98,14 +99,18 @@ def write_new(file: Path, text: str, *, replace: bool) -> bool:
     already and `replace` is not given, OSError where it cannot be written."""
     there = os.path.lexists(file)
     if there and not replace:
-        raise DiagError(f"{file}: there is such a file already; expected a new name. Give another, or --replace.")
+        raise DiagError(
+            t("{file}: there is such a file already; expected a new name. Give another, or --replace.", file=file)
+        )
     if there:
         replaced(file, text.encode("utf-8"), _ordinary())
         return True
     try:
         put_new(file, text.encode("utf-8"), _ordinary())
     except FileExistsError:
-        raise DiagError(f"{file}: there is such a file by now; expected a new name. Nothing was changed.") from None
+        raise DiagError(
+            t("{file}: there is such a file by now; expected a new name. Nothing was changed.", file=file)
+        ) from None
     return False
 
 

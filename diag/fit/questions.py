@@ -20,6 +20,7 @@ from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Marked, read_yaml
 from diag.knowledge.scalars import Bool, Id, Metres, Model, Positive, Text
 from diag.knowledge.translate import validate
+from diag.texts import t
 
 __all__ = ["MOST_CHOICES", "Catalogue", "Offered", "Question", "QuestionsFile", "Sets", "Sort"]
 
@@ -47,7 +48,7 @@ class Sets(Model):
     @model_validator(mode="after")
     def _one_way(self) -> Sets:
         if bool(self.of) == (self.kind is not None):
-            raise ValueError("expected either `of` or `kind`")
+            raise ValueError(t("expected either `of` or `kind`"))
         return self
 
 
@@ -79,11 +80,11 @@ class Question(Model):
     def _answerable(self) -> Question:
         chosen = bool(self.choices) or (self.from_ is not None and self.amount is None)
         if sum((chosen, self.text is not None, self.amount is not None)) != 1:
-            raise ValueError("expected one of `choices`, `text` and `amount`")
+            raise ValueError(t("expected one of `choices`, `text` and `amount`"))
         if self.choices and not 2 <= len(self.choices) <= MOST_CHOICES:
-            raise ValueError(f"expected 2 to {MOST_CHOICES} choices, for one key each")
+            raise ValueError(t("expected 2 to {most_choices} choices, for one key each", most_choices=MOST_CHOICES))
         if self.amount is not None and (self.least is None or self.most is None):
-            raise ValueError("an amount needs `least` and `most`; expected both")
+            raise ValueError(t("an amount needs `least` and `most`; expected both"))
         return self
 
 
@@ -185,37 +186,45 @@ def _check(file: QuestionsFile, marked: Marked, circuits: Mapping[str, Offered])
     for name in NEEDED:
         if name not in known:
             problems.append(
-                Problem(marked.place(("questions",)), f"the question `{name}` is missing", code="missing-key")
+                Problem(
+                    marked.place(("questions",)), t("the question `{name}` is missing", name=name), code="missing-key"
+                )
             )
     for name, one in file.sorts.items():
         for place, circuit in enumerate(one.circuits):
             if circuit not in circuits:
-                say(("sorts", name, "circuits", place), "there is no such circuit", circuit, list(circuits))
+                say(("sorts", name, "circuits", place), t("there is no such circuit"), circuit, list(circuits))
     for index, question in enumerate(file.questions):
         at = ("questions", index)
         if question.id in known[:index]:
-            say((*at, "id"), "the question's id is given twice", question.id, ["an id of its own"])
+            say((*at, "id"), t("the question's id is given twice"), question.id, [t("an id of its own")])
         for place, sort in enumerate(question.sorts):
             if sort not in file.sorts:
-                say((*at, "sorts", place), "there is no such sort", sort, list(file.sorts))
+                say((*at, "sorts", place), t("there is no such sort"), sort, list(file.sorts))
         for place, circuit in enumerate(question.circuits):
             if circuit not in circuits:
-                say((*at, "circuits", place), "there is no such circuit", circuit, list(circuits))
+                say((*at, "circuits", place), t("there is no such circuit"), circuit, list(circuits))
         for other, value in question.answered.items():
             earlier = {q.id: q for q in file.questions[:index]}
             if other not in earlier:
-                say((*at, "answered", other), "no question before this one has this id", other, list(earlier), key=True)
+                say(
+                    (*at, "answered", other),
+                    t("no question before this one has this id"),
+                    other,
+                    list(earlier),
+                    key=True,
+                )
             elif value not in earlier[other].choices:
-                say((*at, "answered", other), "it has no such choice", value, list(earlier[other].choices))
+                say((*at, "answered", other), t("it has no such choice"), value, list(earlier[other].choices))
         for choice, moved in question.moves.items():
             if choice not in question.choices:
-                say((*at, "moves", choice), "there is no such choice", choice, list(question.choices), key=True)
+                say((*at, "moves", choice), t("there is no such choice"), choice, list(question.choices), key=True)
             for stand in moved:
                 if stand not in file.stands:
-                    say((*at, "moves", choice, stand), "there is no such place", stand, list(file.stands), key=True)
+                    say((*at, "moves", choice, stand), t("there is no such place"), stand, list(file.stands), key=True)
         for place, sets in enumerate(question.sets):
             for choice in sets.values:
                 if choice not in question.choices:
                     loc = (*at, "sets", place, "values", choice)
-                    say(loc, "there is no such choice", choice, list(question.choices), key=True)
+                    say(loc, t("there is no such choice"), choice, list(question.choices), key=True)
     return problems

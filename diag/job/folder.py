@@ -1,4 +1,5 @@
-"""Where jobs are kept, and what a new one is called. Must not know what a journal holds."""
+"""Where jobs are kept, how one is found by its name, and what a new one is called. Must not know what a journal
+holds."""
 
 from __future__ import annotations
 
@@ -9,18 +10,29 @@ from pathlib import Path
 
 import platformdirs
 
+from diag.errors import DiagError
 from diag.job.records import JournalError, stamp, why
 
-__all__ = ["SUFFIX", "jobs_folder", "list_jobs", "new_job_path"]
+__all__ = ["SUFFIX", "away_folder", "find_job", "jobs_folder", "list_jobs", "new_job_path"]
 
 SUFFIX = ".jsonl"
+_NAMED = 5
+"""Jobs named where several would do."""
+
+
+def _base() -> Path:
+    home = os.environ.get("DIAG_HOME", "").strip()
+    return Path(home).expanduser() if home else Path(platformdirs.user_data_dir("diag", appauthor=False))
 
 
 def jobs_folder() -> Path:
     """Where jobs are kept: `jobs` under DIAG_HOME, or under the platform's data folder. Not made here."""
-    home = os.environ.get("DIAG_HOME", "").strip()
-    base = Path(home).expanduser() if home else Path(platformdirs.user_data_dir("diag", appauthor=False))
-    return base / "jobs"
+    return _base() / "jobs"
+
+
+def away_folder() -> Path:
+    """Where jobs are that were put away: `jobs-away` beside the jobs. Not made here."""
+    return _base() / "jobs-away"
 
 
 def new_job_path(vehicle: str, now: datetime) -> Path:
@@ -35,16 +47,44 @@ def new_job_path(vehicle: str, now: datetime) -> Path:
         number += 1
 
 
-def list_jobs() -> list[Path]:
-    """All jobs in the jobs folder, newest first; empty where there is no folder yet."""
+def list_jobs(folder: Path | None = None) -> list[Path]:
+    """All jobs in a folder, by default that of jobs, newest first; empty where there is no folder yet."""
+    folder = folder or jobs_folder()
     try:
-        found = [path for path in jobs_folder().iterdir() if path.suffix == SUFFIX and path.is_file()]
+        with os.scandir(folder) as entries:
+            found = [entry.name for entry in entries if entry.name.endswith(SUFFIX) and entry.is_file()]
     except FileNotFoundError:
         return []
     except OSError as error:
         raise JournalError(
             "unreadable",
-            f"{jobs_folder()}: the jobs could not be listed: {why(error)}; expected a "
+            f"{folder}: the jobs could not be listed: {why(error)}; expected a "
             "folder that can be read. Check DIAG_HOME.",
         ) from error
-    return sorted(found, key=lambda path: path.name, reverse=True)
+    return [folder / name for name in sorted(found, reverse=True)]
+
+
+def find_job(name: str, folder: Path | None = None) -> Path:
+    """A job by its file, by its name in the folder, by the beginning of it, or by a piece that only one has. A
+    folder that is named here is the only place looked in. Raises DiagError, JournalError."""
+    path = Path(name)
+    if folder is None and path.exists():
+        return path
+    where = folder or jobs_folder()
+    jobs = list_jobs(where)
+    for found in (where / name, where / f"{name}{SUFFIX}"):
+        if found in jobs:
+            return found
+    for fits in (str.startswith, str.__contains__):
+        matches = [found for found in jobs if name and fits(found.stem, name)]
+        if len(matches) == 1:
+            return matches[0]
+        if matches:
+            shown = "".join(f"\n  {found.stem}" for found in matches[:_NAMED])
+            rest = f"\n  and {len(matches) - _NAMED} more" if len(matches) > _NAMED else ""
+            raise DiagError(
+                f"{name}: {len(matches)} jobs are called so in part; expected more of the name:{shown}{rest}",
+            )
+    if folder is not None:
+        raise DiagError(f"{name}: there is no such job in {where}; expected a name out of it.")
+    raise DiagError(f"{name}: there is no such job; expected a job file or a name that `diag jobs` shows.")

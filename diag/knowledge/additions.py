@@ -16,6 +16,7 @@ from diag.knowledge.names import quoted
 from diag.knowledge.reader import Loc, Marked
 from diag.knowledge.schema import WrittenFor
 from diag.knowledge.variants import LISTS, MAPPINGS
+from diag.texts import t
 
 __all__ = ["Ledger", "Replaced", "lay_circuit", "lay_kinds"]
 
@@ -57,11 +58,20 @@ class Ledger:
         self.problems.append(
             Problem(
                 place,
-                f"the rule packs `{of.name}` and `{by.name}` both give {quoted(name)} under `{section}`",
-                f"the other at {was}",
-                "each id from one pack, or a pack that says what it is laid over",
-                f"Write `after: [{of.name}]` in the pack.yaml of `{by.name}` if it is to replace it, "
-                "or give it another id.",
+                t(
+                    "the rule packs `{of}` and `{by}` both give {name} under `{section}`",
+                    of=of.name,
+                    by=by.name,
+                    name=quoted(name),
+                    section=section,
+                ),
+                t("the other at {was}", was=was),
+                t("each id from one pack, or a pack that says what it is laid over"),
+                t(
+                    "Write `after: [{of}]` in the pack.yaml of `{by}` if it is to replace it, or give it another id.",
+                    of=of.name,
+                    by=by.name,
+                ),
                 code="pack-conflict",
             )
         )
@@ -142,10 +152,10 @@ class _Laid:
                 continue
             self.say(
                 (*loc, "id"),
-                f"the id `{entry['id']}` is given twice",
-                f"the first at {self.upper.place((*first[entry['id']], 'id'))}",
-                "an id of its own for each thing",
-                "Give one of them another id.",
+                t("the id `{entry}` is given twice", entry=entry["id"]),
+                t("the first at {place}", place=self.upper.place((*first[entry["id"]], "id"))),
+                t("an id of its own for each thing"),
+                t("Give one of them another id."),
                 code="given-twice",
             )
 
@@ -178,10 +188,12 @@ class _Laid:
             successor = old.get("replaced-by")
             self.say(
                 (*upper_at, "id"),
-                "this rule was retired, and a retired id is not given anew",
-                f"{quoted(name)}, retired at {was}",
-                "a new id, or `state: retired`",
-                f"Its successor is `{successor}`: replace that one." if successor else "Give the rule another id.",
+                t("this rule was retired, and a retired id is not given anew"),
+                t("{name}, retired at {was}", name=quoted(name), was=was),
+                t("a new id, or `state: retired`"),
+                t("Its successor is `{successor}`: replace that one.", successor=successor)
+                if successor
+                else t("Give the rule another id."),
                 code="retired-again",
             )
             return
@@ -248,10 +260,10 @@ def _same_circuit(laid: _Laid) -> None:
     if "written-for" in laid.upper.data and told != below:
         laid.say(
             ("written-for",),
-            "what is added to a circuit is written for the same vehicle as the circuit",
+            t("what is added to a circuit is written for the same vehicle as the circuit"),
             f"{told.system_v:g} V, {told.earth}",
             f"{below.system_v:g} V, {below.earth}",
-            "Give its values for that, and leave `written-for` out.",
+            t("Give its values for that, and leave `written-for` out."),
             key=True,
             code="written-for",
         )
@@ -265,10 +277,14 @@ def _section(laid: _Laid, section: str, variants: list[dict[str, Any]]) -> None:
         if len(homes) > 1:
             laid.say(
                 (*loc, "id") if section in LISTS else loc,
-                f"{len(homes)} variants of the circuit give {quoted(name)}, each in its own form",
-                "an entry outside the variants",
-                "the entry in a variant with the same `only` as the form that it replaces",
-                "Move it under `variants`.",
+                t(
+                    "{count} variants of the circuit give {name}, each in its own form",
+                    count=len(homes),
+                    name=quoted(name),
+                ),
+                t("an entry outside the variants"),
+                t("the entry in a variant with the same `only` as the form that it replaces"),
+                t("Move it under `variants`."),
                 key=section not in LISTS,
                 code="duplicate-id",
             )
@@ -297,10 +313,14 @@ def _options(laid: _Laid) -> None:
         if now[:1] != before[:1] or not set(before) <= set(now):
             laid.say(
                 ("options", name, "choices"),
-                f"the option `{name}` of a lower layer would lose what vehicles rest on",
+                t("the option `{name}` of a lower layer would lose what vehicles rest on", name=name),
                 ", ".join(now),
-                f"`{before[0]}` first, then {', '.join(before[1:])} and what is new",
-                "Keep them, or add an option of another name.",
+                t(
+                    "`{before}` first, then {before_2} and what is new",
+                    before=before[0],
+                    before_2=", ".join(before[1:]),
+                ),
+                t("Keep them, or add an option of another name."),
                 code="option-lost",
             )
     laid.section(laid.data, ("options",), ("options",), "options")

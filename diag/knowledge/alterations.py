@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
-from diag.errors import KnowledgeError, Problem
+from diag.errors import KnowledgeError, Problem, UnfitError
 from diag.knowledge.load import rules_folder
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Loc, Marked, read_yaml
@@ -22,6 +22,7 @@ from diag.knowledge.scalars import Bool, Id, Model, Text, Volts
 from diag.knowledge.schema import OneOrMore, Option, OptionRef
 from diag.knowledge.translate import validate
 from diag.knowledge.units import UnitError, parse_quantity
+from diag.texts import t
 
 __all__ = [
     "BATTERY_OFF",
@@ -70,7 +71,7 @@ class Figure(Model):
     @model_validator(mode="after")
     def _one_subject(self) -> Figure:
         if (self.red is None) == (self.through is None):
-            raise ValueError("expected either `red` (with `black`) or `through`")
+            raise UnfitError(t("either `red` (with `black`) or `through`"))
         return self
 
 
@@ -173,15 +174,15 @@ def _mistakes(recipe: Alteration, marked: Marked, path: Path) -> Iterator[Proble
     if recipe.alteration != path.stem:
         yield Problem(
             marked.place(("alteration",)),
-            "the recipe's name is not its file's",
+            t("the recipe's name is not its file's"),
             quoted(recipe.alteration),
             f"`{path.stem}`",
-            "Make the two agree.",
+            t("Make the two agree."),
             code="wrong-file-name",
         )
     for name, loc in placeholders(marked.data.get("changes", []), ("changes",)):
         if name not in recipe.asks:
-            yield _unknown(marked, loc, "nothing of this name is asked", name, list(recipe.asks), key=False)
+            yield _unknown(marked, loc, t("nothing of this name is asked"), name, list(recipe.asks), key=False)
     for index, change in enumerate(recipe.changes):
         for wire, amps in change.carries.items():
             told = _PLACEHOLDER.sub(
@@ -200,7 +201,7 @@ def _mistakes(recipe: Alteration, marked: Marked, path: Path) -> Iterator[Proble
             yield Problem(marked.place(("asks", name, "usual")), str(error), quoted(asked.usual), code="wrong-value")
     for name in recipe.where:
         if "." not in name and name not in VEHICLES:
-            yield _unknown(marked, ("where", name), "there is no such choice", name, VEHICLES, key=True)
+            yield _unknown(marked, ("where", name), t("there is no such choice"), name, VEHICLES, key=True)
     for index, change in enumerate(recipe.changes):
         at: Loc = ("changes", index)
         for option, values in change.only.items():
@@ -208,26 +209,26 @@ def _mistakes(recipe: Alteration, marked: Marked, path: Path) -> Iterator[Proble
                 known = list(recipe.choices[option].choices)
                 for value in values:
                     if value not in known:
-                        yield _unknown(marked, (*at, "only", option), "no such choice", value, known, key=False)
+                        yield _unknown(marked, (*at, "only", option), t("no such choice"), value, known, key=False)
             elif "." not in option and option not in VEHICLES:
                 offered = [*recipe.choices, *VEHICLES]
-                yield _unknown(marked, (*at, "only", option), "there is no such choice", option, offered, key=True)
+                yield _unknown(marked, (*at, "only", option), t("there is no such choice"), option, offered, key=True)
     if not any(BATTERY_OFF in change.cautions and not change.only for change in recipe.changes):
         yield Problem(
             marked.place(("changes",), key=True),
-            "an alteration begins with the battery off",
+            t("an alteration begins with the battery off"),
             "",
-            f"`cautions: [{BATTERY_OFF}]` in a change without `only`",
-            "Add it.",
+            t("`cautions: [{battery_off}]` in a change without `only`", battery_off=BATTERY_OFF),
+            t("Add it."),
             code="no-caution",
         )
     if not any(change.prove for change in recipe.changes):
         yield Problem(
             marked.place(("changes",), key=True),
-            "nothing proves the work",
+            t("nothing proves the work"),
             "",
-            "`prove:` with checks",
-            "Add some.",
+            t("`prove:` with checks"),
+            t("Add some."),
             code="no-proof",
         )
 

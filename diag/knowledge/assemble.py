@@ -27,6 +27,7 @@ from diag.knowledge.retitle import retitled
 from diag.knowledge.translate import problems_of
 from diag.knowledge.variants import LISTS as _LISTS
 from diag.knowledge.variants import check_choices, vary
+from diag.texts import t
 
 __all__ = ["AnyPart", "Knowledge", "Source", "Spots", "assemble", "operate_key", "spelled_end", "terminals_of"]
 
@@ -35,10 +36,10 @@ M = TypeVar("M", bound=BaseModel)
 AnyPart = schema.AnyPart
 
 _SECTIONS: dict[str, tuple[str, TypeAdapter[Any]]] = {
-    "parts": ("part", TypeAdapter(schema.Part)),
-    "fuses": ("fuse", TypeAdapter(schema.FusePart)),
-    "earths": ("earth point", TypeAdapter(schema.EarthPart)),
-    "wires": ("wire", TypeAdapter(schema.Wire)),
+    "parts": (t("part"), TypeAdapter(schema.Part)),
+    "fuses": (t("fuse"), TypeAdapter(schema.FusePart)),
+    "earths": (t("earth point"), TypeAdapter(schema.EarthPart)),
+    "wires": (t("wire"), TypeAdapter(schema.Wire)),
 }
 KIND_BY_SECTION = {"fuses": "fuse", "earths": "earth"}
 """Sections whose entries need not say their kind."""
@@ -193,10 +194,10 @@ def assemble(
             problems.append(
                 Problem(
                     marked.place((*loc, "id") if section in _LISTS else loc, key=section not in _LISTS),
-                    f"the id `{name}` is given twice",
-                    f"the first at {first}",
-                    "an id of its own for each thing",
-                    "Give one of them another id.",
+                    t("the id `{name}` is given twice", name=name),
+                    t("the first at {first}", first=first),
+                    t("an id of its own for each thing"),
+                    t("Give one of them another id."),
                     code="duplicate-id",
                 )
             )
@@ -311,10 +312,10 @@ def _controls(
                 problems.append(
                     Problem(
                         sources[circuit].marked.place(("controls", control), key=True),
-                        f"another circuit gives the control `{control}` other positions",
+                        t("another circuit gives the control `{control}` other positions", control=control),
                         ", ".join(positions),
                         ", ".join(found[control]),
-                        "Make the two agree, or give it another name.",
+                        t("Make the two agree, or give it another name."),
                         code="controls-disagree",
                     )
                 )
@@ -355,10 +356,10 @@ def _override(
                     problems.append(
                         Problem(
                             vehicle.marked.place((*at, "fitted")),
-                            "`fitted` stands alone and is `absent`",
+                            t("`fitted` stands alone and is `absent`"),
                             shown(entry["fitted"]),
                             "`fitted: absent`",
-                            "Leave `fitted` out for what is there.",
+                            t("Leave `fitted` out for what is there."),
                             code="bad-override",
                         )
                     )
@@ -387,16 +388,20 @@ def _idle_checks(
     for name, entry in gone.items():
         at: Loc = ("overrides", "checks", name)
         if name not in known:
-            what, found, expected = "no circuit of this vehicle has such a check", quoted(name), "the id of a check"
+            what, found, expected = (
+                t("no circuit of this vehicle has such a check"),
+                quoted(name),
+                t("the id of a check"),
+            )
             problems.append(
                 Problem(
                     vehicle.marked.place(at, key=True), what, found, expected, nearest(name, known), code="bad-override"
                 )
             )
         elif dict(entry) != {"fitted": "absent"}:
-            what = "a check can only be taken away"
+            what = t("a check can only be taken away")
             problems.append(
-                Problem(vehicle.marked.place(at), what, "something else", "`fitted: absent`", code="bad-override")
+                Problem(vehicle.marked.place(at), what, t("something else"), "`fitted: absent`", code="bad-override")
             )
     return frozenset(gone)
 
@@ -436,13 +441,13 @@ def _may_be_new(
     if needed in entry and "fitted" not in entry and not elsewhere:
         return True
     known = [other for file in files.values() for other in getattr(file, section)]
-    mend = f"Move it under `{elsewhere[0]}`." if elsewhere else nearest(name, known)
+    mend = t("Move it under `{elsewhere}`.", elsewhere=elsewhere[0]) if elsewhere else nearest(name, known)
     problems.append(
         Problem(
             marked.place(("overrides", section, name), key=True),
-            f"no {word} of this vehicle's circuits has this id",
+            t("no {word} of this vehicle's circuits has this id", word=word),
             quoted(name),
-            f"the id of a {word}, or a new one described in full",
+            t("the id of a {word}, or a new one described in full", word=word),
             mend,
             code="bad-override",
         )

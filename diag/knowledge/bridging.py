@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 
 from diag.knowledge.names import nearest, quoted
+from diag.texts import t
 
 __all__ = ["BODY", "BRIDGED", "EXTRA_CONTROLS", "UNPLUGGED", "bridge_ends", "bridge_problem", "bridge_spelt", "spelt"]
 
@@ -63,16 +64,16 @@ def bridge_problem(position: str, terminals: Iterable[str], batteries: Iterable[
     if ends is None:
         wrong = _wrong_half(position, points)
         if not wrong:
-            return "this names no two points", "Write a terminal, `+`, and another terminal or `body`."
-        return f"{quoted(wrong)} is no terminal of this vehicle", nearest(
-            wrong, points
-        ) or "Name a terminal, or `body`."
+            return t("this names no two points"), t("Write a terminal, `+`, and another terminal or `body`.")
+        return t("{wrong} is no terminal of this vehicle", wrong=quoted(wrong)), nearest(wrong, points) or t(
+            "Name a terminal, or `body`."
+        )
     first, second = ends
     if first == second:
-        return "this joins a point to itself", "Name two different points."
+        return t("this joins a point to itself"), t("Name two different points.")
     posts = [point.split(".")[0] for point in ends if point != BODY]
     if all(post in set(batteries) for post in posts):
-        return "this shorts the battery", "Never join the two posts, or a post and body."
+        return t("this shorts the battery"), t("Never join the two posts, or a post and body.")
     return None
 
 

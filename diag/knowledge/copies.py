@@ -18,6 +18,7 @@ from pydantic import BaseModel, ConfigDict, StringConstraints, ValidationError
 from diag.errors import DiagError
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.layers import LEARNED, Layer, Origin, layer_files
+from diag.texts import t
 
 __all__ = ["LIST", "Copy", "copy_of", "read_copy"]
 
@@ -94,18 +95,29 @@ def read_copy(folder: Path) -> Copy:
         with path.open("rb") as stream:
             content = stream.read(_MOST_LIST + 1)
         if len(content) > _MOST_LIST:
-            raise ValueError("it is too long")
+            raise ValueError(t("it is too long"))
         found = json.loads(content)
         if isinstance(found, dict) and isinstance(found.get("format"), int) and found["format"] > _FORMAT:
             raise DiagError(
-                f"{path}: found format {found['format']}; expected {_FORMAT} or older. Use the newer program."
+                t(
+                    "{path}: found format {found}; expected {format} or older. Use the newer program.",
+                    path=path,
+                    found=found["format"],
+                    format=_FORMAT,
+                )
             )
         told = _List.model_validate(found)
     except OSError as error:
-        raise DiagError(f"{path}: {(error.strerror or str(error)).lower()}; expected the list of a copy.") from error
+        raise DiagError(
+            t(
+                "{path}: {strerror}; expected the list of a copy.",
+                path=path,
+                strerror=(error.strerror or str(error)).lower(),
+            )
+        ) from error
     except (ValidationError, ValueError, RecursionError) as error:
         raise DiagError(
-            f"{path}: this is not the list of a copy of rules; expected what diag wrote. Unpack it anew."
+            t("{path}: this is not the list of a copy of rules; expected what diag wrote. Unpack it anew.", path=path)
         ) from error
     layers = [
         Layer(one.name, one.title, one.version, folder / one.folder, one.origin, one.hash, frozenset(one.after))
@@ -132,5 +144,9 @@ def _read(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as error:
         raise DiagError(
-            f"{path}: {(error.strerror or str(error)).lower()}; expected a file of rules to copy."
+            t(
+                "{path}: {strerror}; expected a file of rules to copy.",
+                path=path,
+                strerror=(error.strerror or str(error)).lower(),
+            )
         ) from error

@@ -12,6 +12,7 @@ from diag.knowledge import schema
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Loc, Marked
 from diag.knowledge.referee import Referee
+from diag.texts import t
 
 __all__ = ["FILLED_IN", "check_kinds", "check_sort"]
 
@@ -61,7 +62,7 @@ def _braces(
                 if name not in allowed:
                     referee.say(
                         marked.place(at),
-                        "nothing fills in these braces",
+                        t("nothing fills in these braces"),
                         quoted(f"{{{name}}}"),
                         words(f"{{{word}}}" for word in allowed),
                         nearest(name, allowed) or "Use one of these, or write the words out.",
@@ -100,9 +101,14 @@ def check_sort(referee: Referee, name: str, part: schema.AnyPart) -> None:
         fitting = [sort for sort, made in sorts.items() if made.based_on == part.kind]
         referee.say(
             referee.know.spots.place(name, "sort"),
-            f"a `{part.sort}` is a {sorts[part.sort].based_on} and not a {part.kind}",
+            t(
+                "a `{sort}` is a {based_on} and not a {kind}",
+                sort=part.sort,
+                based_on=sorts[part.sort].based_on,
+                kind=part.kind,
+            ),
             f"`{part.sort}`",
-            words(fitting) or f"no `sort`: there is none of a {part.kind}",
-            f"Give it `kind: {sorts[part.sort].based_on}`, or leave `sort` out.",
+            words(fitting) or t("no `sort`: there is none of a {kind}", kind=part.kind),
+            t("Give it `kind: {based_on}`, or leave `sort` out.", based_on=sorts[part.sort].based_on),
             code="wrong-sort",
         )

@@ -12,6 +12,7 @@ from diag.knowledge.assemble import terminals_of
 from diag.knowledge.crosskinds import check_sort
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.referee import Referee
+from diag.texts import t
 
 __all__ = ["TELL_TALE_COLOURS", "check_parts", "check_wires"]
 
@@ -33,15 +34,16 @@ def check_parts(referee: Referee) -> None:
             if terminal not in has:
                 referee.unknown(referee.know.spots.place(name, "marks", terminal, key=True), terminal, has, "terminal")
         key = "pins" if isinstance(part, schema.PlugPart) else "terminals"
+        one = t("pin") if key == "pins" else t("terminal")
         listed: tuple[str, ...] = getattr(part, key, ())
         for index, terminal in enumerate(listed):
             if terminal in listed[:index]:
                 referee.say(
                     referee.know.spots.place(name, key, index),
-                    f"a {key[:-1]} is given twice",
+                    t("a {key} is given twice", key=one),
                     quoted(terminal),
-                    f"each {key[:-1]} once",
-                    "Take one away.",
+                    t("each {key} once", key=one),
+                    t("Take one away."),
                     code="given-twice",
                 )
         check_sort(referee, name, part)
@@ -68,16 +70,16 @@ def _of_kind(referee: Referee, name: str, part: schema.AnyPart) -> None:
         case schema.TwoFilamentPart() if _INNER in part.terminals:
             referee.say(
                 referee.know.spots.place(name, "terminals", part.terminals.index(_INNER)),
-                "a terminal cannot have the name of what is inside the lamp",
+                t("a terminal cannot have the name of what is inside the lamp"),
                 quoted(_INNER),
-                "a number after DIN 72552, such as `56a`",
-                "Give it another name.",
+                t("a number after DIN 72552, such as `56a`"),
+                t("Give it another name."),
                 code="bad-name",
             )
         case schema.LampPart() if part.tell_tale and part.colour not in TELL_TALE_COLOURS:
             referee.say(
                 referee.know.spots.place(name, "colour"),
-                "no tell-tale has this colour",
+                t("no tell-tale has this colour"),
                 quoted(part.colour),
                 words(TELL_TALE_COLOURS),
                 nearest(part.colour, TELL_TALE_COLOURS),
@@ -105,10 +107,10 @@ def _joined(referee: Referee, name: str, part: schema.PlugPart) -> None:
         if part.joined_when:
             referee.say(
                 referee.know.spots.place(name, "joined-when"),
-                "a plug that nobody pulls has no `joined-when`",
+                t("a plug that nobody pulls has no `joined-when`"),
                 words(part.joined_when),
-                "a `control` beside it",
-                "Name the control that says whether it is plugged in, or leave `joined-when` out.",
+                t("a `control` beside it"),
+                t("Name the control that says whether it is plugged in, or leave `joined-when` out."),
                 code="plug-joined",
             )
         return
@@ -116,10 +118,10 @@ def _joined(referee: Referee, name: str, part: schema.PlugPart) -> None:
     if not part.joined_when:
         referee.say(
             referee.know.spots.place(name, "control"),
-            "nothing says when this plug is joined",
+            t("nothing says when this plug is joined"),
             "",
-            f"`joined-when` with positions of `{part.control}`",
-            "Add `joined-when:`, or leave `control` out for a plug that stays together.",
+            t("`joined-when` with positions of `{control}`", control=part.control),
+            t("Add `joined-when:`, or leave `control` out for a plug that stays together."),
             code="plug-joined",
         )
     _positions(referee, name, part.control, part.joined_when, "joined-when")
@@ -129,10 +131,10 @@ def _works(referee: Referee, name: str, part: schema.RelayPart | schema.StarterP
     if part.drop_out >= part.pull_in:
         referee.say(
             referee.know.spots.place(name, "drop-out" if "drop_out" in part.model_fields_set else "pull-in"),
-            "it would let go at volts that pull it in",
-            f"drop-out {part.drop_out:g}, pull-in {part.pull_in:g}",
-            "`drop-out` below `pull-in`",
-            "Correct one of them.",
+            t("it would let go at volts that pull it in"),
+            t("drop-out {drop_out:g}, pull-in {pull_in:g}", drop_out=part.drop_out, pull_in=part.pull_in),
+            t("`drop-out` below `pull-in`"),
+            t("Correct one of them."),
             code="pull-in",
         )
 
@@ -155,10 +157,10 @@ def _contacts(referee: Referee, name: str, part: schema.SwitchPart) -> None:
             if pair[0] == pair[1]:
                 referee.say(
                     referee.know.spots.place(name, "contacts", position, index),
-                    "a contact joins a terminal to itself",
+                    t("a contact joins a terminal to itself"),
                     quoted(f"{pair[0]}, {pair[1]}"),
-                    "two different terminals",
-                    "Correct one of them.",
+                    t("two different terminals"),
+                    t("Correct one of them."),
                     code="same-terminal",
                 )
 
@@ -172,10 +174,10 @@ def check_wires(referee: Referee) -> None:
         if wire.from_ == wire.to:
             referee.say(
                 referee.know.spots.place(name, "to"),
-                "a wire joins a terminal to itself",
+                t("a wire joins a terminal to itself"),
                 quoted(wire.to),
-                "two different terminals",
-                "Correct one of them.",
+                t("two different terminals"),
+                t("Correct one of them."),
                 code="same-terminal",
             )
         named = wire.colour.split("/")
@@ -184,9 +186,9 @@ def check_wires(referee: Referee) -> None:
         if len(named) > 2:
             referee.say(
                 referee.know.spots.place(name, "colour"),
-                "a wire has one colour and at most one tracer",
+                t("a wire has one colour and at most one tracer"),
                 quoted(wire.colour),
-                "such as `black` or `black/white`",
-                "Leave the rest out.",
+                t("such as `black` or `black/white`"),
+                t("Leave the rest out."),
                 code="unknown-colour",
             )

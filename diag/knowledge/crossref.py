@@ -19,6 +19,7 @@ from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.omit import Outside
 from diag.knowledge.reader import Loc, Marked
 from diag.knowledge.referee import Referee
+from diag.texts import t
 
 __all__ = ["TELL_TALE_COLOURS", "answers", "crossref", "split_word"]
 
@@ -111,10 +112,10 @@ class _Checker(Referee):
             if extra in know.controls:
                 self.say(
                     self._control_at(extra).place(("controls", extra), key=True),
-                    f"`{extra}` is always a control",
+                    t("`{extra}` is always a control", extra=extra),
                     "",
-                    "controls other than it",
-                    "Take it away.",
+                    t("controls other than it"),
+                    t("Take it away."),
                     code="duplicate-id",
                 )
         for control, positions in know.controls.items():
@@ -122,10 +123,10 @@ class _Checker(Referee):
                 if position in positions[:index]:
                     self.say(
                         self._control_at(control).place(("controls", control, index)),
-                        "a position is given twice",
+                        t("a position is given twice"),
                         quoted(position),
-                        "each position once",
-                        "Take one away.",
+                        t("each position once"),
+                        t("Take one away."),
                         code="given-twice",
                     )
         for circuit, file in know.circuits.items():
@@ -155,10 +156,10 @@ class _Checker(Referee):
             if word not in book.light_limits:
                 self.say(
                     marked.place(("light-limits",), key=True),
-                    f"the limit of `{word}` is missing",
+                    t("the limit of `{word}` is missing", word=word),
                     "",
-                    f"`{word}` with the upper edge of its light",
-                    f"Add `{word}:` here.",
+                    t("`{word}` with the upper edge of its light", word=word),
+                    t("Add `{word}:` here.", word=word),
                     code="missing-key",
                 )
         for word in book.light_limits:
@@ -173,10 +174,10 @@ class _Checker(Referee):
                 if sum(shares.values()) > 1 or true_word in shares:
                     self.say(
                         marked.place(("misread", axis, true_word), key=True),
-                        f"the misreadings of `{true_word}` leave nothing for reading it right",
+                        t("the misreadings of `{true_word}` leave nothing for reading it right", true_word=true_word),
                         "",
-                        "shares of other words that sum to less than 1",
-                        "Lower them.",
+                        t("shares of other words that sum to less than 1"),
+                        t("Lower them."),
                         code="misread-shares",
                     )
 
@@ -192,10 +193,10 @@ class _Checker(Referee):
             if check.red is not None and check.red == check.black:
                 self.say(
                     self.know.spots.place(name, "black"),
-                    "both probes are on one terminal",
+                    t("both probes are on one terminal"),
                     quoted(check.red),
-                    "two different terminals",
-                    "Correct one of them.",
+                    t("two different terminals"),
+                    t("Correct one of them."),
                     code="same-terminal",
                 )
             through = self.know.parts.get(check.through or "")
@@ -206,10 +207,10 @@ class _Checker(Referee):
             if limits and limits.min is not None and limits.max is not None and limits.min > limits.max:
                 self.say(
                     self.know.spots.place(name, "limits"),
-                    "the lower limit is above the upper",
-                    f"{limits.min:g} and {limits.max:g}",
-                    "`min` below `max`",
-                    "Swap them.",
+                    t("the lower limit is above the upper"),
+                    t("{min:g} and {max:g}", min=limits.min, max=limits.max),
+                    t("`min` below `max`"),
+                    t("Swap them."),
                     code="limits-swapped",
                 )
             self._operate(name, check.operate)
@@ -218,10 +219,10 @@ class _Checker(Referee):
                 if count > 1:
                     self.say(
                         self.know.spots.place(name, "choices"),
-                        "a choice is given twice",
+                        t("a choice is given twice"),
                         quoted(value),
-                        "each value once",
-                        "Take one away.",
+                        t("each value once"),
+                        t("Take one away."),
                         code="given-twice",
                     )
 
@@ -234,19 +235,19 @@ class _Checker(Referee):
         if isinstance(known, schema.TwoFilamentPart):
             self.say(
                 place,
-                f"`{part}` has two filaments and is looked at one by one",
+                t("`{part}` has two filaments and is looked at one by one", part=part),
                 quoted(target),
                 words(f"{part}.{terminal}" for terminal in known.terminals[:2]),
-                "Name the filament." if not filament else nearest(target, self.targets),
+                t("Name the filament.") if not filament else nearest(target, self.targets),
                 code="wrong-target",
             )
         elif known is not None:
             self.say(
                 place,
-                f"`{part}` is looked at as a whole",
+                t("`{part}` is looked at as a whole", part=part),
                 quoted(target),
                 f"`{part}`",
-                "Leave the terminal out.",
+                t("Leave the terminal out."),
                 code="wrong-target",
             )
         else:
@@ -275,7 +276,7 @@ class _Checker(Referee):
                 self.know.spots.place(name, "operate", BRIDGED),
                 problem[0],
                 quoted(position),
-                "`part.terminal+part.terminal` or `part.terminal+body`",
+                t("`part.terminal+part.terminal` or `part.terminal+body`"),
                 problem[1],
                 code="bad-jumper",
             )
@@ -290,10 +291,10 @@ class _Checker(Referee):
             if check.kind == "measure":
                 self.say(
                     self.know.spots.place(name, "usual", answer, key=True),
-                    "a measurement has no usual answers",
+                    t("a measurement has no usual answers"),
                     quoted(answer),
                     "",
-                    "Take `usual` away; give `limits` instead.",
+                    t("Take `usual` away; give `limits` instead."),
                     code="usual-shares",
                 )
             elif light not in known or (slash and not lamp):
@@ -306,10 +307,10 @@ class _Checker(Referee):
         if total > 1.001:
             self.say(
                 self.know.spots.place(name, "usual"),
-                "the usual shares sum to more than 1",
+                t("the usual shares sum to more than 1"),
                 f"{total:.3g}",
-                "at most 1",
-                "Lower them.",
+                t("at most 1"),
+                t("Lower them."),
                 code="usual-shares",
             )
 
@@ -338,7 +339,8 @@ class _Checker(Referee):
             return
         lamp = check.kind == "look" and _is_lamp(self.know, check)
         known = answers(self.know, check)
-        about = f"`{check.id}` is a {check.kind} {'of a lamp' if lamp else ''}".strip()
+        sort = check.kind
+        about = t("`{id}` is a {sort}", id=check.id, sort=t("look of a lamp") if lamp and sort == "look" else sort)
         for key, test, vocabulary in (
             ("light", condition.light, self.know.vocabulary.light),
             ("rhythm", condition.rhythm, self.know.vocabulary.rhythm),
@@ -346,10 +348,10 @@ class _Checker(Referee):
             if test is not None and not lamp:
                 self.say(
                     self.know.spots.place(name, *at, key),
-                    f"{about}, which has no `{key}`",
+                    t("{about}, which has no `{key}`", about=about, key=key),
                     quoted(test),
-                    "`below`, `above` or `between`" if check.kind == "measure" else "`is` or `is-not`",
-                    "Use these, or name a look at a lamp.",
+                    t("`below`, `above` or `between`") if check.kind == "measure" else t("`is` or `is-not`"),
+                    t("Use these, or name a look at a lamp."),
                     code="wrong-test",
                 )
             elif test is not None:
@@ -360,10 +362,10 @@ class _Checker(Referee):
             if lamp or not known:
                 self.say(
                     self.know.spots.place(name, *at, key),
-                    f"{about}, which takes no `{key}`",
+                    t("{about}, which takes no `{key}`", about=about, key=key),
                     quoted(test),
-                    "`light` or `rhythm`" if lamp else "`below`, `above` or `between`",
-                    "Use these.",
+                    t("`light` or `rhythm`") if lamp else t("`below`, `above` or `between`"),
+                    t("Use these."),
                     code="wrong-test",
                 )
             else:
@@ -372,20 +374,20 @@ class _Checker(Referee):
             if number is not None and check.kind != "measure":
                 self.say(
                     self.know.spots.place(name, *at, key),
-                    f"{about}, which is answered by a word, not a number",
+                    t("{about}, which is answered by a word, not a number", about=about),
                     f"`{key}`",
                     words(known),
-                    "Test for a word, or name a measurement.",
+                    t("Test for a word, or name a measurement."),
                     code="wrong-test",
                 )
         low, high = condition.between or (condition.above, condition.below)
         if low is not None and high is not None and low >= high:
             self.say(
                 self.know.spots.place(name, *at),
-                "no number can satisfy this",
-                f"above {low:g} and below {high:g}",
-                "the lower bound first",
-                "Swap them.",
+                t("no number can satisfy this"),
+                t("above {low:g} and below {high:g}", low=low, high=high),
+                t("the lower bound first"),
+                t("Swap them."),
                 code="never-holds",
             )
 
@@ -398,10 +400,10 @@ class _Checker(Referee):
             if name.split("/")[0] != circuit:
                 self.say(
                     self.know.spots.place(name, "id"),
-                    "a rule's id begins with its circuit",
+                    t("a rule's id begins with its circuit"),
                     quoted(name),
                     f"`{circuit}/...`",
-                    "Correct the id.",
+                    t("Correct the id."),
                     code="wrong-prefix",
                 )
             self.conditions(name, rule.when, "when")
@@ -413,7 +415,7 @@ class _Checker(Referee):
             if rule.state == "retired" and rule.replaced_by == name:
                 self.say(
                     self.know.spots.place(name, "replaced-by"),
-                    "a rule cannot replace itself",
+                    t("a rule cannot replace itself"),
                     quoted(name),
                     code="no-successor",
                 )
@@ -433,10 +435,10 @@ class _Checker(Referee):
                 told.update(ring)
                 self.say(
                     self.know.spots.place(ring[0], "replaced-by"),
-                    "rules replace each other in a ring",
-                    " by ".join(f"`{each}`" for each in [*ring, ring[0]]),
-                    "a rule at the end that is not replaced",
-                    "Take one `replaced-by` out of the ring.",
+                    t("rules replace each other in a ring"),
+                    t(" by ").join(f"`{each}`" for each in [*ring, ring[0]]),
+                    t("a rule at the end that is not replaced"),
+                    t("Take one `replaced-by` out of the ring."),
                     code="no-successor",
                 )
 
@@ -457,10 +459,10 @@ class _Checker(Referee):
             maker = next(makers[word] for word in ring if word in makers)
             self.say(
                 self.know.spots.place(maker),
-                "intermediate conclusions rest on each other in a ring",
-                " from ".join(f"`{word}`" for word in ring),
-                "a chain with a beginning",
-                "Take one `established` out of the ring.",
+                t("intermediate conclusions rest on each other in a ring"),
+                t(" from ").join(f"`{word}`" for word in ring),
+                t("a chain with a beginning"),
+                t("Take one `established` out of the ring."),
                 code="ring",
             )
 
@@ -489,9 +491,9 @@ class _Checker(Referee):
             if set(positions) >= set(known):
                 self.say(
                     self.know.spots.place(name, "while", control),
-                    "these are all positions of the control, so it changes nothing",
+                    t("these are all positions of the control, so it changes nothing"),
                     quoted(", ".join(positions)),
-                    f"some of {words(known)}",
-                    "Leave the others out, or leave `while` out.",
+                    t("some of {known}", known=words(known)),
+                    t("Leave the others out, or leave `while` out."),
                     code="idle-while",
                 )

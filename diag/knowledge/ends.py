@@ -17,6 +17,7 @@ from diag.knowledge.reader import read_yaml
 from diag.knowledge.scalars import Id, Model, SquareMillimetres, Text
 from diag.knowledge.translate import validate
 from diag.knowledge.units import written
+from diag.texts import t
 
 __all__ = ["EndsFile", "load_ends"]
 
@@ -36,11 +37,15 @@ class EndsFile(Model):
             found = self.parts[part_id]
         else:
             by_terminal = self.kinds.get(kind, {})
-            found = by_terminal.get(terminal) or by_terminal.get("any") or "as the part has it"
+            found = by_terminal.get(terminal) or by_terminal.get("any") or t("as the part has it")
         if section_mm2 > self.thick * 1.001:
-            return found if found.startswith(("ring", "clamp")) else f"{found}; so thick a wire wants a pressed ring"
+            return (
+                found
+                if found.startswith(("ring", "clamp"))
+                else t("{found}; so thick a wire wants a pressed ring", found=found)
+            )
         size = next(limit for limit in (*self.crimps, self.thick) if section_mm2 <= limit * 1.001)
-        return f"{found}, crimp up to {written(size, 'mm2')}"
+        return t("{found}, crimp up to {size}", found=found, size=written(size, "mm2"))
 
 
 def load_ends(rules: Path | None = None) -> EndsFile:

@@ -11,6 +11,7 @@ from pathlib import Path
 import platformdirs
 
 from diag.errors import KnowledgeError, Place, Problem
+from diag.texts import t
 
 __all__ = ["cache_folder", "local_folder", "packs_file", "packs_left_out", "rules_folder"]
 
@@ -30,10 +31,10 @@ def rules_folder() -> Path:
         [
             Problem(
                 Place(str(candidates[-1])),
-                "the shipped rules are missing",
+                t("the shipped rules are missing"),
                 "",
-                "a folder with `vocabulary.yaml`",
-                "Install the program again.",
+                t("a folder with `vocabulary.yaml`"),
+                t("Install the program again."),
                 code="unreadable",
             )
         ]
@@ -68,10 +69,10 @@ def packs_left_out() -> bool:
             [
                 Problem(
                     Place("DIAG_PACKS"),
-                    "this word is not known",
+                    t("this word is not known"),
                     f"`{wanted}`",
-                    "`none`, or nothing",
-                    "Unset it.",
+                    t("`none`, or nothing"),
+                    t("Unset it."),
                     code="wrong-value",
                 )
             ]

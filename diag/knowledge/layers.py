@@ -24,6 +24,7 @@ from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Loc, Marked, file_bytes, read_yaml
 from diag.knowledge.scalars import Id, Model, Text
 from diag.knowledge.translate import validate
+from diag.texts import t
 
 __all__ = [
     "ENTRY_POINTS",
@@ -51,7 +52,7 @@ ENTRY_POINTS = "diag.rule_packs"
 SHIPPED: Literal["shipped"] = "shipped"
 LOCAL: Literal["local"] = "local"
 LEARNED: Literal["learned"] = "learned"
-WAY_OUT = (
+WAY_OUT = t(
     "To go on with the shipped rules alone: --without-packs at start, resume, talk and export; DIAG_PACKS=none at all."
 )
 """Told after a mistake in a layer that can be left out: it must not stand between a person and the vehicle."""
@@ -115,7 +116,7 @@ class _Found:
 def base_layer(rules: Path | None = None) -> Layer:
     """The lowest layer: the shipped rules, or another whole rules folder in their place."""
     folder = rules_folder() if rules is None else rules
-    return Layer(SHIPPED, "Shipped rules", __version__, folder, "shipped", _digest(folder))
+    return Layer(SHIPPED, t("Shipped rules"), __version__, folder, "shipped", _digest(folder))
 
 
 def installed_layers() -> tuple[Layer, ...]:
@@ -145,7 +146,7 @@ def found_layers(listed: Sequence[str] | None = None) -> tuple[tuple[Layer, ...]
         layers.append(
             Layer(
                 LOCAL,
-                model.title if model else "Rules of your own",
+                model.title if model else t("Rules of your own"),
                 model.version if model else "",
                 own,
                 "local",
@@ -165,7 +166,7 @@ def _learned(problems: list[Problem]) -> Iterator[Layer]:
         problems += error.problems
         return
     if found is not None and found.used:
-        title = "Learned from closed jobs"
+        title = t("Learned from closed jobs")
         yield Layer(LEARNED, title, found.date, learned_file().parent, LEARNED, found.digest)
 
 
@@ -173,9 +174,9 @@ def read_pack(folder: Path, problems: list[Problem], origin: Origin = "folder") 
     """The pack.yaml of a folder, None (and its problems told) where it cannot be used."""
     file = folder / "pack.yaml"
     if folder.is_dir() and not file.exists():
-        needed = "pack.yaml with `pack`, `title`, `version` and `source`"
-        what = "a rule pack says in pack.yaml what it is"
-        problems.append(Problem(Place(str(file)), what, "no such file", needed, "Write one.", "no-pack"))
+        needed = t("pack.yaml with `pack`, `title`, `version` and `source`")
+        what = t("a rule pack says in pack.yaml what it is")
+        problems.append(Problem(Place(str(file)), what, t("no such file"), needed, t("Write one."), "no-pack"))
         return None
     try:
         marked = read_yaml(file)
@@ -191,10 +192,10 @@ def read_pack(folder: Path, problems: list[Problem], origin: Origin = "folder") 
         problems.append(
             Problem(
                 marked.place(("pack",)),
-                "the folder of one's own is called `local`" if own else "this name is kept for another layer",
+                t("the folder of one's own is called `local`") if own else t("this name is kept for another layer"),
                 quoted(model.pack),
-                "`pack: local`" if own else "a name of its own",
-                "Correct it.",
+                "`pack: local`" if own else t("a name of its own"),
+                t("Correct it."),
                 code="pack-name",
             )
         )
@@ -248,11 +249,18 @@ def layered_vehicle(name: str, layers: Sequence[Layer]) -> Path | None:
             [
                 Problem(
                     Place(str(path)),
-                    f"the rule packs `{lower.name}` and `{found[-1].name}` both have a vehicle of this name",
-                    f"the other at {lower.folder / 'vehicles' / name}",
-                    "each name from one pack",
-                    f"Write `after: [{lower.name}]` in the pack.yaml of `{found[-1].name}`, or name the file with its "
-                    "folder.",
+                    t(
+                        "the rule packs `{lower}` and `{name}` both have a vehicle of this name",
+                        lower=lower.name,
+                        name=found[-1].name,
+                    ),
+                    t("the other at {number}", number=lower.folder / "vehicles" / name),
+                    t("each name from one pack"),
+                    t(
+                        "Write `after: [{lower}]` in the pack.yaml of `{name}`, or name the file with its folder.",
+                        lower=lower.name,
+                        name=found[-1].name,
+                    ),
                     "duplicate-id",
                 )
             ]
@@ -271,17 +279,17 @@ def _digest(folder: Path) -> str:
 
 def _wheels(problems: list[Problem]) -> Iterator[_Found]:
     for point in metadata.entry_points(group=ENTRY_POINTS):
-        owner = point.dist.metadata["Name"] if point.dist is not None else "a wheel"
-        place = Place(f"{owner}: entry point {point.name}")
+        owner = point.dist.metadata["Name"] if point.dist is not None else t("a wheel")
+        place = Place(t("{owner}: entry point {point}", owner=owner, point=point.name))
         folder = _package_folder(point)
         if folder is None:
             problems.append(
                 Problem(
                     place,
-                    "a rule pack's package is not there",
+                    t("a rule pack's package is not there"),
                     quoted(point.value),
-                    "a package with a folder that holds `pack.yaml`",
-                    "Install it again, or take it away.",
+                    t("a package with a folder that holds `pack.yaml`"),
+                    t("Install it again, or take it away."),
                     code="unreadable",
                 )
             )
@@ -320,10 +328,13 @@ def _folders(listed: Sequence[str] | None, problems: list[Problem]) -> Iterator[
             problems.append(
                 Problem(
                     at,
-                    "there is no such folder",
+                    t("there is no such folder"),
                     quoted(name),
-                    "the folder of a rule pack",
-                    f"Put it back, or take the pack off the list: `diag rules packs --remove {folder.name}`.",
+                    t("the folder of a rule pack"),
+                    t(
+                        "Put it back, or take the pack off the list: `diag rules packs --remove {folder}`.",
+                        folder=folder.name,
+                    ),
                     code="unreadable",
                 )
             )
@@ -341,10 +352,10 @@ def _once(packs: Iterable[_Found], problems: list[Problem]) -> list[_Found]:
             problems.append(
                 Problem(
                     found.marked.place(("pack",)),
-                    "two rule packs have one name",
-                    f"{quoted(found.model.pack)}, also at {first.marked.place(('pack',))}",
-                    "each pack once, with a name of its own",
-                    "Take one of them away, or rename it.",
+                    t("two rule packs have one name"),
+                    t("{pack}, also at {place}", pack=quoted(found.model.pack), place=first.marked.place(("pack",))),
+                    t("each pack once, with a name of its own"),
+                    t("Take one of them away, or rename it."),
                     code="duplicate-id",
                 )
             )
@@ -361,10 +372,11 @@ def _laid(packs: Sequence[_Found], problems: list[Problem]) -> list[Layer]:
             problems.append(
                 Problem(
                     found.marked.place(("after", place)),
-                    "this pack is laid over one that is not installed",
+                    t("this pack is laid over one that is not installed"),
                     quoted(name),
-                    words(name for name in names if name != found.model.pack) or "no name, for there is no other pack",
-                    nearest(name, names) or "Install that pack, or take the name away.",
+                    words(name for name in names if name != found.model.pack)
+                    or t("no name, for there is no other pack"),
+                    nearest(name, names) or t("Install that pack, or take the name away."),
                     code="unknown-pack",
                 )
             )
@@ -410,9 +422,9 @@ def _ring(stuck: Sequence[_Found], below: Mapping[str, Any]) -> Iterator[Problem
     at: Loc = ("after", found.model.after.index(ring[1] if len(ring) > 1 else ring[0]))
     yield Problem(
         found.marked.place(at),
-        "rule packs are laid over each other in a ring",
-        " after ".join(f"`{name}`" for name in [*ring, ring[0]]),
-        "a lowest one",
-        "Take one `after` out of the ring.",
+        t("rule packs are laid over each other in a ring"),
+        t(" after ").join(f"`{name}`" for name in [*ring, ring[0]]),
+        t("a lowest one"),
+        t("Take one `after` out of the ring."),
         code="ring",
     )

@@ -22,6 +22,7 @@ from diag.knowledge.reader import Loc, Marked, read_yaml
 from diag.knowledge.ruleform import Day
 from diag.knowledge.scalars import Bool, CauseRef, Id, Model, Positive, Share, Text, read_number
 from diag.knowledge.translate import validate
+from diag.texts import t
 
 __all__ = [
     "Axis",
@@ -240,7 +241,7 @@ def read_learned(path: Path | None = None) -> Learned | None:
     return model
 
 
-_ANEW = "Count anew: `diag rules learn --apply`; or put it aside: `diag rules learn --forget`."
+_ANEW = t("Count anew: `diag rules learn --apply`; or put it aside: `diag rules learn --forget`.")
 
 
 def _with_mend(problem: Problem) -> Problem:
@@ -252,8 +253,8 @@ def _sums(learned: Learned, marked: Marked) -> Iterator[Problem]:
 
     def too_many(loc: Loc, found: float, most: float, of: str) -> Iterator[Problem]:
         if found > most + _ROUNDING * max(most, 1.0):
-            what = f"these counts come to more than the faults {of}"
-            yield Problem(marked.place(loc, key=True), what, f"{found:g}", f"at most {most:g}", _ANEW)
+            what = t("these counts come to more than the faults {of}", of=of)
+            yield Problem(marked.place(loc, key=True), what, f"{found:g}", t("at most {most:g}", most=most), _ANEW)
 
     every = learned.faults
     kinds = sum(met.n for modes in learned.kinds.values() for met in modes.values())
@@ -262,8 +263,8 @@ def _sums(learned: Learned, marked: Marked) -> Iterator[Problem]:
     yield from too_many(("circuits",), circuits, every, "counted")
     for name, vehicle in learned.vehicles.items():
         causes = sum(met.n for met in vehicle.causes.values())
-        yield from too_many(("vehicles", name, "causes"), causes, vehicle.faults, "of this vehicle")
+        yield from too_many(("vehicles", name, "causes"), causes, vehicle.faults, t("of this vehicle"))
     own = sum(vehicle.faults for vehicle in learned.vehicles.values())
     if abs(own - every) > _ROUNDING * max(every, 1.0):
-        what = "the faults of the vehicles do not add up to all that were counted"
+        what = t("the faults of the vehicles do not add up to all that were counted")
         yield Problem(marked.place(("faults",)), what, f"{every:g}", f"{own:g}", _ANEW)

@@ -14,6 +14,7 @@ from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, terminals_of
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Loc
+from diag.texts import t
 
 __all__ = ["added_causes", "check_causes", "warnings"]
 
@@ -44,16 +45,16 @@ def check_causes(knowledge: Knowledge, known: Collection[str], able: Collection[
             return
         its = sorted(other for other in among if other.split(".")[0] == part)
         if part not in knowledge.parts and part not in knowledge.wires:
-            mend = nearest(cause, among) or "No part or wire has this name."
+            mend = nearest(cause, among) or t("No part or wire has this name.")
         else:
             slip = nearest(cause[len(part) + 1 :], [other[len(part) + 1 :] for other in its])
-            mend = slip.replace("`", f"`{part}.", 1) or f"It can have {words(its) or 'no fault'}."
+            mend = slip.replace("`", f"`{part}.", 1) or t("It can have {its}.", its=words(its) or t("no fault"))
         problems.append(
             Problem(
                 knowledge.spots.place(name, *loc),
-                "there is no such cause",
+                t("there is no such cause"),
                 quoted(cause),
-                "a fault that the part or wire can have, or one added under `causes`",
+                t("a fault that the part or wire can have, or one added under `causes`"),
                 mend,
                 code="unknown-cause",
             )
@@ -71,16 +72,16 @@ def check_causes(knowledge: Knowledge, known: Collection[str], able: Collection[
         cite(note.like, derived.union(able) if valued else derived, name, "like")
         if name not in citable:
             cite(name, citable, name, "id")
-            mend = f"{problems[-1].mend} An added cause needs a `title` and a `frequency`."
+            mend = t("{mend} An added cause needs a `title` and a `frequency`.", mend=problems[-1].mend)
             problems[-1] = replace(problems[-1], mend=mend)
         elif name not in derived and note.remedy is None and not _cured(knowledge, name):
             problems.append(
                 Problem(
                     knowledge.spots.place(name),
-                    "nothing cures this added cause",
+                    t("nothing cures this added cause"),
                     quoted(name),
-                    "a `remedy`, or a remedy that names it under `cures`",
-                    "Add one.",
+                    t("a `remedy`, or a remedy that names it under `cures`"),
+                    t("Add one."),
                     code="no-remedy",
                 )
             )
@@ -118,10 +119,10 @@ def _bare_terminals(knowledge: Knowledge) -> Iterator[Problem]:
             if at not in wired and not (isinstance(part, schema.JointPart) and at in bars):
                 yield Problem(
                     knowledge.spots.place(name),
-                    f"no wire is on `{name}.{terminal}`",
+                    t("no wire is on `{name}.{terminal}`", name=name, terminal=terminal),
                     "",
                     "",
-                    "Add the wire, or leave it if the terminal is free on purpose.",
+                    t("Add the wire, or leave it if the terminal is free on purpose."),
                     code="bare-terminal",
                 )
 
@@ -132,10 +133,10 @@ def _at_rest(knowledge: Knowledge) -> Iterator[Problem]:
             if position == knowledge.controls.get(control, ("",))[0]:
                 yield Problem(
                     knowledge.spots.place(name, "operate", control),
-                    f"`{control}` is at rest here",
+                    t("`{control}` is at rest here", control=control),
                     quoted(position),
-                    "only controls that differ from rest",
-                    "Leave it out.",
+                    t("only controls that differ from rest"),
+                    t("Leave it out."),
                     code="at-rest",
                 )
 
@@ -150,10 +151,10 @@ def _idle_words(knowledge: Knowledge) -> Iterator[Problem]:
             if effect.establish and effect.establish not in used and rule.state != "retired":
                 yield Problem(
                     knowledge.spots.place(name, "then", index, "establish"),
-                    "nothing uses this intermediate conclusion",
+                    t("nothing uses this intermediate conclusion"),
                     quoted(effect.establish),
                     "",
-                    "Use it in a rule, or take it away.",
+                    t("Use it in a rule, or take it away."),
                     code="unused-conclusion",
                 )
 
@@ -166,10 +167,10 @@ def _same_phrase(knowledge: Knowledge) -> Iterator[Problem]:
             if first != name:
                 yield Problem(
                     knowledge.spots.place(name, "phrases", index),
-                    f"the symptom `{first}` has the same phrase",
+                    t("the symptom `{first}` has the same phrase", first=first),
                     quoted(phrase),
                     "",
-                    "Leave it with the symptom it fits best.",
+                    t("Leave it with the symptom it fits best."),
                     code="same-phrase",
                 )
 
@@ -189,10 +190,10 @@ def _impossible(knowledge: Knowledge) -> Iterator[Problem]:
 def _never(knowledge: Knowledge, name: str, loc: Loc) -> Iterator[Problem]:
     yield Problem(
         knowledge.spots.place(name, *loc),
-        "a dark lamp has no rhythm, so this never holds",
+        t("a dark lamp has no rhythm, so this never holds"),
         "",
-        "`rhythm: none` with `light: dark`",
-        "Take one of the two away.",
+        t("`rhythm: none` with `light: dark`"),
+        t("Take one of the two away."),
         code="never-holds",
     )
 
@@ -211,10 +212,10 @@ def _unused_cautions(knowledge: Knowledge) -> Iterator[Problem]:
         if name not in used:
             yield Problem(
                 knowledge.spots.place(name),
-                "nothing uses this caution",
+                t("nothing uses this caution"),
                 quoted(name),
                 "",
-                "Add it to a check, remedy or rule, or take it away.",
+                t("Add it to a check, remedy or rule, or take it away."),
                 code="unused-caution",
             )
 
@@ -225,11 +226,11 @@ def _lone_bundles(knowledge: Knowledge) -> Iterator[Problem]:
         if wire.bundle is not None and named[wire.bundle] == 1:
             yield Problem(
                 knowledge.spots.place(name, "bundle"),
-                "no other wire is in this bundle",
+                t("no other wire is in this bundle"),
                 quoted(wire.bundle),
                 "",
                 nearest(wire.bundle, [other for other in named if other and other != wire.bundle])
-                or "Name the wires that lie beside it, or leave `bundle` out.",
+                or t("Name the wires that lie beside it, or leave `bundle` out."),
                 code="lone-bundle",
             )
 
@@ -241,10 +242,14 @@ def _positions_left_out(knowledge: Knowledge) -> Iterator[Problem]:
             if missing:
                 yield Problem(
                     knowledge.spots.place(name, "positions"),
-                    f"no resistance is given for {words(missing)} of `{part.control}`",
+                    t(
+                        "no resistance is given for {missing} of `{control}`",
+                        missing=words(missing),
+                        control=part.control,
+                    ),
                     "",
                     "",
-                    "Add it, or leave it if nothing conducts there.",
+                    t("Add it, or leave it if nothing conducts there."),
                     code="position-left-out",
                 )
 
@@ -257,9 +262,9 @@ def _never_there(knowledge: Knowledge) -> Iterator[Problem]:
         if note.while_ and not any(all(o.get(c) in wanted for c, wanted in note.while_.items()) for o in operates):
             yield Problem(
                 knowledge.spots.place(name, "while"),
-                "no check has the controls so, and nobody would find this fault",
-                ", ".join(f"`{control}: {' or '.join(wanted)}`" for control, wanted in note.while_.items()),
+                t("no check has the controls so, and nobody would find this fault"),
+                ", ".join(f"`{control}: {t(' or ').join(wanted)}`" for control, wanted in note.while_.items()),
                 "",
-                "Add a check with an `operate` like it.",
+                t("Add a check with an `operate` like it."),
                 code="unseen-cause",
             )

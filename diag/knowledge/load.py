@@ -27,6 +27,7 @@ from diag.knowledge.reader import Marked, read_yaml
 from diag.knowledge.taught import taught
 from diag.knowledge.translate import validate
 from diag.knowledge.variants import MAPPINGS
+from diag.texts import t
 
 __all__ = [
     "Shelf",
@@ -148,10 +149,10 @@ def stacked(rules: Path | None, layers: Sequence[Layer] | None) -> tuple[Layer, 
             [
                 Problem(
                     Place(str(rules)),
-                    "there is no such rules folder",
+                    t("there is no such rules folder"),
                     "",
-                    "a folder with `vocabulary.yaml`, `kinds.yaml` and `supply.yaml`",
-                    "Check its name.",
+                    t("a folder with `vocabulary.yaml`, `kinds.yaml` and `supply.yaml`"),
+                    t("Check its name."),
                     code="unreadable",
                 )
             ]
@@ -220,10 +221,10 @@ class Shelf:
             return problem
         return Problem(
             at,
-            "the rule that stands here in place of a lower one does not establish what that did",
-            f"{problem.found}, used at {problem.place}",
-            "a rule that establishes it",
-            f"Add `- {{establish: {word}}}` under `then`, or let a rule that stays establish it.",
+            t("the rule that stands here in place of a lower one does not establish what that did"),
+            t("{found}, used at {place}", found=problem.found, place=problem.place),
+            t("a rule that establishes it"),
+            t("Add `- {{establish: {word}}}` under `then`, or let a rule that stays establish it.", word=word),
             "lost-conclusion",
         )
 
@@ -249,9 +250,9 @@ def lone(path: Path, known: Sequence[str]) -> list[Problem]:
     return [
         Problem(
             marked.place(("circuit",)),
-            "no layer below has this circuit to add to, and the file does not describe it whole",
+            t("no layer below has this circuit to add to, and the file does not describe it whole"),
             quoted(path.stem),
-            "the name of a circuit that is there, or a file with a `title` and all parts",
+            t("the name of a circuit that is there, or a file with a `title` and all parts"),
             nearest(path.stem, others),
             "unknown-circuit",
         )
@@ -328,9 +329,9 @@ def _fresh(path: Path, model: type[M], expect: str) -> tuple[Source[M] | None, t
 
 
 def _other_name(marked: Marked, found: str, expect: str) -> Problem:
-    what = "the circuit's name is not its file's"
+    what = t("the circuit's name is not its file's")
     return Problem(
-        marked.place(("circuit",)), what, quoted(found), f"`{expect}`", "Make the two agree.", "wrong-file-name"
+        marked.place(("circuit",)), what, quoted(found), f"`{expect}`", t("Make the two agree."), "wrong-file-name"
     )
 
 
@@ -352,10 +353,10 @@ def _circuits(car: Source[schema.VehicleFile], shelf: Shelf, problems: list[Prob
         at = marked.place((key, index))
         return Problem(
             at,
-            "there is no such circuit",
+            t("there is no such circuit"),
             quoted(name),
-            f"a file `circuits/{name}.yaml`",
-            nearest(name, known),
+            t("a file `circuits/{name}.yaml`", name=name),
+            f"{nearest(name, known)} {t('There are: {names}.', names=', '.join(known))}".strip(),
             code="unknown-circuit",
         )
 

@@ -10,6 +10,8 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from diag.texts import t
+
 __all__ = ["filled", "nearest", "quoted", "shown", "words"]
 
 _LONGEST_QUOTE = 60
@@ -20,7 +22,7 @@ _BRACES = re.compile(r"\{([a-z]{1,20})\}")
 def nearest(found: str, known: Iterable[str]) -> str:
     """`Did you mean ...?` for the closest known name, else an empty text."""
     close = difflib.get_close_matches(found[:200], list(known), n=1, cutoff=0.6)
-    return f"Did you mean `{close[0]}`?" if close else ""
+    return t("Did you mean `{close}`?", close=close[0]) if close else ""
 
 
 def filled(text: str, by: Mapping[str, str]) -> str:
@@ -33,8 +35,8 @@ def words(known: Iterable[str]) -> str:
     """Names as a readable list, cut after a dozen."""
     names = [f"`{name}`" for name in known]
     if len(names) > _LONGEST_LIST:
-        return ", ".join(names[:_LONGEST_LIST]) + f" or one of {len(names) - _LONGEST_LIST} more"
-    return " or ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
+        return ", ".join(names[:_LONGEST_LIST]) + t(" or one of {number} more", number=len(names) - _LONGEST_LIST)
+    return t(" or ").join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
 
 
 def quoted(text: str) -> str:
@@ -46,9 +48,9 @@ def quoted(text: str) -> str:
 def shown(found: Any) -> str:
     """What stands in a file, as a message says it: a quote, or the sort of thing."""
     if found is None or found == "":
-        return "nothing"
+        return t("nothing")
     if isinstance(found, dict):
-        return "a mapping (`key: value`)"
+        return t("a mapping (`key: value`)")
     if isinstance(found, list | tuple):
-        return "a list"
+        return t("a list")
     return quoted(str(found))

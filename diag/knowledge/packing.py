@@ -29,8 +29,9 @@ from diag.knowledge.load import check_layers, circuit_names, load_knowledge
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import Marked, read_yaml
 from diag.knowledge.writer import put_new, replaced
+from diag.texts import t
 
-__all__ = ["Held", "add_pack", "held", "problems_with", "remove_pack", "stray_files"]
+__all__ = ["Held", "add_pack", "held", "hidden_of", "problems_with", "remove_pack", "stray_files"]
 
 _FILES = ("pack.yaml", "kinds.yaml", "shared.yaml", "supply.yaml")
 _FOLDERS = ("circuits", "vehicles", "jobs")
@@ -101,16 +102,16 @@ def stray_files(folder: Path) -> list[Problem]:
             continue
         known: tuple[str, ...] = ()
         if len(inside.parts) == 1 and name not in _FILES:
-            what, expected, known = "nothing reads a file of this name", words(_FILES), _FILES
+            what, expected, known = t("nothing reads a file of this name"), words(_FILES), _FILES
         elif len(inside.parts) > 1 and name not in folders and "_" not in name:
-            what, expected, known = "nothing reads a folder of this name", words(folders), folders
+            what, expected, known = t("nothing reads a folder of this name"), words(folders), folders
         elif len(inside.parts) > 2 and name != "jobs":
-            what, expected = "nothing reads a folder in this folder", f"the file in `{name}` itself"
+            what, expected = t("nothing reads a folder in this folder"), t("the file in `{name}` itself", name=name)
         elif path.suffix != ".yaml":
-            what, expected = "only files that end in `.yaml` are read", f"`{path.stem}.yaml`"
+            what, expected = t("only files that end in `.yaml` are read"), f"`{path.stem}.yaml`"
         else:
             continue
-        mend = nearest(name, known) or "Move it."
+        mend = nearest(name, known) or t("Move it.")
         problems.append(Problem(Place(str(path)), what, quoted(name), expected, mend, "unknown-file"))
     return problems
 
@@ -145,9 +146,13 @@ def add_pack(folder: Path) -> Layer:
     others, DiagError where it is on the list; the list is then as it was."""
     folder = folder.expanduser().resolve()
     if not folder.is_dir():
-        raise DiagError(f"{folder}: there is no such folder; expected the folder of a rule pack. Check its name.")
+        raise DiagError(
+            t("{folder}: there is no such folder; expected the folder of a rule pack. Check its name.", folder=folder)
+        )
     if folder == local_folder().resolve():
-        raise DiagError(f"{folder}: this is your own folder, which counts without a list; expected a pack.")
+        raise DiagError(
+            t("{folder}: this is your own folder, which counts without a list; expected a pack.", folder=folder)
+        )
     problems: list[Problem] = []
     found = read_pack(folder, problems)
     if found is None:
@@ -155,16 +160,21 @@ def add_pack(folder: Path) -> Layer:
     listed, marked = read_packs_file()
     base = packs_file().parent
     if folder in [(base / Path(name).expanduser()).resolve() for name in listed.packs]:
-        raise DiagError(f"{folder}: the rule pack is on the list already; nothing was changed.")
+        raise DiagError(t("{folder}: the rule pack is on the list already; nothing was changed.", folder=folder))
     layers, problems = found_layers([*listed.packs, str(folder)])
     top = next((layer for layer in layers if layer.folder == folder), None)
     if problems or top is None:
-        raise KnowledgeError(problems, "Nothing was changed.")
+        raise KnowledgeError(problems, t("Nothing was changed."))
     problems = problems_with(layers, top)
     if problems:
-        raise KnowledgeError(problems, "Nothing was changed.")
+        raise KnowledgeError(problems, t("Nothing was changed."))
     _write([*listed.packs, str(folder)], _appended(marked, folder))
     return top
+
+
+def hidden_of(layer: Layer) -> tuple[Replaced, ...]:
+    """Entries of a layer that do not count, as a higher one (rules of one's own, say) has some in their place."""
+    return tuple(each for each in check_layers(found_layers()[0])[0] if each.of == layer.name)
 
 
 def remove_pack(name: str) -> Path:
@@ -186,7 +196,7 @@ def remove_pack(name: str) -> Path:
     old = {*before[1], *check_layers(before[0])[1]}
     new = [each for each in [*after[1], *check_layers(after[0])[1]] if each not in old]
     if new:
-        raise KnowledgeError(list(dict.fromkeys(new)), "Nothing was changed.")
+        raise KnowledgeError(list(dict.fromkeys(new)), t("Nothing was changed."))
     _write(left, _shortened(marked, at))
     return base / Path(listed.packs[at]).expanduser()
 
@@ -194,16 +204,16 @@ def remove_pack(name: str) -> Path:
 def _not_listed(name: str, names: Mapping[str, int]) -> DiagError:
     layer = next((layer for layer in found_layers()[0] if layer.name == name), None)
     why = {
-        "wheel": "it is installed as a wheel; expected a folder on the list. Uninstall the wheel instead",
-        "local": "it is the folder of your own rules; expected a pack. Move files out of it instead",
-        "learned": "it was learned from closed jobs; expected a pack. `diag rules learn --off` goes on without it",
-        "shipped": "it comes with the program; expected a pack. `--without-rules` works without it",
+        "wheel": t("it is installed as a wheel; expected a folder on the list. Uninstall the wheel instead"),
+        "local": t("it is the folder of your own rules; expected a pack. Move files out of it instead"),
+        "learned": t("it was learned from closed jobs; expected a pack. `diag rules learn --off` goes on without it"),
+        "shipped": t("it comes with the program; expected a pack. `--without-rules` works without it"),
     }.get(layer.origin if layer is not None else "")
     if why is None:
         known = [each for each in names if "/" not in each and "\\" not in each]
-        why = f"there is no such rule pack; expected {words(known) or 'nothing, the list is empty'}"
+        why = t("there is no such rule pack; expected {known}", known=words(known) or t("nothing, the list is empty"))
         why += f". {nearest(name, known)}" if nearest(name, known) else ""
-    return DiagError(f"{name}: {why}. Nothing was changed.".replace("?. ", "? "))
+    return DiagError(t("{name}: {why}. Nothing was changed.", name=name, why=why).replace("?. ", "? "))
 
 
 # ---------------------------------------------------------------- the list

@@ -10,6 +10,7 @@ from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import AfterValidator, Field, StringConstraints
 
+from diag.errors import UnfitError
 from diag.knowledge.scalars import (
     Amps,
     Bool,
@@ -27,6 +28,7 @@ from diag.knowledge.scalars import (
     Volts,
     Watts,
 )
+from diag.texts import t
 
 __all__ = [
     "PART_KINDS",
@@ -218,7 +220,7 @@ class LampPart(_Part):
 
 def _fed_and_feeding(found: tuple[str, ...]) -> tuple[str, ...]:
     if not {"49", "49a"} <= set(found) or len(set(found)) < len(found):
-        raise ValueError("expected 49 and 49a, and of C and 31 those that the unit has, each once")
+        raise UnfitError(t("49 and 49a, and of C and 31 those that the unit has, each once"))
     return found
 
 

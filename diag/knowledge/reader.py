@@ -16,6 +16,7 @@ import yaml
 
 from diag.errors import KnowledgeError, Place, Problem
 from diag.knowledge.names import nearest, quoted, shown
+from diag.texts import t
 
 __all__ = ["DEEPEST", "LARGEST_BYTES", "Loc", "Marked", "file_bytes", "parse_yaml", "read_yaml"]
 
@@ -91,8 +92,8 @@ def parse_yaml(content: bytes, file: str) -> Marked:
             Place(file, before.count("\n") + 1, len(before) - before.rfind("\n")),
             "a control or invisible character stands here",
             f"U+{ord(bad.group()):04X}",
-            "plain visible text",
-            "Delete it.",
+            t("plain visible text"),
+            t("Delete it."),
             code="odd-character",
         )
     return _Builder(file).build(text)
@@ -130,7 +131,7 @@ def file_bytes(path: Path, most: int = LARGEST_BYTES, sort: str = "a YAML file")
         beside = [other.name for other in path.parent.glob("*.y*ml")] if path.parent.is_dir() else []
         raise _refused(
             place,
-            "there is no such file",
+            t("there is no such file"),
             "",
             sort,
             nearest(path.name, beside) or "Check the name.",
@@ -140,7 +141,7 @@ def file_bytes(path: Path, most: int = LARGEST_BYTES, sort: str = "a YAML file")
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise _refused(
             place,
-            "the file cannot be read",
+            t("the file cannot be read"),
             reason.lower(),
             f"{sort} that can be read",
             "Check its name and permissions.",
@@ -173,9 +174,17 @@ def _decode(file: str, content: bytes) -> str:
             "the file is not UTF-8 text",
             f"the byte 0x{error.object[error.start]:02X}",
             "UTF-8",
-            "Save it again with the encoding UTF-8.",
+            t("Save it again with the encoding UTF-8."),
             code="unreadable",
         ) from None
+
+
+def _tab_before(text: str, number: int) -> int | None:
+    """The column of a tab among the blanks that begin a line (both from 1)."""
+    lines = text.split("\n")
+    line = lines[number - 1] if number <= len(lines) else ""
+    at = line.find("\t", 0, len(line) - len(line.lstrip(" \t")))
+    return at + 1 if at >= 0 else None
 
 
 class _Builder:
@@ -193,20 +202,32 @@ class _Builder:
         except yaml.MarkedYAMLError as error:
             mark = error.problem_mark or error.context_mark
             place = Place(self.file, mark.line + 1, mark.column + 1) if mark else Place(self.file)
+            tab = _tab_before(text, place.line)
+            if tab is not None:
+                raise _refused(
+                    Place(self.file, place.line, tab),
+                    t("a tab stands where a line is indented"),
+                    t("a tab"),
+                    t("spaces, two for each step inwards"),
+                    t("Put spaces in its place; an editor can be set to do so."),
+                    code="not-yaml",
+                ) from None
             what = " ".join(part for part in (error.context, error.problem) if part)
             if "nesting depth" in what:  # the C parser's own limit, met while it looks ahead
                 raise self._too_deep(place) from None
             raise _refused(
                 place,
-                f"this is not valid YAML: {what}",
+                t("this is not valid YAML: {what}", what=what),
                 "",
                 "",
-                "Check indentation, colons and quotes here and on the line above.",
+                t("Check indentation, colons and quotes here and on the line above."),
                 code="not-yaml",
             ) from None
         except (yaml.YAMLError, RecursionError, ValueError, OverflowError) as error:
             raise _refused(
-                Place(self.file), f"this is not valid YAML: {' '.join(str(error).split())}", code="not-yaml"
+                Place(self.file),
+                t("this is not valid YAML: {error}", error=" ".join(str(error).split())),
+                code="not-yaml",
             ) from None
         finally:
             loader.dispose()
@@ -218,29 +239,29 @@ class _Builder:
             if isinstance(event, yaml.AliasEvent):
                 raise self._at(
                     event,
-                    "an alias stands here",
+                    t("an alias stands here"),
                     f"`*{event.anchor}`",
-                    "the text itself",
-                    "Write the content out where it is needed.",
+                    t("the text itself"),
+                    t("Write the content out where it is needed."),
                     code="yaml-feature",
                 )
             if getattr(event, "anchor", None) is not None:
                 raise self._at(
                     event,
-                    "an anchor stands here",
+                    t("an anchor stands here"),
                     f"`&{event.anchor}`",
-                    "the text itself",
-                    "Take the anchor away and write the content out where it is needed.",
+                    t("the text itself"),
+                    t("Take the anchor away and write the content out where it is needed."),
                     code="yaml-feature",
                 )
             tag = getattr(event, "tag", None)
             if tag is not None:
                 raise self._at(
                     event,
-                    "a tag stands here",
+                    t("a tag stands here"),
                     quoted(tag),
-                    "plain text, a list or a mapping",
-                    "Take the tag away.",
+                    t("plain text, a list or a mapping"),
+                    t("Take the tag away."),
                     code="yaml-feature",
                 )
             yield event
@@ -254,22 +275,22 @@ class _Builder:
                 if documents > 1:
                     raise self._at(
                         event,
-                        "a second document starts here",
+                        t("a second document starts here"),
                         "`---`",
-                        "one document in a file",
-                        "Put it in a file of its own.",
+                        t("one document in a file"),
+                        t("Put it in a file of its own."),
                         code="yaml-feature",
                     )
             elif isinstance(event, yaml.NodeEvent):
                 data = self._value(event, events, ())
         if not isinstance(data, dict):
-            what = "the file is empty" if not documents or data == "" else "the file does not hold a mapping"
+            what = t("the file is empty") if not documents or data == "" else t("the file does not hold a mapping")
             raise _refused(
                 self.places.get((), Place(self.file)),
                 what,
                 shown(data),
-                "lines such as `key: value`",
-                "See a shipped file of the same sort.",
+                t("lines such as `key: value`"),
+                t("See a shipped file of the same sort."),
                 code="no-mapping",
             )
         return data
@@ -293,29 +314,29 @@ class _Builder:
             if not isinstance(event, yaml.ScalarEvent):
                 raise self._at(
                     event,
-                    "a list or mapping stands where a key should",
+                    t("a list or mapping stands where a key should"),
                     "",
-                    "a key that is plain text",
-                    "Put `key:` before it.",
+                    t("a key that is plain text"),
+                    t("Put `key:` before it."),
                     code="not-yaml",
                 )
             key = self._text(event)
             if key == "<<" and event.implicit[0]:
                 raise self._at(
                     event,
-                    "a merge key stands here",
+                    t("a merge key stands here"),
                     "`<<`",
-                    "the keys themselves",
-                    "Write the keys out where they are needed.",
+                    t("the keys themselves"),
+                    t("Write the keys out where they are needed."),
                     code="yaml-feature",
                 )
             if key in mapping:
                 raise self._at(
                     event,
-                    f"the key {quoted(key)} stands twice",
-                    f"the first at line {self.key_places[*path, key].line}",
-                    "each key once",
-                    "Take one away or join the two.",
+                    t("the key {key} stands twice", key=quoted(key)),
+                    t("the first at line {line}", line=self.key_places[*path, key].line),
+                    t("each key once"),
+                    t("Take one away or join the two."),
                     code="repeated-key",
                 )
             self.key_places[*path, key] = self._place(event)
@@ -328,10 +349,10 @@ class _Builder:
         if bad is not None:  # an escape such as "\x1b" brings in what the file itself may not hold
             raise self._at(
                 event,
-                "an escape makes a control or invisible character",
+                t("an escape makes a control or invisible character"),
                 f"U+{ord(bad.group()):04X}",
-                "plain visible text",
-                "Delete it.",
+                t("plain visible text"),
+                t("Delete it."),
                 code="odd-character",
             )
         return text
@@ -342,10 +363,10 @@ class _Builder:
     def _too_deep(self, place: Place) -> KnowledgeError:
         return _refused(
             place,
-            "lists and mappings are nested too deep",
-            f"more than {DEEPEST} levels",
-            f"at most {DEEPEST} levels",
-            "Check the indentation and brackets.",
+            t("lists and mappings are nested too deep"),
+            t("more than {deepest} levels", deepest=DEEPEST),
+            t("at most {deepest} levels", deepest=DEEPEST),
+            t("Check the indentation and brackets."),
             code="too-deep",
         )
 

@@ -11,16 +11,48 @@ from diag.errors import Place, Problem
 from diag.knowledge.assemble import Knowledge, terminals_of
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.omit import Outside
+from diag.texts import t
 
 __all__ = ["Referee"]
 
-_NEEDS = "Another circuit has it: add that circuit to `needs` or `beside`."
+_NEEDS = t("Another circuit has it: add that circuit to `needs` or `beside`.")
 _CODES = {
     "fuse or wire": "unknown-wire",
     "kind of part": "unknown-kind",
     "remedy form": "unknown-remedy",
     "wire colour": "unknown-colour",
 }
+
+
+_WORDS = {
+    "caution": t("caution"),
+    "changes": t("changes"),
+    "check": t("check"),
+    "circuit": t("circuit"),
+    "colour": t("colour"),
+    "control": t("control"),
+    "fuse or wire": t("fuse or wire"),
+    "intermediate conclusion that a rule establishes": t("intermediate conclusion that a rule establishes"),
+    "kind of part": t("kind of part"),
+    "part": t("part"),
+    "place": t("place"),
+    "position": t("position"),
+    "proof": t("proof"),
+    "remedy": t("remedy"),
+    "remedy form": t("remedy form"),
+    "rule": t("rule"),
+    "sort of part": t("sort of part"),
+    "terminal": t("terminal"),
+    "wire colour": t("wire colour"),
+    "word": t("word"),
+}
+"""What a name should have been: its word in the program, and as it is told."""
+
+
+def _told(word: str) -> str:
+    """The word for what a name should have been, as it is told."""
+    control = word.removeprefix("position of ")
+    return t("position of {control}", control=control) if control != word else _WORDS.get(word, word)
 
 
 def _code(word: str) -> str:
@@ -56,12 +88,14 @@ class Referee:
         """Report `found` at a place, with the nearest known name."""
         mend = _NEEDS if found in self.elsewhere else nearest(found, among)
         if not mend:
-            mend = f"Known are {words(among)}." if 0 < len(among) <= 12 else "Correct the name."
+            mend = t("Known are {among}.", among=words(among)) if 0 < len(among) <= 12 else t("Correct the name.")
         self.say(
             place,
-            f"there is no such {word}",
+            t("there is no such {word}", word=_told(word)),
             quoted(found),
-            f"the id of a {word} of this vehicle" if word not in ("terminal", "word") else f"a {word} that exists",
+            t("the id of a {word} of this vehicle", word=_told(word))
+            if word not in ("terminal", "word")
+            else t("a {word} that exists", word=_told(word)),
             mend,
             code=_code(word),
         )
@@ -76,7 +110,7 @@ class Referee:
             has = terminals_of(self.know.parts[part])
             self.say(
                 place,
-                f"`{part}` has no such terminal",
+                t("`{part}` has no such terminal", part=part),
                 quoted(found),
                 words(f"{part}.{terminal}" for terminal in has),
                 nearest(found, self.terminals),
@@ -85,9 +119,9 @@ class Referee:
         else:
             self.say(
                 place,
-                "there is no part with this terminal",
+                t("there is no part with this terminal"),
                 quoted(found),
-                "`part.terminal`" + (" or `body`" if body else ""),
-                _NEEDS if part in self.elsewhere else nearest(found, self.terminals) or "Correct the name.",
+                "`part.terminal`" + (t(" or `body`") if body else ""),
+                _NEEDS if part in self.elsewhere else nearest(found, self.terminals) or t("Correct the name."),
                 code="unknown-terminal",
             )

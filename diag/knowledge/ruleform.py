@@ -9,7 +9,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints, model_validator
 
+from diag.errors import UnfitError
 from diag.knowledge.scalars import CauseRef, Id, Model, Number, RuleId, Text, Weight
+from diag.texts import t
 
 __all__ = ["Conclusion", "Condition", "Day", "Moved", "Rule", "RuleState"]
 
@@ -36,11 +38,11 @@ class Condition(Model):
         tests = (self.light, self.rhythm, self.is_, self.is_not, self.below, self.above, self.between)
         given = sum(found is not None for found in tests)
         if (self.check is None) == (self.established is None):
-            raise ValueError("expected either `check` or `established`")
+            raise UnfitError(t("either `check` or `established`"))
         if self.established is not None and given:
-            raise ValueError("`established` stands alone")
+            raise ValueError(t("`established` stands alone"))
         if self.check is not None and not given:
-            raise ValueError("expected a test beside `check`: light, rhythm, is, is-not, below, above or between")
+            raise UnfitError(t("a test beside `check`: light, rhythm, is, is-not, below, above or between"))
         return self
 
 
@@ -59,9 +61,9 @@ class Conclusion(Model):
     def _one_kind(self) -> Conclusion:
         kinds = [self.points_to, self.clears, self.establish, self.ask, self.warn, self.stop]
         if sum(found is not None for found in kinds) != 1:
-            raise ValueError("expected exactly one of points-to, clears, establish, ask, warn, stop")
+            raise UnfitError(t("exactly one of points-to, clears, establish, ask, warn, stop"))
         if (self.weight is not None) != (self.points_to is not None):
-            raise ValueError("`points-to` needs a `weight`, and only it takes one")
+            raise ValueError(t("`points-to` needs a `weight`, and only it takes one"))
         return self
 
 

@@ -10,7 +10,9 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
+from diag.errors import UnfitError
 from diag.knowledge.units import quantity
+from diag.texts import t
 
 __all__ = [
     "Amps",
@@ -56,13 +58,13 @@ def read_truth(found: Any) -> Any:
         return found == "true"
     if isinstance(found, bool):
         return found
-    raise ValueError("expected true or false")
+    raise UnfitError(t("true or false"))
 
 
 def read_number(found: Any) -> Any:
     """Text of a number without a unit, as it is. Raises ValueError for digits of other scripts."""
     if isinstance(found, str) and not found.strip().lstrip("+-").isascii():
-        raise ValueError("expected a number in plain digits")
+        raise UnfitError(t("a number in plain digits"))
     return found
 
 

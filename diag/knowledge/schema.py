@@ -60,6 +60,7 @@ from diag.knowledge.scalars import (
     Text,
     Volts,
 )
+from diag.texts import t
 
 __all__ = [
     "PART_KINDS",
@@ -190,16 +191,16 @@ class Check(Model):
     @model_validator(mode="after")
     def _complete(self) -> Check:
         if self.kind in ("look", "listen") and self.target is None:
-            raise ValueError(f"a {self.kind} needs a `target` part")
+            raise ValueError(t("a {kind} needs a `target` part", kind=self.kind))
         if self.kind == "measure":
             if self.unit is None:
-                raise ValueError("a measure needs a `unit`: V, A or ohm")
+                raise ValueError(t("a measure needs a `unit`: V, A or ohm"))
             if self.unit == "A" and self.through is None:
-                raise ValueError("a current is measured `through` a fuse or wire")
+                raise ValueError(t("a current is measured `through` a fuse or wire"))
             if self.unit != "A" and (self.red is None or self.black is None):
-                raise ValueError("a measure needs `red` and `black` terminals")
+                raise ValueError(t("a measure needs `red` and `black` terminals"))
         if self.kind == "choose" and len(self.choices) < 2:
-            raise ValueError("a choose needs at least two `choices`")
+            raise ValueError(t("a choose needs at least two `choices`"))
         return self
 
 
@@ -247,7 +248,7 @@ class CauseNote(Model):
         given = {"ohm": self.ohm, "factor": self.factor, "spread": self.spread, "while": self.while_ or None}
         lone = [key for key, value in given.items() if value is not None]
         if self.like is None and lone:
-            raise ValueError(f"`{lone[0]}` needs a `like`: the fault that this one shows itself as")
+            raise ValueError(t("`{lone}` needs a `like`: the fault that this one shows itself as", lone=lone[0]))
         return self
 
 

@@ -7,19 +7,20 @@ from __future__ import annotations
 
 from diag.knowledge import schema
 from diag.knowledge.assemble import AnyPart, Knowledge
+from diag.texts import t
 
 __all__ = ["filaments_of", "part_of_target", "target_title", "targets"]
 
 _FILAMENTS = {
-    "54": "stop lamp",
-    "56a": "main beam",
-    "56b": "dipped beam",
-    "57": "parking lamp",
-    "58": "side or tail lamp",
-    "58L": "side or tail lamp",
-    "58R": "side or tail lamp",
-    "L": "turn lamp",
-    "R": "turn lamp",
+    "54": t("stop lamp"),
+    "56a": t("main beam"),
+    "56b": t("dipped beam"),
+    "57": t("parking lamp"),
+    "58": t("side or tail lamp"),
+    "58L": t("side or tail lamp"),
+    "58R": t("side or tail lamp"),
+    "L": t("turn lamp"),
+    "R": t("turn lamp"),
 }
 """What the filament on a terminal is called (DIN 72552)."""
 

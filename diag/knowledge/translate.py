@@ -12,10 +12,10 @@ from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
-from diag.errors import Problem
+from diag.errors import Problem, UnfitError
 from diag.knowledge.names import nearest, quoted, shown, words
 from diag.knowledge.reader import Loc, Marked
-from diag.knowledge.units import UnitError
+from diag.texts import t
 
 __all__ = ["MOST_PROBLEMS", "problems_of", "validate"]
 
@@ -25,28 +25,29 @@ MOST_PROBLEMS = 50
 """Problems told of one file; more of them help nobody."""
 
 _PATTERNS = {
-    "^[a-z0-9]+(-[a-z0-9]+)*$": "lower case letters, digits and single hyphens, such as `horn-button`",
-    r"^[a-z0-9]+(-[a-z0-9]+)*(\.[A-Za-z0-9+-]{1,12})?$": "a part, or one of a lamp's two filaments, such as "
-    "`headlamp-left.56a`",
-    "^[A-Za-z0-9+-]{1,12}$": "a terminal, such as `49a`",
-    "^[A-Za-z0-9+]{1,10}$": "a pin of at most 10 letters and digits, such as `58L`",
-    r"^[a-z0-9-]+\.[A-Za-z0-9+-]{1,12}$": "a part and its terminal, such as `horn.71`",
-    "^[0-9]{4}-[0-9]{2}-[0-9]{2}$": "a day, such as `2026-11-28`",
-    r"^[a-z0-9-]+\.[A-Za-z0-9+-]+$": "a part or wire and its fault, such as `horn.open`",
-    r"^[a-z0-9-]+(\.[a-z0-9-]+)?$": "an option, `circuit.option`, `earth`, `system-v` or `circuit`",
-    "^[a-z0-9-]+/[a-z0-9-]+$": "a circuit and a name, such as `horn/clicks-only`",
+    "^[a-z0-9]+(-[a-z0-9]+)*$": t("lower case letters, digits and single hyphens, such as `horn-button`"),
+    r"^[a-z0-9]+(-[a-z0-9]+)*(\.[A-Za-z0-9+-]{1,12})?$": t(
+        "a part, or one of a lamp's two filaments, such as `headlamp-left.56a`"
+    ),
+    "^[A-Za-z0-9+-]{1,12}$": t("a terminal, such as `49a`"),
+    "^[A-Za-z0-9+]{1,10}$": t("a pin of at most 10 letters and digits, such as `58L`"),
+    r"^[a-z0-9-]+\.[A-Za-z0-9+-]{1,12}$": t("a part and its terminal, such as `horn.71`"),
+    "^[0-9]{4}-[0-9]{2}-[0-9]{2}$": t("a day, such as `2026-11-28`"),
+    r"^[a-z0-9-]+\.[A-Za-z0-9+-]+$": t("a part or wire and its fault, such as `horn.open`"),
+    r"^[a-z0-9-]+(\.[a-z0-9-]+)?$": t("an option, `circuit.option`, `earth`, `system-v` or `circuit`"),
+    "^[a-z0-9-]+/[a-z0-9-]+$": t("a circuit and a name, such as `horn/clicks-only`"),
 }
 _SORTS = {
-    "string_type": "text",
-    "tuple_type": "a list",
-    "list_type": "a list",
-    "mapping_type": "a mapping (`key: value`)",
-    "dict_type": "a mapping (`key: value`)",
-    "model_type": "a mapping (`key: value`)",
-    "model_attributes_type": "a mapping (`key: value`)",
-    "float_type": "a number",
-    "float_parsing": "a number",
-    "finite_number": "a number of a believable size",
+    "string_type": t("text"),
+    "tuple_type": t("a list"),
+    "list_type": t("a list"),
+    "mapping_type": t("a mapping (`key: value`)"),
+    "dict_type": t("a mapping (`key: value`)"),
+    "model_type": t("a mapping (`key: value`)"),
+    "model_attributes_type": t("a mapping (`key: value`)"),
+    "float_type": t("a number"),
+    "float_parsing": t("a number"),
+    "finite_number": t("a number of a believable size"),
 }
 
 _BY_SORT = {"too_short": "too-few", "string_too_short": "too-few", "string_pattern_mismatch": "bad-name"}
@@ -75,8 +76,8 @@ def problems_of(error: ValidationError, place: Any, model: Any, at: Loc = ()) ->
         problems.append(
             Problem(
                 max(problem.place for problem in problems),
-                f"{len(mistakes) - MOST_PROBLEMS} more mistakes are not shown",
-                mend="Mend those above first.",
+                t("{number} more mistakes are not shown", number=len(mistakes) - MOST_PROBLEMS),
+                mend=t("Mend those above first."),
                 code="more-mistakes",
             )
         )
@@ -87,33 +88,42 @@ def _problem(mistake: Any, place: Any, model: Any, loc: Loc) -> Problem:
     sort, given, context = mistake["type"], mistake["input"], mistake.get("ctx", {})
     name = _name(loc)
     if sort == "missing" and isinstance(loc[-1], int):  # a place in a list of fixed length
-        most = f"at least {loc[-1] + 1} entries"
+        most = t("at least {loc} entries", loc=loc[-1] + 1)
         return Problem(
-            place(loc[:-1]), f"{_name(loc)} has a wrong value", f"{len(given)} entries", most, code="wrong-value"
+            place(loc[:-1]),
+            t("{name} has a wrong value", name=_name(loc)),
+            t("{count} entries", count=len(given)),
+            most,
+            code="wrong-value",
         )
     if sort == "missing":
         return Problem(
-            place(loc[:-1]), f"the key `{loc[-1]}` is missing", "", "", f"Add `{loc[-1]}:` here.", code="missing-key"
+            place(loc[:-1]),
+            t("the key `{loc}` is missing", loc=loc[-1]),
+            "",
+            "",
+            t("Add `{loc}:` here.", loc=loc[-1]),
+            code="missing-key",
         )
     if sort == "extra_forbidden":
         known = _known_keys(model, mistake["loc"][:-1])
         return Problem(
             place(loc, key=True),
-            f"the key {quoted(str(loc[-1]))} is not known here",
+            t("the key {loc} is not known here", loc=quoted(str(loc[-1]))),
             "",
             words(known),
-            nearest(str(loc[-1]), known) or "Take it away or correct it.",
+            nearest(str(loc[-1]), known) or t("Take it away or correct it."),
             code="unknown-key",
         )
     if sort == "union_tag_not_found":
         return Problem(
-            place(loc), "the key `kind` is missing", "", _kinds(context), "Add `kind:` here.", code="missing-key"
+            place(loc), t("the key `kind` is missing"), "", _kinds(context), t("Add `kind:` here."), code="missing-key"
         )
     if sort == "union_tag_invalid":
         tags = _tags(context)
         return Problem(
             place((*loc, "kind")),
-            "this `kind` is not known",
+            t("this `kind` is not known"),
             quoted(str(context.get("tag", ""))),
             words(tags),
             nearest(str(context.get("tag", "")), tags),
@@ -121,34 +131,34 @@ def _problem(mistake: Any, place: Any, model: Any, loc: Loc) -> Problem:
         )
     if "[key]" in loc:
         return Problem(
-            place(loc), "this name cannot be used as a key", shown(given), _expected(sort, context), code="bad-name"
+            place(loc), t("this name cannot be used as a key"), shown(given), _expected(sort, context), code="bad-name"
         )
     if sort == "literal_error":
         return Problem(
             place(loc),
-            f"{name} has a wrong value",
+            t("{name} has a wrong value", name=name),
             shown(given),
             _expected(sort, context),
             nearest(given, _tags(context)) if isinstance(given, str) else "",
             code="wrong-value",
         )
     if sort == "value_error":
-        detail, _, expected = str(context.get("error", mistake["msg"])).partition("expected ")
-        what = f"{name} has a wrong value" if expected else f"{name}: {detail}"
-        detail = detail.rstrip("; ")
+        error = context.get("error", mistake["msg"])
+        expected, detail = (error.expected, error.detail) if isinstance(error, UnfitError) else ("", str(error))
+        what = t("{name} has a wrong value", name=name) if expected else f"{name}: {detail}"
         if isinstance(given, dict | list):  # a whole item: its content would be no help
-            return Problem(place(loc), what if expected else f"{name}: {detail}", "", expected, code="wrong-shape")
+            return Problem(place(loc), what, "", expected, code="wrong-shape")
         said = shown(given) + (f" ({detail})" if detail and expected else "")
-        return Problem(place(loc), what, said, expected, code=_code(context.get("error")))
+        return Problem(
+            place(loc), what, said, expected, code=error.code if isinstance(error, UnfitError) else "wrong-value"
+        )
     expected = _expected(sort, context) or mistake["msg"]
     if _endless(given):
         expected = _SORTS["finite_number"]
-    found = f"{len(given)} entries" if sort in ("too_short", "too_long") and given else shown(given)
-    return Problem(place(loc), f"{name} has a wrong value", found, expected, code=_BY_SORT.get(sort, "wrong-value"))
-
-
-def _code(error: Any) -> str:
-    return error.code if isinstance(error, UnitError) else "wrong-value"
+    found = t("{count} entries", count=len(given)) if sort in ("too_short", "too_long") and given else shown(given)
+    return Problem(
+        place(loc), t("{name} has a wrong value", name=name), found, expected, code=_BY_SORT.get(sort, "wrong-value")
+    )
 
 
 def _endless(given: Any) -> bool:
@@ -161,7 +171,7 @@ def _endless(given: Any) -> bool:
 
 def _kinds(context: Mapping[str, Any]) -> str:
     """The kinds that a part may be of, as the schema lists them."""
-    return words(_tags(context)) or "the kind of part"
+    return words(_tags(context)) or t("the kind of part")
 
 
 def _tags(context: Mapping[str, Any]) -> list[str]:
@@ -171,32 +181,32 @@ def _tags(context: Mapping[str, Any]) -> list[str]:
 
 def _expected(sort: str, context: Mapping[str, Any]) -> str:
     if sort == "string_pattern_mismatch":
-        return _PATTERNS.get(str(context["pattern"]), f"text of the form {context['pattern']}")
+        return _PATTERNS.get(str(context["pattern"]), t("text of the form {pattern}", pattern=context["pattern"]))
     if sort == "literal_error":
         return words(_tags(context))
     bounds = {
-        "greater_than": ("above", "gt"),
-        "greater_than_equal": ("at least", "ge"),
-        "less_than": ("below", "lt"),
-        "less_than_equal": ("at most", "le"),
+        "greater_than": (t("above"), "gt"),
+        "greater_than_equal": (t("at least"), "ge"),
+        "less_than": (t("below"), "lt"),
+        "less_than_equal": (t("at most"), "le"),
     }
     if sort in bounds:
         word, key = bounds[sort]
-        return f"a number {word} {context[key]:g}"
+        return t("a number {word} {context:g}", word=word, context=context[key])
     if sort == "string_too_short":
-        return "some text"
+        return t("some text")
     if sort == "string_too_long":
-        return f"at most {context['max_length']} characters"
+        return t("at most {context} characters", context=context["max_length"])
     if sort == "too_short":
-        return f"at least {context.get('min_length', 1)} entries"
+        return t("at least {value} entries", value=context.get("min_length", 1))
     if sort == "too_long":
-        return f"at most {context.get('max_length')} entries"
+        return t("at most {value} entries", value=context.get("max_length"))
     return _SORTS.get(sort, "")
 
 
 def _name(loc: Loc) -> str:
     names = [step for step in loc if isinstance(step, str) and step != "[key]"]
-    return f"`{names[-1]}`" if names else "the file"
+    return f"`{names[-1]}`" if names else t("the file")
 
 
 def _known_keys(model: Any, loc: Iterable[str | int]) -> list[str]:

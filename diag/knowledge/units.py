@@ -12,19 +12,22 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from diag.errors import UnfitError
+from diag.texts import t
+
 __all__ = ["CANONICAL", "Quantity", "UnitError", "parse_quantity", "plain", "quantity", "written"]
 
 CANONICAL: dict[str, tuple[str, str]] = {
-    "V": ("a voltage", "12.6 V"),
-    "A": ("a current", "8 A"),
-    "ohm": ("a resistance", "0.4 ohm"),
-    "W": ("a power", "21 W"),
-    "m": ("a length", "0.8 m"),
-    "mm2": ("a section", "1.5 mm2"),
-    "min": ("a time in minutes", "2 min"),
-    "/min": ("a rate", "85 /min"),
-    "degC": ("a temperature", "20 degC"),
-    "Ah": ("a capacity", "50 Ah"),
+    "V": (t("a voltage"), "12.6 V"),
+    "A": (t("a current"), "8 A"),
+    "ohm": (t("a resistance"), "0.4 ohm"),
+    "W": (t("a power"), "21 W"),
+    "m": (t("a length"), "0.8 m"),
+    "mm2": (t("a section"), "1.5 mm2"),
+    "min": (t("a time in minutes"), "2 min"),
+    "/min": (t("a rate"), "85 /min"),
+    "degC": (t("a temperature"), "20 degC"),
+    "Ah": (t("a capacity"), "50 Ah"),
 }
 """Wanted unit: what it measures, and an example."""
 
@@ -49,12 +52,8 @@ COLDEST_C, HOTTEST_C = -60.0, 200.0
 """No vehicle is colder, no wire that still has its insulation hotter (common practice, no source)."""
 
 
-class UnitError(ValueError):
-    """Text that is not a quantity of the wanted unit; the message says what would be. `code`: the sort of mistake."""
-
-    def __init__(self, message: str, code: str = "wrong-value") -> None:
-        super().__init__(message)
-        self.code = code
+class UnitError(UnfitError):
+    """Text that is not a quantity of the wanted unit."""
 
 
 _LONGEST = 80
@@ -104,22 +103,25 @@ def parse_quantity(text: str, unit: str, *, bare: bool = False) -> float:
     text = text.strip()
     match = _NUMBER.fullmatch(text) if len(text) <= _LONGEST else None  # blanks without end would be tried in pairs
     if match is None:
-        raise UnitError(f"expected {what} such as `{example}`")
+        raise UnitError(t("{what} such as `{example}`", what=what, example=example))
     number = float(match[1].replace(",", "."))
     suffix = match[2]
     if not suffix and not bare:
-        raise UnitError(f"expected {what} with its unit, such as `{example}`", "missing-unit")
+        raise UnitError(t("{what} with its unit, such as `{example}`", what=what, example=example), "missing-unit")
     if suffix and suffix.lower() not in _SPELLINGS[unit] and suffix not in _SPELLINGS[unit]:
         number = _convert(number, suffix, unit, what, example)
     believable = COLDEST_C <= number <= HOTTEST_C if unit == "degC" else abs(number) <= LIMIT
     if not math.isfinite(number) or not believable:
-        raise UnitError(f"expected {what} of a believable size, such as `{example}`")
+        raise UnitError(t("{what} of a believable size, such as `{example}`", what=what, example=example))
     return number
 
 
 def _convert(number: float, suffix: str, unit: str, what: str, example: str) -> float:
-    text = f"`{suffix}` is not a unit of {what.removeprefix('a ')}; expected {what} such as `{example}`"
-    wrong = UnitError(text, "wrong-unit")
+    wrong = UnitError(
+        t("{what} such as `{example}`", what=what, example=example),
+        "wrong-unit",
+        t("`{suffix}` is not a unit of {what}", suffix=suffix, what=what.removeprefix("a ")),
+    )
     if unit == "mm2" and suffix.upper() == "AWG":
         return _awg_mm2(number)
     if unit == "degC":  # an offset, not a factor
@@ -166,10 +168,22 @@ class Quantity:
         if isinstance(found, bool) or not isinstance(found, str):
             if isinstance(found, int | float) and not isinstance(found, bool):
                 return float(found)  # defaults and values already converted
-            raise UnitError(f"expected {CANONICAL[unit][0]} such as `{CANONICAL[unit][1]}`")
+            raise UnitError(
+                t(
+                    "{canonical} such as `{canonical_2}`",
+                    canonical=CANONICAL[unit][0],
+                    canonical_2=CANONICAL[unit][1],
+                )
+            )
         number = parse_quantity(found, unit)
         if number <= 0 and unit != "degC":
-            raise UnitError(f"expected {CANONICAL[unit][0]} above zero, such as `{CANONICAL[unit][1]}`")
+            raise UnitError(
+                t(
+                    "{canonical} above zero, such as `{canonical_2}`",
+                    canonical=CANONICAL[unit][0],
+                    canonical_2=CANONICAL[unit][1],
+                )
+            )
         return number
 
 

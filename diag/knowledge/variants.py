@@ -15,6 +15,7 @@ from diag.knowledge import schema
 from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.omit import Outside
 from diag.knowledge.reader import Loc, Marked
+from diag.texts import t
 
 __all__ = ["LISTS", "MAPPINGS", "Varied", "check_choices", "vary"]
 
@@ -67,14 +68,14 @@ def check_choices(vehicle: schema.VehicleFile, marked: Marked, circuits: Sequenc
     problems = []
 
     def say(loc: Loc, what: str, found: str, known: Sequence[str], *, key: bool, code: str) -> None:
-        expected = words(known) or "nothing"
+        expected = words(known) or t("nothing")
         problems.append(Problem(marked.place(loc, key=key), what, quoted(found), expected, nearest(found, known), code))
 
     for circuit, chosen in vehicle.options.items():
         if circuit not in offered:
             say(
                 ("options", circuit),
-                "this circuit is not fitted",
+                t("this circuit is not fitted"),
                 circuit,
                 list(offered),
                 key=True,
@@ -86,7 +87,7 @@ def check_choices(vehicle: schema.VehicleFile, marked: Marked, circuits: Sequenc
             if option not in offered[circuit]:
                 say(
                     at,
-                    f"`{circuit}` has no such option",
+                    t("`{circuit}` has no such option", circuit=circuit),
                     option,
                     list(offered[circuit]),
                     key=True,
@@ -95,7 +96,7 @@ def check_choices(vehicle: schema.VehicleFile, marked: Marked, circuits: Sequenc
             elif value not in offered[circuit][option].choices:
                 say(
                     at,
-                    f"`{option}` has no such choice",
+                    t("`{option}` has no such choice", option=option),
                     value,
                     list(offered[circuit][option].choices),
                     key=False,
@@ -107,7 +108,7 @@ def check_choices(vehicle: schema.VehicleFile, marked: Marked, circuits: Sequenc
                 if value not in possible:
                     say(
                         at,
-                        f"`{option}` cannot be this beside the other options",
+                        t("`{option}` cannot be this beside the other options", option=option),
                         value,
                         possible,
                         key=False,
@@ -134,9 +135,9 @@ def vary(
                 problems.append(
                     Problem(
                         marked.place(at, key=True),
-                        "there is no such option",
+                        t("there is no such option"),
                         quoted(name),
-                        words(known) + ", or `circuit.option`",
+                        words(known) + t(", or `circuit.option`"),
                         nearest(name, known),
                         code="unknown-option",
                     )
@@ -168,9 +169,9 @@ def _joined(
                 problems.append(
                     Problem(
                         marked.place(("variants", index, "without", place)),
-                        "the circuit has nothing of this id to take away",
+                        t("the circuit has nothing of this id to take away"),
                         quoted(name),
-                        "the id of a part, fuse, earth point, wire or check outside the variants",
+                        t("the id of a part, fuse, earth point, wire or check outside the variants"),
                         nearest(name, base),
                         code="unknown-id",
                     )
@@ -188,10 +189,10 @@ def _joined(
                     problems.append(
                         Problem(
                             marked.place(loc, key=section in MAPPINGS),
-                            "two variants that hold together give the same id",
+                            t("two variants that hold together give the same id"),
                             quoted(name),
-                            "each id from one of them",
-                            "Make their `only` exclude each other, or rename one.",
+                            t("each id from one of them"),
+                            t("Make their `only` exclude each other, or rename one."),
                             code="duplicate-id",
                         )
                     )

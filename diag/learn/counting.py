@@ -20,6 +20,7 @@ from diag.reason.reasoner import Beliefs, Reasoner, Treated
 from diag.reason.steps import Finding, Step, Value
 from diag.talk.findings import findings_of
 from diag.talk.known import somebody_complained
+from diag.texts import t
 
 __all__ = ["Counts", "Off", "Slip", "axis_of", "counts_of", "slips_of"]
 
@@ -74,7 +75,7 @@ def counts_of(reasoner: Reasoner, state: JobState) -> Counts:
     """What a closed job counts for. `reasoner` must know nothing that was learned. Raises DiagError where the rule
     engine fails."""
     if reasoner.knowledge.learned is not None:
-        raise ValueError("jobs are counted with published knowledge only")
+        raise ValueError(t("jobs are counted with published knowledge only"))
     return _Job(reasoner, state).counts()
 
 
@@ -89,33 +90,33 @@ class _Job:
         left = {seq for entry in self.state.standing("left-open") for seq in entry.fields.get("seqs", ())}
         found, self.treated, self.proving, unknown = findings_of(self.reasoner, self.state)
         self.findings = [finding for finding in found if finding.seq not in left]
-        checks = {entry.seq: str(entry.fields.get("check") or "a check") for entry in self.state.entries}
-        self.unknown = [f"answer {seq} ({checks.get(seq, '?')})" for seq in unknown]
+        checks = {entry.seq: str(entry.fields.get("check") or t("a check")) for entry in self.state.entries}
+        self.unknown = [t("answer {seq} ({seq_2})", seq=seq, seq_2=checks.get(seq, "?")) for seq in unknown]
 
     def counts(self) -> Counts:
         entries = {e.period: e for e in self.state.standing("remedied") if e.period is not None}
         known = {p: e for p, e in entries.items() if str(e.fields.get("remedy")) in self.reasoner.remedies}
-        gone = [f"remedy {e.fields.get('remedy')}" for p, e in entries.items() if p not in known]
+        gone = [t("remedy {value}", value=e.fields.get("remedy")) for p, e in entries.items() if p not in known]
         unknown = tuple(dict.fromkeys([*gone, *self.unknown]))
         names = {period: str(entry.fields["remedy"]) for period, entry in known.items()}
         if not names:
             return Counts(unknown=unknown)
         end = self._beliefs(self.findings, self.treated)
         if end.posterior.healthy < _SURE:
-            reason = "at the end something was still wrong, or nothing was seen to be right"
+            reason = t("at the end something was still wrong, or nothing was seen to be right")
             return Counts(why_not=tuple((name, reason) for name in names.values()), unknown=unknown)
         starts = _starts(end)
         faults: list[tuple[str, Mapping[str, float]]] = []
         why_not: list[tuple[str, str]] = []
         for period, name in names.items():
             if name in [other for later, other in names.items() if later > period]:
-                why_not.append((name, "done again later"))
+                why_not.append((name, t("done again later")))
                 continue
             shares = self._shares(known[period], name)
             if self._was_wrong(starts, name) < _SURE:
-                why_not.append((name, "it was not what was wrong"))
+                why_not.append((name, t("it was not what was wrong")))
             elif not self._proved(end, period, shares):
-                why_not.append((name, "no check after it shows that it took"))
+                why_not.append((name, t("no check after it shows that it took")))
             else:
                 faults.append((name, shares))
         slips, offs = self._misjudged(starts, dict(faults)) if faults else ((), ())

@@ -18,6 +18,7 @@ from diag.job.journal import read_journal
 from diag.job.records import JournalError, Record, why
 from diag.job.state import JobState, replay
 from diag.replay.jobs import EXPECT
+from diag.texts import t
 
 __all__ = ["Aside", "Closed", "Gathered", "gather", "hash_of", "jobs_below", "sorted_out"]
 
@@ -75,8 +76,12 @@ def jobs_below(folder: Path) -> list[Path]:
         return sorted(path for path in folder.rglob(f"*{SUFFIX}") if path.is_file())
     except OSError as error:
         raise DiagError(
-            f"--from {folder}: the jobs could not be listed: {why(error)}; expected a folder of jobs. "
-            "Name the folder that `diag jobs` reads, or another one with journals in it."
+            t(
+                "--from {folder}: the jobs could not be listed: {why}; expected a folder of jobs. "
+                "Name the folder that `diag jobs` reads, or another one with journals in it.",
+                folder=folder,
+                why=why(error),
+            )
         ) from error
 
 
@@ -95,16 +100,16 @@ def sorted_out(paths: Iterable[Path]) -> Gathered:
             records, messages = read_journal(path)
             state = replay(records)
         except JournalError as error:
-            aside.append(Aside(path.stem, f"damaged: {error}", odd=True))
+            aside.append(Aside(path.stem, t("damaged: {error}", error=error), odd=True))
             continue
         except (ValueError, DiagError) as error:
-            aside.append(Aside(path.stem, f"no job: {error}", odd=True))
+            aside.append(Aside(path.stem, t("no job: {error}", error=error), odd=True))
             continue
         if messages:
-            aside.append(Aside(path.stem, f"damaged: {messages[0]}", odd=True))
+            aside.append(Aside(path.stem, t("damaged: {messages}", messages=messages[0]), odd=True))
             continue
         if records[0].fields.get("simulated") is True:
-            aside.append(Aside(path.stem, "simulated: no vehicle stood there"))
+            aside.append(Aside(path.stem, t("simulated: no vehicle stood there")))
             continue
         lines = _lines(records)
         job = Closed(path.stem, path, records, state, hash_of(state, lines))
@@ -134,12 +139,12 @@ def _one(versions: Sequence[_Version], aside: list[Aside]) -> Sequence[Closed]:
         if longest.lines[: len(version.lines)] != version.lines:
             for odd in versions:
                 others = ", ".join(sorted(other.job.name for other in versions if other is not odd))
-                reason = f"changed by hand? It differs from {others}, which began as the same job"
+                reason = t("changed by hand? It differs from {others}, which began as the same job", others=others)
                 aside.append(Aside(odd.job.name, reason, odd=True))
             return ()
-    aside += [Aside(v.job.name, f"a copy of {longest.job.name}") for v in versions if v is not longest]
+    aside += [Aside(v.job.name, t("a copy of {job}", job=longest.job.name)) for v in versions if v is not longest]
     if not longest.over:
-        aside.append(Aside(longest.job.name, "not finished"))
+        aside.append(Aside(longest.job.name, t("not finished")))
         return ()
     return (longest.job,)
 

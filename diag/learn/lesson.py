@@ -23,6 +23,7 @@ from diag.reason.engine import default_matcher
 from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
 from diag.talk.opening import cache_folder, vehicle_finder
+from diag.texts import t
 
 __all__ = ["Group", "Lesson", "Names", "groups_of", "lesson_of", "published_reasoner", "with_lesson"]
 
@@ -131,7 +132,9 @@ def lesson_of(
             reasoner = open_with(group.file, group.without)
         except DiagError as error:
             first = str(error).splitlines()[0]
-            aside += [Aside(job.name, f"its vehicle cannot be opened: {first}", odd=True) for job in group.jobs]
+            aside += [
+                Aside(job.name, t("its vehicle cannot be opened: {first}", first=first), odd=True) for job in group.jobs
+            ]
             done += len(group.jobs)
             continue
         vehicle = reasoner.knowledge.vehicle.vehicle
@@ -141,17 +144,24 @@ def lesson_of(
             done += 1
             tell(done / max(len(gathered.closed), 1))
             if job.state.vehicle != vehicle:
-                reason = f"it was on {job.state.vehicle}, and {group.file.name} is {vehicle} now"
+                reason = t(
+                    "it was on {vehicle}, and {file} is {vehicle_2} now",
+                    vehicle=job.state.vehicle,
+                    file=group.file.name,
+                    vehicle_2=vehicle,
+                )
                 aside.append(Aside(job.name, reason, odd=True))
                 continue
             try:
                 counts = counts_of(reasoner, job.state)
             except (DiagError, ValueError) as error:
-                aside.append(Aside(job.name, f"cannot be weighed: {error}", odd=True))
+                aside.append(Aside(job.name, t("cannot be weighed: {error}", error=error), odd=True))
                 continue
             notes += [(job.name, words) for words in _notes(counts)]
             if not counts.faults:
-                aside.append(Aside(job.name, "no remedy was confirmed" if counts.why_not else "nothing was remedied"))
+                aside.append(
+                    Aside(job.name, t("no remedy was confirmed") if counts.why_not else t("nothing was remedied"))
+                )
                 continue
             tallied.append(Tallied(_printable(job.name), job.hash, vehicle, known, counts))
             causes[vehicle] = known
@@ -170,9 +180,9 @@ def lesson_of(
 
 def _notes(counts: Counts) -> Iterator[str]:
     for remedy, why in counts.why_not:
-        yield f"{remedy} does not count: {why}"
+        yield t("{remedy} does not count: {why}", remedy=remedy, why=why)
     if counts.unknown:
-        yield f"today's knowledge does not know {', '.join(counts.unknown)}"
+        yield t("today's knowledge does not know {unknown}", unknown=", ".join(counts.unknown))
 
 
 def _printable(name: str) -> str:

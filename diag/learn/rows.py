@@ -15,6 +15,7 @@ from diag.learn.counting import Off
 from diag.learn.lesson import Names
 from diag.learn.tally import Known, shares_after
 from diag.learn.written import percent, times_words
+from diag.texts import t
 
 __all__ = ["Row", "misread_rows", "off_words", "rows_of"]
 
@@ -44,9 +45,13 @@ class Row:
     def words(self) -> str:
         """The figures in one line of at most 60 columns."""
         times = f": {times_words(self.times)}" if self.published > 0 else ""
-        return (
-            f"{round(self.n, 1):g} of {round(self.total, 1):g}, published {percent(self.published)}, "
-            f"then {percent(self.then)}{times}"
+        return t(
+            "{number:g} of {total:g}, published {percent}, then {percent_2}{times}",
+            number=round(self.n, 1),
+            total=round(self.total, 1),
+            percent=percent(self.published),
+            percent_2=percent(self.then),
+            times=times,
         )
 
 
@@ -68,12 +73,12 @@ def rows_of(learned: Learned, causes: Mapping[str, Sequence[Known]], names: Name
         for mode, met in modes.items():
             before, then = shares(lambda known, k=kind, m=mode: (known.kind, known.mode) == (k, m))  # type: ignore[misc]
             title = names.modes.get((kind, mode), mode).replace("{part}", "").replace("{detail}", "").strip(" ,:")
-            rows.append(Row("Kinds of faults", f"{_spaced(kind)}: {title}", met.n, learned.faults, before, then))
+            rows.append(Row(t("Kinds of faults"), f"{_spaced(kind)}: {title}", met.n, learned.faults, before, then))
     for circuit, subjects in learned.circuits.items():
         for subject, met in subjects.items():
             before, then = shares(lambda known, c=circuit, s=subject: (known.circuit, known.subject) == (c, s))  # type: ignore[misc]
             title = f"{names.circuits.get(circuit, circuit)}: {names.subjects.get(subject, _spaced(subject))}"
-            rows.append(Row("Parts and wires of circuits", title, met.n, learned.faults, before, then))
+            rows.append(Row(t("Parts and wires of circuits"), title, met.n, learned.faults, before, then))
     for vehicle, counts in learned.vehicles.items():
         shares_before = {known.cause: known.share for known in causes.get(vehicle, ())}
         for cause, met in counts.causes.items():
@@ -99,8 +104,10 @@ def _misread(learned: Learned, published: Mapping[str, Mapping[str, Mapping[str,
             for word in dict.fromkeys([*before.get(true, {}), *told]):
                 was, then = before.get(true, {}).get(word, 0.0), after.get(true, {}).get(word, 0.0)
                 if word != true and was != then:
-                    title = f"{axis}: {_spaced(true)}, told as {_spaced(word)}"
-                    yield Row("Words misjudged", title, told.get(word, 0.0), sum(told.values()), was, then)
+                    title = t(
+                        "{axis}: {spaced}, told as {spaced_2}", axis=axis, spaced=_spaced(true), spaced_2=_spaced(word)
+                    )
+                    yield Row(t("Words misjudged"), title, told.get(word, 0.0), sum(told.values()), was, then)
 
 
 def off_words(offs: Sequence[Off]) -> list[str]:
@@ -118,11 +125,18 @@ def off_words(offs: Sequence[Off]) -> list[str]:
             continue
         most = quantiles(away, n=10)[-1] if len(away) > 1 else away[0]
         shown = (
-            f"{median(away):.2g} V, nine of ten within {most:.2g} V"
+            t("{median:.2g} V, nine of ten within {most:.2g} V", median=median(away), most=most)
             if unit == "V"
-            else (f"{median(away):.0f} %, nine of ten within {most:.0f} %")
+            else (t("{median:.0f} %, nine of ten within {most:.0f} %", median=median(away), most=most))
         )
-        out.append(f"{unit}: {len(away)} readings, half within {shown} of what is computed")
+        out.append(
+            t(
+                "{unit}: {count} readings, half within {shown} of what is computed",
+                unit=unit,
+                count=len(away),
+                shown=shown,
+            )
+        )
     return out
 
 

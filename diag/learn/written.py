@@ -13,6 +13,7 @@ from pathlib import Path
 from diag.errors import DiagError
 from diag.knowledge.learned import Learned, Level, Met, learned_file, read_learned, weight
 from diag.knowledge.writer import put_new, replaced
+from diag.texts import t
 
 __all__ = ["NothingLearnedError", "forget", "keep", "learned_here", "percent", "switch", "text_of", "times_words"]
 
@@ -138,7 +139,7 @@ class NothingLearnedError(DiagError):
     exit_code = 1
 
     def __init__(self) -> None:
-        super().__init__("Nothing was learned yet. `diag rules learn` shows what the closed jobs would teach.")
+        super().__init__(t("Nothing was learned yet. `diag rules learn` shows what the closed jobs would teach."))
 
 
 def learned_here() -> Learned:

@@ -18,6 +18,7 @@ from diag.life.about_words import Words
 from diag.life.interval import SHARE, interval, interval_words
 from diag.life.states import Tally, tally
 from diag.life.world import World
+from diag.texts import t
 
 __all__ = ["about", "known_ids", "listed", "nearest_ids"]
 
@@ -43,7 +44,7 @@ def known_ids(knowledge: Knowledge, words: Words) -> dict[str, tuple[str, str]]:
     add("wire", ((name, wire.title or name.replace("-", " ")) for name, wire in knowledge.wires.items()))
     add("cause", ((name, cause.title) for name, cause in words.causes.items()))
     add("remedy", ((name, remedy.title) for name, remedy in knowledge.remedies.items()))
-    add("remedy", ((cause.remedy, f"Cures: {cause.title}") for cause in words.causes.values()))
+    add("remedy", ((cause.remedy, t("Cures: {cause}", cause=cause.title)) for cause in words.causes.values()))
     add("caution", ((name, caution.text) for name, caution in knowledge.cautions.items()))
     add("circuit", ((name, circuit.title) for name, circuit in knowledge.circuits.items()))
     return out
@@ -61,12 +62,23 @@ def about(world: World, name: str, *, network: bool = True) -> Object:
         if name in ids:
             return _about(world, knowledge, words, name, ids[name][0], network)
         every |= ids
-    raise DiagError(f"{name}: nothing is called that on {_vehicles(world)}. {nearest_ids(name, every)}")
+    raise DiagError(
+        t(
+            "{name}: nothing is called that on {vehicles}. {nearest_ids}",
+            name=name,
+            vehicles=_vehicles(world),
+            nearest_ids=nearest_ids(name, every),
+        )
+    )
 
 
 def _vehicles(world: World) -> str:
     several = len(world.known)
-    return next(iter(world.known.values())).vehicle.vehicle if several == 1 else f"any of {several} vehicles"
+    return (
+        next(iter(world.known.values())).vehicle.vehicle
+        if several == 1
+        else t("any of {several} vehicles", several=several)
+    )
 
 
 def nearest_ids(name: str, known: Mapping[str, tuple[str, str]]) -> str:
@@ -78,7 +90,7 @@ def nearest_ids(name: str, known: Mapping[str, tuple[str, str]]) -> str:
     close = difflib.get_close_matches(name.casefold()[:200], list(known), n=_NEAREST, cutoff=0.55)
     found = list(dict.fromkeys([*close, *sorted(holding, key=len)]))[:_NEAREST]
     if not found:
-        return "`diag rules show` lists the rules."
+        return t("`diag rules show` lists the rules.")
     return "Nearest: " + "; ".join(f"`{one}` ({known[one][0]}: {known[one][1]})" for one in found)
 
 
@@ -163,17 +175,21 @@ def _jobs(found: Tally) -> Object:
 
 def _right_words(found: Tally, real: Tally) -> str:
     if found.fired and not found.judged:
-        return "it names no cause, so no job can tell whether it is right"
+        return t("it names no cause, so no job can tell whether it is right")
     told = interval_words(len(found.right), len(found.judged))
     written = len(found.judged) - len(real.judged)
     if not written:
         return told
     if not real.judged:
-        count = "It was" if written == 1 else f"All {written} were"
-        return (
-            f"{told}. {count} written by hand from facts of the trade: that shows it at work, not how often it is right"
+        count = t("It was") if written == 1 else t("All {written} were", written=written)
+        return t(
+            "{told}. {count} written by hand from facts of the trade: that shows it at work, not how often it is right",
+            told=told,
+            count=count,
         )
-    return f"{told}. At real vehicles: {interval_words(len(real.right), len(real.judged))}"
+    return t(
+        "{told}. At real vehicles: {interval}", told=told, interval=interval_words(len(real.right), len(real.judged))
+    )
 
 
 def listed(
@@ -206,8 +222,14 @@ def listed(
         known = sorted({str(row[what]) for row in rows})
         if wanted is not None and wanted not in known:
             close = difflib.get_close_matches(wanted, known, n=1)
-            hint = f"Did you mean `{close[0]}`?" if close else f"There is {', '.join(known)}."
-            raise DiagError(f"--{what}: no rule is of the {what} `{wanted}`. {hint}")
+            hint = (
+                t("Did you mean `{close}`?", close=close[0])
+                if close
+                else t("There is {known}.", known=", ".join(known))
+            )
+            raise DiagError(
+                t("--{what}: no rule is of the {what} `{wanted}`. {hint}", what=what, wanted=wanted, hint=hint)
+            )
     return sorted(
         (
             row

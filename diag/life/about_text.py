@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from diag.life.jobs import CLEARED, ELSEWHERE, RIGHT, SILENT, SOUND
+from diag.texts import t, tn
 
 __all__ = ["list_text", "needs_text", "page"]
 
@@ -18,18 +19,18 @@ _JOBS_SHOWN, _NAMES_SHOWN = 12, 8
 _TABLE_FROM = 76
 CAME = {
     RIGHT: "right",
-    ELSEWHERE: "pointed elsewhere",
-    CLEARED: "cleared what was wrong",
-    SOUND: "pointed, nothing was wrong any more",
-    SILENT: "names no cause",
+    ELSEWHERE: t("pointed elsewhere"),
+    CLEARED: t("cleared what was wrong"),
+    SOUND: t("pointed, nothing was wrong any more"),
+    SILENT: t("names no cause"),
 }
 _EFFECTS = (
-    ("points-to", "Points to"),
-    ("clears", "Clears"),
-    ("establish", "Concludes"),
-    ("ask", "Asks next"),
-    ("warn", "CAUTION before anything else"),
-    ("stop", "BATTERY OFF NOW"),
+    ("points-to", t("Points to")),
+    ("clears", t("Clears")),
+    ("establish", t("Concludes")),
+    ("ask", t("Asks next")),
+    ("warn", t("CAUTION before anything else")),
+    ("stop", t("BATTERY OFF NOW")),
 )
 
 
@@ -58,18 +59,22 @@ def _said(name: str, text: object, width: int) -> list[str]:
 def _items(head: str, texts: Sequence[str], width: int, most: int = 1000) -> list[str]:
     if not texts:
         return []
-    more = [f"- and {len(texts) - most} more"] if len(texts) > most else []
+    more = [t("- and {number} more", number=len(texts) - most)] if len(texts) > most else []
     return [f"{head}:", *(line for text in texts[:most] for line in _wrap(text, width, "- ")), *more]
 
 
 def _home(found: Object, width: int) -> list[str]:
     lines: list[str] = []
     if found["layer"]:
-        lines += _said("Layer", found["layer"] + (f", hash {found['digest']}" if found["digest"] else ""), width)
+        lines += _said(
+            t("Layer"), found["layer"] + (t(", hash {found}", found=found["digest"]) if found["digest"] else ""), width
+        )
     if found["file"]:
-        lines += [f"File: {found['file']}:{found['line']}"]  # whole, so that an editor can be sent there
+        lines += [
+            t("File: {found}:{found_2}", found=found["file"], found_2=found["line"])
+        ]  # whole, so that an editor can be sent there
     for one in found["stands-for"]:
-        lines += _wrap(f"Stands in place of the one of layer {one['layer']}:", width)
+        lines += _wrap(t("Stands in place of the one of layer {one}:", one=one["layer"]), width)
         lines += [f"  {one['place']}"]
     return lines
 
@@ -78,106 +83,124 @@ def _home(found: Object, width: int) -> list[str]:
 
 
 def _rule(found: Object, width: int) -> list[str]:
-    lines = ["When all of this holds:"]
+    lines = [t("When all of this holds:")]
     for number, condition in enumerate(found["when"], start=1):
         lines += _wrap(condition["text"], width, f"{number}. ")
         if "network" in condition:
-            said = {"agrees": "agrees", "against": "AGAINST IT", "no difference": "does not tell the causes apart"}
-            lines += _wrap(f"computed: the network {said[condition['network']]}", width, "   ")
+            said = {
+                "agrees": "agrees",
+                "against": t("AGAINST IT"),
+                "no difference": t("does not tell the causes apart"),
+            }
+            lines += _wrap(t("computed: the network {said}", said=said[condition["network"]]), width, "   ")
         elif condition.get("computed") is False and "check" in condition:
-            lines += _wrap("not computed: the rule's weight counts", width, "   ")
+            lines += _wrap(t("not computed: the rule's weight counts"), width, "   ")
     for kind, head in _EFFECTS:
         lines += _items(head, [effect["text"] for effect in found["then"] if effect["kind"] == kind], width)
     if found.get("weighs") is False:
         lines += _wrap(
-            "The network computes its checks: there the rule explains and steers, and its weight counts only where "
-            "the loom is not described.",
+            t(
+                "The network computes its checks: there the rule explains and steers, and its weight "
+                "counts only where the loom is not described."
+            ),
             width,
         )
-    lines += ["", *_said("Because", found["because"], width), *_said("Looks like", found["looks-like"], width)]
-    lines += [*_said("Source", found["source"], width), *_life(found, width), "", *_jobs(found["jobs"], width), ""]
+    lines += ["", *_said(t("Because"), found["because"], width), *_said(t("Looks like"), found["looks-like"], width)]
+    lines += [*_said(t("Source"), found["source"], width), *_life(found, width), "", *_jobs(found["jobs"], width), ""]
     return lines
 
 
 def _life(found: Object, width: int) -> list[str]:
-    lines = [f"State: {found['state']}"]
-    lines += _said("Replaced by", found["replaced-by"], width)
-    lines += _said("Replaces", ", ".join(found["replaces"]), width)
+    lines = [t("State: {found}", found=found["state"])]
+    lines += _said(t("Replaced by"), found["replaced-by"], width)
+    lines += _said(t("Replaces"), ", ".join(found["replaces"]), width)
     for one in found["moved"]:
         why = f": {one['because']}" if "because" in one else ""
-        lines += _wrap(f"{one['date']} from {one['from']} to {one['to']}{why}", width, "  ")
+        lines += _wrap(
+            t("{one} from {one_2} to {one_3}{why}", one=one["date"], one_2=one["from"], one_3=one["to"], why=why),
+            width,
+            "  ",
+        )
     return lines
 
 
 def _jobs(jobs: Object, width: int) -> list[str]:
     fired = jobs["fired"]
-    count = "one recorded job" if len(fired) == 1 else f"{len(fired)} recorded jobs"
+    count = t("one recorded job") if len(fired) == 1 else t("{count} recorded jobs", count=len(fired))
     if fired:
-        lines = _wrap(f"Fires in {count}: {jobs['words']}.", width)
+        lines = _wrap(t("Fires in {count}: {jobs}.", count=count, jobs=jobs["words"]), width)
     else:
-        lines = _wrap(f"No recorded job fires it: {jobs['words']}.", width)
+        lines = _wrap(t("No recorded job fires it: {jobs}.", jobs=jobs["words"]), width)
     for one in fired[:_JOBS_SHOWN]:
         ended = ", ".join(one["ended-at"])
-        lines += _wrap(f"{one['job']}: {CAME[one['came-to']]}; cured by {ended}", width, "- ")
+        lines += _wrap(
+            t("{one}: {came}; cured by {ended}", one=one["job"], came=CAME[one["came-to"]], ended=ended), width, "- "
+        )
     if len(fired) > _JOBS_SHOWN:
-        lines += [f"- and {len(fired) - _JOBS_SHOWN} more"]
-    return [*lines, *_said("Near misses", _names(jobs["near"]), width)]
+        lines += [t("- and {number} more", number=len(fired) - _JOBS_SHOWN)]
+    return [*lines, *_said(t("Near misses"), _names(jobs["near"]), width)]
 
 
 def _names(found: Sequence[str]) -> str:
     more = len(found) - _NAMES_SHOWN
-    return ", ".join(found[:_NAMES_SHOWN]) + (f" and {more} more" if more > 0 else "")
+    return ", ".join(found[:_NAMES_SHOWN]) + (t(" and {more} more", more=more) if more > 0 else "")
 
 
 # ---------------------------------------------------------------- other things
 
 
 def _share(share: float) -> str:
-    return f"{1000 * share:.1f} of 1000 faults of this vehicle, before anything is asked"
+    return t("{number:.1f} of 1000 faults of this vehicle, before anything is asked", number=1000 * share)
 
 
 def _thing(found: Object, width: int) -> list[str]:
     get = found.get
     lines: list[str] = []
     if "share" in found:
-        lines += _said("How often", _share(found["share"]), width)
-        lines += _said("Comes and goes", f"there {100 * found['shows']:.0f} % of the time", width) * (
-            found["shows"] < 1
+        lines += _said(t("How often"), _share(found["share"]), width)
+        lines += _said(
+            t("Comes and goes"), t("there {number:.0f} % of the time", number=100 * found["shows"]), width
+        ) * (found["shows"] < 1)
+        lines += _said(
+            t("Computed"), t("by the network") if found["computed"] else t("no, only rules speak of it"), width
         )
-        lines += _said("Computed", "by the network" if found["computed"] else "no, only rules speak of it", width)
-        lines += _said("Remedy", found["remedy"], width)
+        lines += _said(t("Remedy"), found["remedy"], width)
     if found["what"] == "wire":
-        lines += _said("From, to", f"{found['from']} to {found['to']}", width)
-        lines += _said("Wire", f"{found['section-mm2']:g} mm², {found['colour']}, {found['length-m']:.2g} m", width)
-    lines += _said("Needs the circuits", ", ".join(found["needs"]), width) if "needs" in found else []
-    lines += _items("Options", list(get("options", ())), width)
-    lines += _said("Asked as", get("text"), width)
-    lines += _said("Kind", get("kind"), width) + _said("Place", get("place"), width)
-    lines += _said("Minutes", f"{found['minutes']:g}", width) if "minutes" in found else []
-    lines += _said("Needs", ", ".join(get("instruments", ())), width)
+        lines += _said(t("From, to"), t("{found} to {found_2}", found=found["from"], found_2=found["to"]), width)
+        lines += _said(t("Wire"), f"{found['section-mm2']:g} mm², {found['colour']}, {found['length-m']:.2g} m", width)
+    lines += _said(t("Needs the circuits"), ", ".join(found["needs"]), width) if "needs" in found else []
+    lines += _items(t("Options"), list(get("options", ())), width)
+    lines += _said(t("Asked as"), get("text"), width)
+    lines += _said(t("Kind"), get("kind"), width) + _said(t("Place"), get("place"), width)
+    lines += _said(t("Minutes"), f"{found['minutes']:g}", width) if "minutes" in found else []
+    lines += _said(t("Needs"), ", ".join(get("instruments", ())), width)
     lines += _said("CAUTION", get("caution"), width)
-    lines += _items("CAUTION first", list(get("cautions", ())), width)
-    lines += _said("Terminals", ", ".join(get("terminals", ())), width)
-    lines += _items("Said as", list(get("phrases", ())), width)
-    lines += _items("Shows, any of", list(get("shows", ())) if found["what"] == "symptom" else [], width)
-    lines += _items("Cures", _with_ids(get("cures", ())), width)
-    lines += _items("Steps", list(get("steps", ())), width)
-    lines += _items("Have at hand", list(get("parts", ())), width)
-    lines += _items("Proved by", _with_ids(get("proof", ())), width)
+    lines += _items(t("CAUTION first"), list(get("cautions", ())), width)
+    lines += _said(t("Terminals"), ", ".join(get("terminals", ())), width)
+    lines += _items(t("Said as"), list(get("phrases", ())), width)
+    lines += _items(t("Shows, any of"), list(get("shows", ())) if found["what"] == "symptom" else [], width)
+    lines += _items(t("Cures"), _with_ids(get("cures", ())), width)
+    lines += _items(t("Steps"), list(get("steps", ())), width)
+    lines += _items(t("Have at hand"), list(get("parts", ())), width)
+    lines += _items(t("Proved by"), _with_ids(get("proof", ())), width)
     wires = get("wires", {})
-    lines += _items("Wires", [f"{name}: {ends[0]} to {ends[1]}" for name, ends in wires.items()], width)
-    lines += _items("Checks", _with_ids(get("checks", ())), width)
-    lines += _items("Ways to fail", _with_ids(get("causes", ())), width)
+    lines += _items(
+        t("Wires"),
+        [t("{name}: {ends} to {ends_2}", name=name, ends=ends[0], ends_2=ends[1]) for name, ends in wires.items()],
+        width,
+    )
+    lines += _items(t("Checks"), _with_ids(get("checks", ())), width)
+    lines += _items(t("Ways to fail"), _with_ids(get("causes", ())), width)
     for key, head in (
-        ("rules", "Its rules" if found["what"] == "circuit" else "Rules that rest on it"),
-        ("asked-for-by", "Rules that ask for it"),
-        ("proves", "Remedies that it proves"),
-        ("pointed-to-by", "Rules that point to it"),
-        ("cleared-by", "Rules that clear it"),
-        ("used-by", "Used by"),
+        ("rules", t("Its rules") if found["what"] == "circuit" else t("Rules that rest on it")),
+        ("asked-for-by", t("Rules that ask for it")),
+        ("proves", t("Remedies that it proves")),
+        ("pointed-to-by", t("Rules that point to it")),
+        ("cleared-by", t("Rules that clear it")),
+        ("used-by", t("Used by")),
     ):
         lines += _items(head, list(get(key, ())), width, 20)
-    lines += _said("Source", get("source"), width)
+    lines += _said(t("Source"), get("source"), width)
     return [*lines, ""]
 
 
@@ -193,19 +216,21 @@ def list_text(rows: Sequence[Object], width: int) -> list[str]:
     lines: list[str] = []
     wide = width >= _TABLE_FROM
     if wide and rows:
-        lines.append(f"{'state':<8}{'jobs':>5}{'right':>9}  rule")
+        lines.append(f"{t('state'):<8}{t('jobs'):>5}{t('right'):>9}  {t('rule')}")
     for row in rows:
-        right = f"{row['right']} of {row['judged']}" if row["judged"] else "-"
+        right = t("{row} of {row_2}", row=row["right"], row_2=row["judged"]) if row["judged"] else "-"
         if wide:
             lines += _wrap(f"{row['id']}: {row['title']}", width, f"{row['state']:<8}{row['fired']:>5}{right:>9}  ")
         else:
             lines += [row["id"], *_wrap(row["title"], width, "  ")]
-            lines += _wrap(f"{row['state']}; jobs {row['fired']}, right {right}", width, "  ")
+            lines += _wrap(
+                t("{row}; jobs {row_2}, right {right}", row=row["state"], row_2=row["fired"], right=right), width, "  "
+            )
     states = {state: sum(row["state"] == state for row in rows) for state in ("draft", "tested", "proven", "retired")}
     told = ", ".join(f"{count} {state}" for state, count in states.items() if count)
     idle = sum(not row["fired"] for row in rows)
-    total = f"{len(rows)} rule{'' if len(rows) == 1 else 's'}" + (f": {told}" if told else "")
-    return [*lines, *_wrap(f"{total}. Exercised by no recorded job: {idle}.", width)]
+    total = tn("{n} rule", "{n} rules", len(rows)) + (f": {told}" if told else "")
+    return [*lines, *_wrap(t("{total}. Exercised by no recorded job: {idle}.", total=total, idle=idle), width)]
 
 
 def needs_text(head: str, needs: Iterable[Any], width: int) -> list[str]:

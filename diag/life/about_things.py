@@ -11,6 +11,7 @@ from typing import Any
 from diag.knowledge.assemble import Knowledge
 from diag.life.about_words import Words
 from diag.talk.wording import step_words
+from diag.texts import t
 
 __all__ = ["thing"]
 
@@ -67,7 +68,7 @@ def _check(knowledge: Knowledge, words: Words, name: str) -> Object:
 
 def _symptom(knowledge: Knowledge, words: Words, name: str) -> Object:
     symptom = knowledge.symptoms[name]
-    shows = [" and ".join(words.condition(condition)["text"] for condition in way) for way in symptom.shows]
+    shows = [t(" and ").join(words.condition(condition)["text"] for condition in way) for way in symptom.shows]
     return {"title": symptom.title, "phrases": list(symptom.phrases), "shows": shows}
 
 
@@ -75,7 +76,9 @@ def _remedy(knowledge: Knowledge, words: Words, name: str) -> Object:
     cures = [cause.id for cause in words.causes.values() if cause.remedy == name]
     remedy = knowledge.remedies.get(name)
     if remedy is None:
-        title = f"Cures: {words.cause(cures[0])}" + (f" and {len(cures) - 1} more" if len(cures) > 1 else "")
+        title = t("Cures: {cause}", cause=words.cause(cures[0])) + (
+            t(" and {number} more", number=len(cures) - 1) if len(cures) > 1 else ""
+        )
         return {"title": title, "cures": _causes(words, cures), "steps": [], "cautions": [], "parts": [], "proof": []}
     cautions = [knowledge.cautions[one].text for one in remedy.cautions if one in knowledge.cautions]
     return {

@@ -18,6 +18,7 @@ from diag.reason.forward import word_test
 from diag.reason.ruled import CLEARS
 from diag.reason.steps import Step, all_steps
 from diag.talk.wording import answer_words, reading_words
+from diag.texts import t, tn
 
 __all__ = ["Words", "times_words"]
 
@@ -27,8 +28,8 @@ Object = dict[str, Any]
 def times_words(weight: float) -> str:
     """A weight as one would say it: how many times likelier or less likely."""
     if weight >= 1:
-        return f"{_number(weight)} times likelier" if weight > 1 else "as likely as before"
-    return f"{_number(1 / weight)} times less likely"
+        return t("{number} times likelier", number=_number(weight)) if weight > 1 else t("as likely as before")
+    return t("{number} times less likely", number=_number(1 / weight))
 
 
 def _number(found: float) -> str:
@@ -67,10 +68,14 @@ class Words:
         """One condition: `text` in words, and the `check` or the `established` word that it is about."""
         if condition.established is not None:
             makers = [rule for rule in self.knowledge.rules.values() if _makes(rule, condition.established)]
-            from_ = " or ".join(f"`{rule.title}`" for rule in makers[:3]) or "no rule of this vehicle"
-            text = f"concluded before: {condition.established.replace('-', ' ')} (by {from_})"
+            from_ = t(" or ").join(f"`{rule.title}`" for rule in makers[:3]) or t("no rule of this vehicle")
+            text = t(
+                "concluded before: {established} (by {value})",
+                established=condition.established.replace("-", " "),
+                value=from_,
+            )
             return {"text": text, "established": condition.established, "made-by": [rule.id for rule in makers]}
-        tests = " and ".join(self._tests(condition))
+        tests = t(" and ").join(self._tests(condition))
         return {"text": f"{self.check(condition.check or '')}: {tests}", "check": condition.check}
 
     def _tests(self, condition: Condition) -> Iterator[str]:
@@ -83,19 +88,19 @@ class Words:
         for name, test in (("light", condition.light), ("rhythm", condition.rhythm)):
             if test is not None:
                 how, what = word_test(test)
-                said = f"no {name}" if what == "none" else what.replace("-", " ")
-                yield said if how == "is" else f"not {said}"
+                said = t("no {name}", name=name) if what == "none" else what.replace("-", " ")
+                yield said if how == "is" else t("not {said}", said=said)
         if condition.is_ is not None:
             yield word(condition.is_)
         if condition.is_not is not None:
-            yield f"not {word(condition.is_not)}"
+            yield t("not {word}", word=word(condition.is_not))
         if condition.below is not None:
-            yield f"below {_reading(condition.below, unit)}"
+            yield t("below {reading}", reading=_reading(condition.below, unit))
         if condition.above is not None:
-            yield f"above {_reading(condition.above, unit)}"
+            yield t("above {reading}", reading=_reading(condition.above, unit))
         if condition.between is not None:
             low, high = condition.between
-            yield f"from {_reading(low, unit)} to {_reading(high, unit)}"
+            yield t("from {reading} to {reading_2}", reading=_reading(low, unit), reading_2=_reading(high, unit))
 
     # ------------------------------------------------------------ effects
 
@@ -107,11 +112,11 @@ class Words:
             weight = float(effect.weight or 1) if effect.points_to is not None else CLEARS
             kind = "points-to" if effect.points_to is not None else "clears"
             db = decibans(weight)
-            text = f"{self.cause(cause)}: {times_words(weight)} ({db:+.0f} db)"
+            text = t("{cause}: {times} ({db:+.0f} db)", cause=self.cause(cause), times=times_words(weight), db=db)
             return {"kind": kind, "id": cause, "text": text, "times": round(weight, 4), "decibans": round(db, 1)}
         if effect.establish is not None:
             users = [rule for rule in knowledge.rules.values() if _uses(rule, effect.establish)]
-            build = f", on which {_count(len(users), 'rule')} build{'s' if len(users) == 1 else ''}" if users else ""
+            build = tn(", on which {n} rule builds", ", on which {n} rules build", len(users)) if users else ""
             text = f"{effect.establish.replace('-', ' ')}{build}"
             return {"kind": "establish", "id": effect.establish, "text": text, "used-by": [r.id for r in users]}
         if effect.ask is not None:
@@ -123,10 +128,6 @@ class Words:
 
 def _reading(number: float, unit: str) -> str:
     return reading_words(number, unit).replace(".00 ", " ").replace(".0 ", " ") if unit else f"{number:g}"
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def _makes(rule: Rule, word: str) -> bool:

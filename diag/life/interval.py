@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import math
 
+from diag.texts import t
+
 __all__ = ["SHARE", "interval", "interval_words"]
 
 SHARE = 0.90
@@ -23,7 +25,7 @@ def interval(right: int, of: int, share: float = SHARE) -> tuple[float, float]:
     Statistical Science 16, from memory). Raises ValueError for counts that cannot be.
     """
     if not 0 <= right <= of:
-        raise ValueError(f"{right} of {of}: expected a count between 0 and all")
+        raise ValueError(t("{right} of {of}: expected a count between 0 and all", right=right, of=of))
     if of == 0:
         return 0.0, 1.0
     a, b, tail = right + 0.5, of - right + 0.5, (1 - share) / 2
@@ -35,10 +37,17 @@ def interval(right: int, of: int, share: float = SHARE) -> tuple[float, float]:
 def interval_words(right: int, of: int) -> str:
     """The count and what it leaves open, in plain words."""
     if of == 0:
-        return "nothing is known of how often it is right"
+        return t("nothing is known of how often it is right")
     low, high = (round(100 * end) for end in interval(right, of))
-    jobs = "1 job" if of == 1 else f"{of} jobs"
-    return f"right in {right} of {jobs}; that leaves {low} to {high} in 100 open ({100 * SHARE:.0f} % range)"
+    jobs = t("1 job") if of == 1 else t("{of} jobs", of=of)
+    return t(
+        "right in {right} of {jobs}; that leaves {low} to {high} in 100 open ({number:.0f} % range)",
+        right=right,
+        jobs=jobs,
+        low=low,
+        high=high,
+        number=100 * SHARE,
+    )
 
 
 def _quantile(p: float, a: float, b: float) -> float:

@@ -18,6 +18,7 @@ from diag.reason.ruled import Grounded, ground
 from diag.reason.steps import Value, fits
 from diag.replay.jobs import Job, jobs_in
 from diag.talk.findings import findings_of
+from diag.texts import t
 
 __all__ = [
     "CLEARED",
@@ -83,7 +84,7 @@ class JobFacts:
 
 def _text(found: Any) -> str:
     if not isinstance(found, str):
-        raise ValueError(f"expected text, found {found!r}")
+        raise ValueError(t("expected text, found {found!r}", found=found))
     return found
 
 
@@ -158,16 +159,16 @@ def _facts(reasoner: Reasoner, tried: _Tried, job: Job) -> JobFacts:
     rules = reasoner.knowledge.rules
     uses: dict[str, str] = {}
     near: dict[str, int] = {}
-    for period in range(max([f.period for f in findings] + [t.period for t in treated], default=0) + 1):
+    for period in range(max([f.period for f in findings] + [one.period for one in treated], default=0) + 1):
         now = [finding for finding in findings if finding.period == period]
-        later = [t.remedy for t in treated if t.period > period and t.remedy is not None]
+        later = [one.remedy for one in treated if one.period > period and one.remedy is not None]
         left = _left(reasoner, causes, later) if causes else _cured(reasoner, later)
         for firing in reasoner.fired(now).firings:
             came = _came_to(rules[firing.rule_id], left, exact=bool(causes))
             uses[firing.rule_id] = max(uses.get(firing.rule_id, SILENT), came, key=_WORST_LAST.index)
         for rule, held in tried.missed(reasoner.values(now)).items():
             near[rule] = max(near.get(rule, 0), 1 + held if left else 0)
-    remedies = tuple(t.remedy for t in treated if t.remedy is not None)
+    remedies = tuple(one.remedy for one in treated if one.remedy is not None)
     wrong = {*causes} or {*_cured(reasoner, remedies)}
     return JobFacts(
         job.name,

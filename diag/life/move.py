@@ -20,6 +20,7 @@ from diag.knowledge.names import quoted
 from diag.knowledge.writer import put_new, replaced
 from diag.life.text import Step, moved_on, text_of_rule, with_rule
 from diag.life.world import World
+from diag.texts import t
 
 __all__ = ["Home", "copy_over", "home_of", "move_in_place"]
 
@@ -49,7 +50,9 @@ def home_of(world: World, rule: str, folder: Path | None) -> Home:
     if not ours:
         return Home(path, knowledge.circuit_of[rule], called, local_folder())
     if not os.access(path, os.W_OK) or not os.access(path.parent, os.W_OK):
-        raise DiagError(f"{path}: found it locked; expected a file that can be written to. Check its permissions.")
+        raise DiagError(
+            t("{path}: found it locked; expected a file that can be written to. Check its permissions.", path=path)
+        )
     return Home(path, knowledge.circuit_of[rule], called, None)
 
 
@@ -68,8 +71,14 @@ def move_in_place(steps: Mapping[Path, Sequence[Step]], check: Callable[[], obje
         except (KeyError, ValueError, yaml.YAMLError) as error:
             names = ", ".join(quoted(step.rule) for step in several)
             raise DiagError(
-                f"{path}: the state of {names} cannot be changed there: {error}. Nothing was changed. Expected the "
-                "rule as lines of its own under `rules:`; change `state:` by hand."
+                t(
+                    "{path}: the state of {names} cannot be changed there: {error}. Nothing was "
+                    "changed. Expected the rule as lines of its own under `rules:`; change `state:` "
+                    "by hand.",
+                    path=path,
+                    names=names,
+                    error=error,
+                )
             ) from None
     changed = [path for path in after if after[path] != before[path]]
     _put({path: (before[path], after[path]) for path in changed}, check)
@@ -85,12 +94,21 @@ def copy_over(home: Path, step: Step, local: Path, circuit: str, why: str, check
         entry = text_of_rule(_read(home).decode("utf-8"), step.rule)
     except (KeyError, yaml.YAMLError):
         raise DiagError(
-            f"{home}: found no rule {quoted(step.rule)} there any more. Look at `diag rules show`."
+            t(
+                "{home}: found no rule {rule} there any more. Look at `diag rules show`.",
+                home=home,
+                rule=quoted(step.rule),
+            )
         ) from None
     except ValueError as error:
         raise DiagError(
-            f"{home}: {quoted(step.rule)} cannot be copied: {error}. Nothing was changed. Expected one form; move it "
-            "where it stands, with --in FOLDER."
+            t(
+                "{home}: {rule} cannot be copied: {error}. Nothing was changed. Expected one form; "
+                "move it where it stands, with --in FOLDER.",
+                home=home,
+                rule=quoted(step.rule),
+                error=error,
+            )
         ) from None
     entry = f"  # {why}\n{entry}"
     path = local / ("shared.yaml" if circuit == "shared" else f"circuits/{circuit}.yaml")
@@ -99,8 +117,12 @@ def copy_over(home: Path, step: Step, local: Path, circuit: str, why: str, check
         text = moved_on(with_rule((before or b"").decode("utf-8"), circuit, entry), [step])
     except (ValueError, yaml.YAMLError) as error:
         raise DiagError(
-            f"{path}: a rule cannot be added there: {error}. Nothing was changed. Expected `rules:` with one rule a "
-            "`-`, or no `rules:` at all."
+            t(
+                "{path}: a rule cannot be added there: {error}. Nothing was changed. Expected "
+                "`rules:` with one rule a `-`, or no `rules:` at all.",
+                path=path,
+                error=error,
+            )
         ) from None
     path.parent.mkdir(parents=True, exist_ok=True)
     _put({path: (before, text.encode("utf-8"))}, check)
@@ -112,7 +134,11 @@ def _read(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as error:
         raise DiagError(
-            f"{path}: {(error.strerror or str(error)).lower()}; expected a file that can be read."
+            t(
+                "{path}: {strerror}; expected a file that can be read.",
+                path=path,
+                strerror=(error.strerror or str(error)).lower(),
+            )
         ) from None
 
 
@@ -125,7 +151,9 @@ def _put(files: Mapping[Path, tuple[bytes | None, bytes]], check: Callable[[], o
                 put_new(path, after, _MODE)
             else:
                 if _read(path) != before:
-                    raise DiagError(f"{path}: somebody else changed it just now. Nothing was changed; do it again.")
+                    raise DiagError(
+                        t("{path}: somebody else changed it just now. Nothing was changed; do it again.", path=path)
+                    )
                 replaced(path, after)
             done.append(path)
         check()
@@ -138,10 +166,15 @@ def _put(files: Mapping[Path, tuple[bytes | None, bytes]], check: Callable[[], o
             else:
                 replaced(path, before)
         if isinstance(error, KnowledgeError):
-            raise DiagError(f"With the rule moved the files no longer load, so all is as it was:\n{error}") from None
+            raise DiagError(
+                t("With the rule moved the files no longer load, so all is as it was:\n{error}", error=error)
+            ) from None
         if isinstance(error, OSError):
             raise DiagError(
-                f"{error.filename or 'a file'}: {(error.strerror or str(error)).lower()}; nothing was changed. "
-                "Expected a folder that can be written to."
+                t(
+                    "{filename}: {strerror}; nothing was changed. Expected a folder that can be written to.",
+                    filename=error.filename or t("a file"),
+                    strerror=(error.strerror or str(error)).lower(),
+                )
             ) from None
         raise

@@ -19,6 +19,7 @@ from diag.life.text import Step
 from diag.life.world import World
 from diag.life.worse import Harm, harm_of
 from diag.review.entries import says_nothing
+from diag.texts import t
 
 __all__ = ["PROVEN_JOBS", "STATES", "Need", "Tally", "earned_step", "needs", "next_state", "step_of", "tally"]
 
@@ -86,37 +87,61 @@ def needs(
     """Everything that `to` takes, met or not. Raises DiagError where the rule engine fails."""
     at, wanted = STATES.index(rule.state), STATES.index(to)
     if rule.state == "retired":
-        where = f"; `{rule.replaced_by}` stands in its place" if rule.replaced_by else ""
+        where = t("; `{replaced_by}` stands in its place", replaced_by=rule.replaced_by) if rule.replaced_by else ""
         return [
-            Need("A retired rule stays retired", False, f"it is retired{where}", "Write a new rule, with a new id.")
+            Need(
+                t("A retired rule stays retired"),
+                False,
+                t("it is retired{where}", where=where),
+                t("Write a new rule, with a new id."),
+            )
         ]
     if to == "retired":
         return [_end(world, rule, successor, because), _left_hanging(world, rule)]
     if wanted < at:
-        one = Need("One step back at a time", wanted == at - 1, f"{rule.state} to {to}", f"First: {STATES[at - 1]}.")
+        one = Need(
+            t("One step back at a time"),
+            wanted == at - 1,
+            t("{state} to {to}", state=rule.state, to=to),
+            t("First: {states}.", states=STATES[at - 1]),
+        )
         told = bool(because and because.strip())
-        return [one, Need("Going back has a reason", told, "given" if told else "none given", "Add --because TEXT.")]
+        return [
+            one,
+            Need(t("Going back has a reason"), told, "given" if told else t("none given"), t("Add --because TEXT.")),
+        ]
     if wanted > at + 1:
-        return [Need("One step at a time", False, f"{rule.state} to {to}", f"First: {STATES[at + 1]}.")]
+        return [
+            Need(
+                t("One step at a time"),
+                False,
+                t("{state} to {to}", state=rule.state, to=to),
+                t("First: {states}.", states=STATES[at + 1]),
+            )
+        ]
     if to == "proven":
         return _proven(world, rule)
     return _tested(world, rule) if to == "tested" else []
 
 
 def _end(world: World, rule: Rule, successor: str | None, because: str | None) -> Need:
-    words = "A successor that is there and not retired, or why there is none"
+    words = t("A successor that is there and not retired, or why there is none")
     if successor is None:
         told = bool(because and because.strip())
-        return Need(words, told, "why is told" if told else "neither", "Add --successor ID, or --because TEXT.")
+        return Need(words, told, t("why is told") if told else "neither", t("Add --successor ID, or --because TEXT."))
     known = world.rules
     if successor == rule.id:
-        return Need(words, False, "the rule itself", "Name another rule.")
+        return Need(words, False, t("the rule itself"), t("Name another rule."))
     if successor not in known:
-        mend = nearest(successor, known) or "`diag rules show` lists all."
-        return Need(words, False, f"no rule `{successor}`", mend)
+        mend = nearest(successor, known) or t("`diag rules show` lists all.")
+        return Need(words, False, t("no rule `{successor}`", successor=successor), mend)
     if (other := world.rule(successor)).state == "retired":
-        mend = f"Its own successor is `{other.replaced_by}`." if other.replaced_by else "Name one that is not."
-        return Need(words, False, f"`{successor}` is retired", mend)
+        mend = (
+            t("Its own successor is `{replaced_by}`.", replaced_by=other.replaced_by)
+            if other.replaced_by
+            else t("Name one that is not.")
+        )
+        return Need(words, False, t("`{successor}` is retired", successor=successor), mend)
     return Need(words, True, f"`{successor}`")
 
 
@@ -133,13 +158,15 @@ def _left_hanging(world: World, rule: Rule) -> Need:
             lost = sorted({str(condition.established) for condition in one.when if condition.established in own - made})
             if lost:
                 users[one.id] = lost[0]
-    found = ", ".join(f"`{name}` waits for `{word}`" for name, word in sorted(users.items())[:4])
-    more = f" and {len(users) - 4} more" if len(users) > 4 else ""
+    found = ", ".join(
+        t("`{name}` waits for `{word}`", name=name, word=word) for name, word in sorted(users.items())[:4]
+    )
+    more = t(" and {number} more", number=len(users) - 4) if len(users) > 4 else ""
     return Need(
-        "No rule builds on what it alone concludes",
+        t("No rule builds on what it alone concludes"),
         not users,
-        f"{found}{more}" if users else "none does",
-        "Let the successor establish the same word.",
+        f"{found}{more}" if users else t("none does"),
+        t("Let the successor establish the same word."),
     )
 
 
@@ -149,30 +176,35 @@ def _tested(world: World, rule: Rule) -> list[Need]:
     harms = [harm for harm in _harms(world, rule.id) if harm.real]
     wrong = _wrong_causes(world, rule)
     sourced = not says_nothing(rule.source)
-    ends = "and ends at what it says" if found.judged or not found.fired else "(it names no cause)"
+    ends = t("and ends at what it says") if found.judged or not found.fired else t("(it names no cause)")
     missed = ""
     if found.fired and not leads:
-        missed = f"it fires in {_named(found.fired)}, which ended elsewhere"
+        missed = t("it fires in {named}, which ended elsewhere", named=_named(found.fired))
     return [
-        Need("It loads, and names causes that there are", not wrong, "; ".join(wrong) or "it does", "Mend the rule."),
-        Need("Its source is given", sourced, rule.source, "Write where it comes from under `source:`."),
         Need(
-            f"A recorded job in which it fires {ends}",
+            t("It loads, and names causes that there are"),
+            not wrong,
+            "; ".join(wrong) or t("it does"),
+            t("Mend the rule."),
+        ),
+        Need(t("Its source is given"), sourced, rule.source, t("Write where it comes from under `source:`.")),
+        Need(
+            t("A recorded job in which it fires {ends}", ends=ends),
             bool(leads),
             ", ".join(leads) or missed or "none",
-            "Record a job that proves it: `diag rules add` from a closed job does.",
+            t("Record a job that proves it: `diag rules add` from a closed job does."),
         ),
         Need(
-            "A near miss: a job that tries its checks, ends elsewhere and does not fire it",
+            t("A near miss: a job that tries its checks, ends elsewhere and does not fire it"),
             bool(near),
             ", ".join(near) or "none",
-            "Record a job in which its check is answered otherwise.",
+            t("Record a job in which its check is answered otherwise."),
         ),
         Need(
-            "No recorded job that it makes worse",
+            t("No recorded job that it makes worse"),
             not harms,
-            "; ".join(_harm_words(harm) for harm in harms) or "none of those it fires in",
-            "Smaller weight, one condition more, or another cause.",
+            "; ".join(_harm_words(harm) for harm in harms) or t("none of those it fires in"),
+            t("Smaller weight, one condition more, or another cause."),
         ),
     ]
 
@@ -185,30 +217,41 @@ def _proven(world: World, rule: Rule) -> list[Need]:
     low = interval(right, judged)[0]
     old = [job for job in found.fired if job.superseded]
     written = len(found.fired) - len(real.fired)
-    more = f" ({written} written by hand do not count)" if written else ""
-    unjudged = "It names no cause, so no job can prove it: tested is as far as it goes."
-    mend = "Close more jobs; take in your own with --own." if judged or not real.fired else unjudged
+    more = t(" ({written} written by hand do not count)", written=written) if written else ""
+    unjudged = t("It names no cause, so no job can prove it: tested is as far as it goes.")
+    mend = t("Close more jobs; take in your own with --own.") if judged or not real.fired else unjudged
     return [
-        Need(f"It fired in at least {PROVEN_JOBS} closed jobs", judged >= PROVEN_JOBS, f"{judged}{more}", mend),
         Need(
-            f"From at least {PROVEN_SITTINGS} vehicles or days",
+            t("It fired in at least {proven_jobs} closed jobs", proven_jobs=PROVEN_JOBS),
+            judged >= PROVEN_JOBS,
+            f"{judged}{more}",
+            mend,
+        ),
+        Need(
+            t("From at least {proven_sittings} vehicles or days", proven_sittings=PROVEN_SITTINGS),
             len(sittings) >= PROVEN_SITTINGS,
             str(len(sittings)),
-            "Close a job at another vehicle.",
+            t("Close a job at another vehicle."),
         ),
         Need(
-            f"Right more often than not, as the lower end of the {100 * SHARE:.0f} % range says",
+            t("Right more often than not, as the lower end of the {number:.0f} % range says", number=100 * SHARE),
             low > 0.5,
-            f"right in {right} of {judged}, so in the long run at least {100 * low:.0f} in 100"
+            t(
+                "right in {right} of {judged}, so in the long run at least {number:.0f} in 100",
+                right=right,
+                judged=judged,
+                number=100 * low,
+            )
             if judged
-            else "no jobs",
-            "More jobs; or more conditions, so that it fires where it is right.",
+            else t("no jobs"),
+            t("More jobs; or more conditions, so that it fires where it is right."),
         ),
         Need(
-            "None of its jobs was shown wrong by a later one",
+            t("None of its jobs was shown wrong by a later one"),
             not old,
-            "; ".join(f"{job.name} by {job.superseded}" for job in old) or "none was",
-            "Judge the rule by the later job.",
+            "; ".join(t("{job} by {superseded}", job=job.name, superseded=job.superseded) for job in old)
+            or t("none was"),
+            t("Judge the rule by the later job."),
         ),
     ]
 
@@ -220,12 +263,19 @@ def _lacks(need: Need) -> str:
 
 def _named(jobs: Sequence[JobFacts]) -> str:
     names = [job.name for job in jobs[:3]]
-    return ", ".join(names) + (f" and {len(jobs) - 3} more" if len(jobs) > 3 else "")
+    return ", ".join(names) + (t(" and {number} more", number=len(jobs) - 3) if len(jobs) > 3 else "")
 
 
 def _harm_words(harm: Harm) -> str:
-    place = f", now place {harm.place_with}" if harm.place_with != harm.place_without else ""
-    return f"{harm.job}: {harm.remedy} falls from {_percent(harm.p_without)} to {_percent(harm.p_with)}{place}"
+    place = t(", now place {place_with}", place_with=harm.place_with) if harm.place_with != harm.place_without else ""
+    return t(
+        "{job}: {remedy} falls from {percent} to {percent_2}{place}",
+        job=harm.job,
+        remedy=harm.remedy,
+        percent=_percent(harm.p_without),
+        percent_2=_percent(harm.p_with),
+        place=place,
+    )
 
 
 def _percent(p: float) -> str:
@@ -282,8 +332,11 @@ def step_of(
     """The change of the rule's file that moves it. Raises DiagError with everything that is missing."""
     missing = [need for need in needs(world, rule, to, successor=successor, because=because) if not need.met]
     if missing:
-        lines = [f"{rule.id} stays {rule.state}: found this missing for {to}:"]
-        lines += [f"- {need.words}. Found: {need.found}. {need.mend}".rstrip() for need in missing]
+        lines = [t("{rule} stays {state}: found this missing for {to}:", rule=rule.id, state=rule.state, to=to)]
+        lines += [
+            t("- {words}. Found: {found}. {mend}", words=need.words, found=need.found, mend=need.mend).rstrip()
+            for need in missing
+        ]
         raise DiagError("\n".join(lines))
     return _step(world, rule, to, day, successor, because)
 

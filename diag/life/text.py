@@ -15,6 +15,7 @@ from typing import Any
 import yaml
 
 from diag.knowledge.schema import Moved
+from diag.texts import t
 
 __all__ = ["Step", "moved_on", "text_of_rule", "with_rule"]
 
@@ -68,7 +69,7 @@ def text_of_rule(text: str, rule: str) -> str:
     starts = _line_starts(body)
     node, *others = _by_id(_rules(yaml.compose(body, Loader=_LOADER)))[rule]
     if others:
-        raise ValueError(f"its variants give it in {1 + len(others)} forms")
+        raise ValueError(t("its variants give it in {value} forms", value=1 + len(others)))
     first = starts[node.start_mark.line]
     lines = body[first : _line_end(body, _last(starts, node))].splitlines()
     column = node.start_mark.column
@@ -93,7 +94,7 @@ def with_rule(text: str, circuit: str, entry: str) -> str:
     if found is None:
         end, lines = len(whole), ["rules:", *lines]
     elif not isinstance(found, yaml.SequenceNode) or found.flow_style:
-        raise ValueError("its rules stand in brackets")
+        raise ValueError(t("its rules stand in brackets"))
     else:
         end = _line_end(whole, _last(_line_starts(whole), found)) + len(ending)
         lines = [f"{' ' * found.start_mark.column}{line[2:]}".rstrip() for line in lines]
@@ -234,7 +235,7 @@ def _same_but_for(before: str, after: str, steps: Sequence[Step]) -> None:
         if step.moved is not None:
             rule["moved"] = [*rule.get("moved", []), step.moved.model_dump(by_alias=True, exclude_none=True)]
     if old != new:
-        raise ValueError("more than the rule's state would change")
+        raise ValueError(t("more than the rule's state would change"))
 
 
 def _data_rules(data: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:

@@ -25,6 +25,7 @@ from diag.reason.engine import default_matcher
 from diag.reason.reasoner import Reasoner
 from diag.replay.jobs import Job, job_folders
 from diag.talk.opening import cache_folder, known_vehicle
+from diag.texts import t
 
 __all__ = ["World", "gather", "jobs_beside"]
 
@@ -154,10 +155,15 @@ def gather(
             known[path] = load_knowledge(path, layers=layers)
         except KnowledgeError as error:
             lost = by_vehicle.pop(path, [])
-            names = f"; its {len(lost)} jobs are left out" if lost else ""
-            problems.append(f"{path.name}: this vehicle does not load{names}.\n{error}")
+            names = t("; its {count} jobs are left out", count=len(lost)) if lost else ""
+            problems.append(
+                t("{path}: this vehicle does not load{names}.\n{error}", path=path.name, names=names, error=error)
+            )
     if not known:
-        raise DiagError("\n".join(problems) or f"{layers[0].folder}: found no vehicle; expected `vehicles/NAME.yaml`.")
+        raise DiagError(
+            "\n".join(problems)
+            or t("{folder}: found no vehicle; expected `vehicles/NAME.yaml`.", folder=layers[0].folder)
+        )
     return World(known, by_vehicle, tuple(problems), cache if cache is not None else cache_folder(), own, rules)
 
 

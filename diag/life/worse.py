@@ -51,7 +51,7 @@ def harm_of(reasoner: Reasoner, rule_id: str, jobs: Sequence[Job]) -> list[Harm]
             if cure.remedy is None:
                 continue
             before = [finding for finding in findings if finding.period < cure.period]
-            done = [t for t in treated if t.period < cure.period]
+            done = [one for one in treated if one.period < cure.period]
             places = [
                 _place(one.beliefs(before, done, proving=proving is not None), cure.remedy)
                 for one in (reasoner, lesser)

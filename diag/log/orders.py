@@ -19,11 +19,12 @@ _ORDERED = 0.5
 
 @dataclass(frozen=True)
 class Order:
-    """Something to get: for which remedy, and why."""
+    """Something to get: for which remedy (its title; `of`: its id), and why."""
 
     part: str
     remedy: str
     why: str
+    of: str
 
 
 def suspected_of(job: Replayed) -> tuple[tuple[str, float], ...]:
@@ -44,7 +45,7 @@ def orders_of(job: Replayed, report: Report) -> list[Order]:
     for name, why in wanted.items():
         if name in remedies:
             known = {order.part for order in out}
-            out += [Order(part, remedies[name].title, why) for part in remedies[name].parts if part not in known]
+            out += [Order(part, remedies[name].title, why, name) for part in remedies[name].parts if part not in known]
     return out
 
 

@@ -18,11 +18,13 @@ __all__ = [
     "EVENTS",
     "REASONS",
     "Part",
+    "both_words",
     "bounds_words",
     "by_answer",
     "chance_words",
     "day_words",
     "how_words",
+    "is_utc",
     "layers_words",
     "limits_words",
     "local_words",
@@ -102,9 +104,19 @@ def utc_words(at: Moment) -> str:
 
 
 def local_words(at: Moment) -> str:
-    """Day and minute on the clock of the place, with its distance from UTC."""
+    """Day and minute on the clock of the place, with its distance from UTC where there is any."""
     time = datetime.fromisoformat(at.local)
-    return f"{_date(time)} {time:%H:%M} {at.zone} (UTC{at.local[-6:]})"
+    return utc_words(at) if is_utc(at) else f"{_date(time)} {time:%H:%M} {at.zone} (UTC{at.local[-6:]})"
+
+
+def both_words(at: Moment) -> str:
+    """Day and minute on the clock of the place and in UTC; once where both are one."""
+    return utc_words(at) if is_utc(at) else f"{local_words(at)}, {utc_words(at)}"
+
+
+def is_utc(at: Moment) -> bool:
+    """Whether the clock of the place shows UTC."""
+    return at.local[-6:] == "+00:00"
 
 
 def chance_words(chance: Chance) -> str:
@@ -140,8 +152,8 @@ def limits_words(limits: Limits, unit: str) -> str:
 
 
 def layers_words(layers: Iterable[LayerTold]) -> str:
-    """The layers of knowledge, lowest first."""
-    return ", ".join(layer.called for layer in layers)
+    """The layers of knowledge, lowest first, each with its version and the hash of its content."""
+    return ", ".join(f"{layer.called} ({layer.hash})" if layer.version else layer.called for layer in layers)
 
 
 def how_words(item: Item) -> str:
@@ -230,9 +242,12 @@ def verdict_words(work: Done) -> str:
 
 
 FILTERS: Mapping[str, Callable[..., Any]] = {
+    "both": both_words,
     "by_answer": by_answer,
     "chance": chance_words,
     "clock": lambda at: at.utc[11:19],
+    "clock_here": lambda at: at.local[11:19],
+    "is_utc": is_utc,
     "how": how_words,
     "joined": lambda texts, by=", ": by.join(str(text) for text in texts),
     "layers": layers_words,

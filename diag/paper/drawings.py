@@ -5,9 +5,7 @@ Hands figures and marks to the sheet's drawing; cuts one that is too large for p
 
 from __future__ import annotations
 
-import math
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from diag.knowledge.assemble import Knowledge
@@ -15,27 +13,20 @@ from diag.log.replayed import Replayed
 from diag.log.report import Item, Report
 from diag.paper.touched import Reading, Scene, scenes_of
 from diag.reason.steps import BODY, TEST_LAMP, Step
+from diag.sheet.cuttings import Piece, pieces_of, size_of
 from diag.sheet.drawing import draw
 from diag.sheet.figures import Figures
 from diag.sheet.marks import ELSEWHERE, HERE, SUSPECT, Marks
 from diag.sheet.ways import Ways
 from diag.talk.wording import answer_words, operate_words, point_words
 
-__all__ = ["Drawn", "Marked", "Piece", "drawings_of"]
+__all__ = ["Drawn", "Marked", "drawings_of"]
 
 _LINES = 3
 """Readings written at one point of a drawing; the rest is told below it."""
-_WIDE, _HIGH = 184.0, 200.0
-"""What a page of A4 and one of US Letter both hold inside their margins, mm, with room for a heading."""
-_LEAST = 0.6
-"""A drawing is made smaller on paper by no more than this: its letters are then about 4 point."""
-_OVERLAP = 12.0
 _MIDDLING = 200.0
 """Drawings wider than this, mm, are not enlarged on a screen."""
-_PX = 96 / 25.4
-"""CSS pixels in a millimetre."""
 _PROLOG = re.compile(r"^<\?xml[^>]*\?>\s*")
-_SIZE = re.compile(r'<svg\b[^>]*?\bwidth="([\d.]+)mm"[^>]*?\bheight="([\d.]+)mm"')
 
 
 @dataclass(frozen=True)
@@ -50,17 +41,6 @@ class Marked:
     healthy: str
     here: bool
     odd: bool
-
-
-@dataclass(frozen=True)
-class Piece:
-    """A cutting for paper. `box`: what of the drawing it shows (CSS pixels: x, y, width, height); `width` and
-    `height` on paper, mm; `words`: which piece it is."""
-
-    box: tuple[float, float, float, float]
-    width: float
-    height: float
-    words: str
 
 
 @dataclass(frozen=True)
@@ -95,16 +75,14 @@ def drawings_of(job: Replayed, report: Report) -> tuple[tuple[Drawn, ...], tuple
 def _drawn(job: Replayed, scene: Scene, ways: Ways, items: dict[int, Item]) -> Drawn:
     knowledge, predictor = job.reasoner.knowledge, job.reasoner.predictor
     assert predictor is not None
-    wanted = {fault.cause.id for fault in scene.faults}
-    causes = [cause for cause in predictor.causes if cause.id in wanted]
+    known = {cause.id: cause for cause in predictor.causes}
+    causes = [known[fault.cause.id] for fault in scene.faults if fault.cause.id in known]  # numbered as told
     figures = Figures.of(predictor, scene.operate, causes)
     marks = _marks(scene, {cause.id: cause.subject for cause in predictor.causes})
     name = f"drawing-{scene.circuit}"
     svg = _PROLOG.sub("", draw(figures, ways, (scene.circuit,), marks)).replace("<svg ", f'<svg id="{name}" ', 1)
-    found = _SIZE.search(svg)
-    assert found is not None
-    width, height = float(found[1]), float(found[2])
-    pieces = tuple(_pieces(width, height))
+    width, height = size_of(svg)
+    pieces = pieces_of(width, height)
     return Drawn(
         name,
         knowledge.circuits[scene.circuit].title,
@@ -178,39 +156,3 @@ def _where(knowledge: Knowledge, step: Step) -> str:
         return step.title
     words = point_words(knowledge, step.red or BODY)
     return words if step.black in (None, BODY) else f"{words} against {point_words(knowledge, step.black or BODY)}"
-
-
-# ---------------------------------------------------------------- paper
-
-
-def _pieces(width: float, height: float) -> Iterator[Piece]:
-    """None where the whole drawing prints large enough on one page; else rows and columns of cuttings that
-    overlap."""
-    if min(_WIDE / width, _HIGH / height) >= _LEAST:
-        return
-    columns, rows = (_cuts(length, room) for length, room in ((width, _WIDE), (height, _HIGH)))
-    for row, (top, high) in enumerate(rows):
-        for column, (left, wide) in enumerate(columns):
-            scale = min(_WIDE / wide, _HIGH / high, 1.0)
-            number = row * len(columns) + column + 1
-            yield Piece(
-                (round(left * _PX, 1), round(top * _PX, 1), round(wide * _PX, 1), round(high * _PX, 1)),
-                round(wide * scale, 1),
-                round(high * scale, 1),
-                f"piece {number} of {len(columns) * len(rows)}{_side(column, len(columns), row, len(rows))}",
-            )
-
-
-def _cuts(length: float, room: float) -> list[tuple[float, float]]:
-    """Where pieces begin and how long they are, so that each prints at no less than the least size."""
-    most = room / _LEAST
-    count = 1 if length <= most else math.ceil((length - _OVERLAP) / (most - _OVERLAP))
-    piece = (length + (count - 1) * _OVERLAP) / count
-    return [(i * (piece - _OVERLAP), piece) for i in range(count)]
-
-
-def _side(column: int, columns: int, row: int, rows: int) -> str:
-    across = "" if columns == 1 else ("left" if column == 0 else "right" if column == columns - 1 else "middle")
-    down = "" if rows == 1 else ("upper" if row == 0 else "lower" if row == rows - 1 else "centre")
-    words = " ".join(word for word in (down, across) if word)
-    return f", {words}" if words else ""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import Any
 
 from diag.log.orders import newest_of
 from diag.log.replayed import Replayed
@@ -14,10 +15,13 @@ from diag.log.report import Done, Item, Report
 from diag.paper.found import faults_of, suspicions_of
 from diag.paper.layout import Paper, render
 from diag.paper.parts import fitted_of
+from diag.paper.terms import terms_in
 
 __all__ = ["as_owner"]
 
 _BRACKETS = re.compile(r"(?:(?<=\S)|^)\s{0,9}\([^()]{0,600}\)")
+_SUSPECTED = re.compile(r"^still suspected \([^()]*\): (.*)$")
+_UNPROVED = "not proved, "
 _TOLD = 4
 """Checks named after a work; the rest is counted."""
 
@@ -46,22 +50,19 @@ class _Tried:
 def as_owner(job: Replayed, report: Report, paper: Paper | None = None) -> str:
     """The sheet as a web page that prints on one or two sides. The same job gives the same bytes."""
     fitted = fitted_of(job, report)
-    wrong = [_plain(fault.cause.title) for fault in faults_of(report)]
-    return render(
-        "owner.html.j2",
-        paper,
-        report=report,
-        wrong=wrong,
-        suspected=[_plain(one.cause.title) for one in suspicions_of(report)[:3]],
-        works=[
+    told: dict[str, Any] = {
+        "wrong": [_plain(fault.cause.title) for fault in faults_of(report)],
+        "suspected": [_plain(one.cause.title) for one in suspicions_of(report)[:3]],
+        "works": [
             _Work(_plain(work.title), _outcome(work), tuple(_plain(part) for part in need.parts))
             for work, need in zip(report.done, fitted, strict=True)
         ],
-        asked=_asked(report),
-        tried=_tried(job, report),
-        open_items=[_open_words(text) for text in report.open_items],
-        watch=_watch(job, report),
-    )
+        "asked": _asked(report),
+        "tried": _tried(job, report),
+        "open_items": [_open_words(text) for text in report.open_items],
+        "watch": _watch(job, report),
+    }
+    return render("owner.html.j2", paper, report=report, terms=terms_in(f"{told}"), **told)
 
 
 def _plain(title: str) -> str:
@@ -88,8 +89,11 @@ def _open_words(text: str) -> str:
         ("LARGE: ", "A fuse larger than is best: "),
     ):
         if text.startswith(mark):
-            return f"{words}{text.removeprefix(mark)}"
-    return text
+            return f"{words}{text.removeprefix(mark)}".replace(" mm2 ", " mm² ")
+    suspected = _SUSPECTED.match(text)
+    if suspected is not None:
+        return f"perhaps still wrong, and not proved; the remedy would be: {_plain(suspected[1])}"
+    return _plain(text) if text.startswith(_UNPROVED) else text  # what somebody typed stays as typed
 
 
 def _outcome(work: Done) -> str:

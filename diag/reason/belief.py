@@ -22,6 +22,7 @@ from diag.reason.posterior import Odd, Posterior
 from diag.reason.problems import ODD_FROM, Part, split, together
 from diag.reason.proposals import mended, propose
 from diag.reason.sight import IMPOSSIBLE, Evidence, Judged, Sight, Treatment
+from diag.texts import t
 
 __all__ = ["PAIR_RATE", "ContradictionError", "Evidence", "Judged", "Odd", "Posterior", "Treatment", "weigh"]
 
@@ -50,7 +51,9 @@ class ContradictionError(ValueError):
     def __init__(self, groups: tuple[frozenset[int], ...]) -> None:
         self.groups = groups
         named = "; ".join(", ".join(map(str, sorted(group))) for group in groups) or "all"
-        super().__init__(f"no cause agrees with all findings, and none may be wrong; they contradict: {named}")
+        super().__init__(
+            t("no cause agrees with all findings, and none may be wrong; they contradict: {named}", named=named)
+        )
 
 
 def weigh(evidence: Evidence) -> Posterior:

@@ -31,6 +31,7 @@ from diag.reason.ruled import RuledChances, weighed
 from diag.reason.seldom import Seldom
 from diag.reason.steps import BODY, Step, Value, fits
 from diag.reason.tables import Folded, folded, noisy_or
+from diag.texts import t
 
 __all__ = ["Chances", "Told"]
 
@@ -333,7 +334,7 @@ class Chances:
     ) -> Floats:
         """The same for sets of causes (indices from 0) present together, solved exactly, (sets,)."""
         if not self.computed(step) or not sets:
-            raise ValueError("only computed steps say what several causes show together")
+            raise ValueError(t("only computed steps say what several causes show together"))
         shown = self.seldom.states(sets)
         alone = self.told(step, value, supply_v).rows
         rows = np.array([alone[1 + min(state)] for state in shown])  # what is there alone is in the table
@@ -388,7 +389,7 @@ class Chances:
         (indices from 0) present and before anybody misjudges it: between two words the edge is soft. Raises
         ValueError where nobody computes it."""
         if not self.computed(step) or step.kind == "measure":
-            raise ValueError(f"{step.id} is not computed, or is not answered in words")
+            raise ValueError(t("{step} is not computed, or is not answered in words", step=step.id))
         rows, sets = (np.array([HEALTHY, *(1 + i for i in members)]), None) if len(members) < 2 else (None, [members])
         some = slice(None) if rows is None else rows
         words = self._true_words(step, self._scatter(step, sets)[some], sets, rows, False)[-1]
@@ -401,13 +402,27 @@ class Chances:
         Raises ValueError where not computed.
         """
         if self.predictor is None or step.kind != "measure" or not self.computed(step):
-            raise ValueError(f"{step.id} is not computed")
+            raise ValueError(t("{step} is not computed", step=step.id))
         assert self.metered is not None
         readings = self.metered.readings(step, self._spread, quick=True)
         mean = float(readings.mean[HEALTHY])
         if readings.senseless is not None and readings.senseless[HEALTHY]:
             return math.nan
         return 10**mean if readings.logarithmic else mean
+
+    def healthy_range(self, step: Step, supply_v: float | None = None) -> tuple[float, float] | None:
+        """Readings of nearly every sound vehicle, in the unit, on a battery of `supply_v` volts; None for none."""
+        if step.kind != "measure" or not self.computed(step) or self.metered is None:
+            return None
+        readings = self.metered.readings(step, self._spread, quick=True)
+        if readings.senseless is not None and readings.senseless[HEALTHY]:
+            return None
+        mean, away = float(readings.mean[HEALTHY]), 2.0 * float(readings.width[HEALTHY])
+        if readings.logarithmic:
+            return 10 ** (mean - away), 10 ** (mean + away)
+        if supply_v is not None and step.unit == "V" and step.operate.get("engine") != "running":
+            mean *= supply_v / float(self._rest_v()[HEALTHY])
+        return mean - away, mean + away
 
     def tells_supply(self, step: Step) -> bool:
         """Whether a step measures the battery at rest, by which all other volts are judged."""

@@ -29,6 +29,7 @@ from diag.reason.forward import (
     encode,
 )
 from diag.reason.matcher import PlainMatcher
+from diag.texts import t
 
 __all__ = ["DurableMatcher", "EngineError", "available", "default_matcher"]
 
@@ -36,6 +37,9 @@ VERSION = "2.0.28"
 """The only version whose private parts we know; `Host._run` is one of them."""
 STATES_LIMIT = 1000
 """States made in one host before it is replaced. Measured: the 1025th is a MemoryError."""
+RULESETS_LIMIT = 200
+"""Rulesets that one matcher gives to the engine; further ones are run plainly, to the same result. Measured: each
+takes 0.3 MB (5 rules) to 1.3 MB (40), which is never given back."""
 _RULESET = "rules"
 _OPS: dict[Op, str] = {
     "is-not": "$neq",
@@ -85,8 +89,11 @@ def default_matcher() -> Matcher:
     wanted = os.environ.get("DIAG_ENGINE", "").strip().lower()
     if wanted not in ("", "plain", "durable"):
         raise DiagError(
-            f"environment variable DIAG_ENGINE: found `{wanted}`; expected plain or durable. "
-            "Unset it to let the program choose."
+            t(
+                "environment variable DIAG_ENGINE: found `{wanted}`; expected plain or durable. Unset it "
+                "to let the program choose.",
+                wanted=wanted,
+            )
         )
     if wanted == "plain" or (not wanted and not available()):
         return PlainMatcher()
@@ -105,7 +112,12 @@ class _Engine:
     `definition` is used up: the engine takes parts out of the dicts it is given.
     """
 
-    def __init__(self, library: Any, definition: dict[str, Any], on_fire: Callable[[int], None]) -> None:
+    def __init__(
+        self, library: Any, definition: dict[str, Any], subjects: frozenset[str], on_fire: Callable[[int], None]
+    ) -> None:
+        # The engine tells facts apart by a 32-bit hash of their ids alone: words of the trade collide in it (two of
+        # a hundred thousand ids made of four such words), the decimals below CHILDREN_LIMIT do not.
+        self.ids = {subject: str(number) for number, subject in enumerate(sorted(subjects))}
         self.fired: list[int] = []
         self.failures: list[BaseException] = []
         self.free: list[str] = []
@@ -137,26 +149,37 @@ class DurableMatcher:
     """Runs rules in durable-rules: one ruleset a circuit, one state a run.
 
     States are emptied and used again, because only 1024 fit a ruleset and deleting one can crash;
-    a state in which anything failed is left behind. `on_fire` is told the position of each rule as
-    it fires. Raises EngineError where the engine is absent.
+    a state in which anything failed is left behind. Beyond RULESETS_LIMIT rulesets the plain matcher
+    serves. `on_fire` is told the position of each rule as the engine fires it. Raises EngineError where
+    the engine is absent.
     """
 
     def __init__(self, on_fire: Callable[[int], None] = lambda index: None) -> None:
         library, reason = _library()
         if library is None:
             raise EngineError(
-                f"the rule engine cannot serve: {reason}; expected durable-rules {VERSION} on Python "
-                "3.11 or 3.12. Install it, or set DIAG_ENGINE=plain."
+                t(
+                    "the rule engine cannot serve: {reason}; expected durable-rules {version} on Python "
+                    "3.11 or 3.12. Install it, or set DIAG_ENGINE=plain.",
+                    reason=reason,
+                    version=VERSION,
+                )
             )
         self._module = library
         self._on_fire = on_fire
         self._engines: dict[str, _Engine] = {}
+        self._made = 0
         self._lock = threading.Lock()
 
     @property
     def name(self) -> str:
         """Shown to the user as the engine."""
         return f"durable-rules {VERSION}"
+
+    @property
+    def rulesets_left(self) -> int:
+        """How many more rulesets it may give to the engine."""
+        return RULESETS_LIMIT - self._made
 
     def run(
         self,
@@ -174,6 +197,8 @@ class DurableMatcher:
             return ()
         with self._lock:
             engine = self._engine(circuit, compiled)
+            if engine is None:
+                return PlainMatcher().run(circuit, rules, facts, established)
             try:
                 return self._run(engine, compiled, facts, established)
             except Exception as error:
@@ -208,13 +233,13 @@ class DurableMatcher:
                         queue.append((word, {}))
             done = len(engine.fired)
         for subject in stored:
-            engine.host.retract_fact(_RULESET, {"sid": state, "id": subject, "subject": subject})
+            engine.host.retract_fact(_RULESET, {"sid": state, "id": engine.ids[subject], "subject": subject})
         engine.free.append(state)  # not reached where anything failed: such a state stays spoilt
         return tuple(compiled.rules[index] for index in sorted(set(engine.fired)))
 
     def _assert(self, engine: _Engine, state: str, subject: str, fields: dict[str, str | int]) -> bool:
         """Gives the engine one fact and lets rules fire; False where no rule could ever use it."""
-        fact = {"sid": state, "id": subject, "subject": subject, **fields}
+        fact = {"sid": state, "id": engine.ids[subject], "subject": subject, **fields}
         try:
             left = engine.host.assert_fact(_RULESET, fact)
         except self._module.MessageNotHandledException:
@@ -224,16 +249,23 @@ class DurableMatcher:
                 raise engine.failures[0]
         if isinstance(left, dict) and left.get("exception"):
             raise EngineError(
-                f"the rule engine was interrupted while a rule fired: {left['exception']}. "
-                "Ask again; if it stays, set DIAG_ENGINE=plain."
+                t(
+                    "the rule engine was interrupted while a rule fired: {left}. Ask again; if it stays, "
+                    "set DIAG_ENGINE=plain.",
+                    left=left["exception"],
+                )
             )
         return True
 
-    def _engine(self, circuit: str, compiled: Compiled) -> _Engine:
+    def _engine(self, circuit: str, compiled: Compiled) -> _Engine | None:
+        """The ruleset in the engine, made where it is not there; None where no more may be made."""
         engine = self._engines.get(compiled.digest)
         if engine is None or (not engine.free and engine.made >= STATES_LIMIT):
+            if self.rulesets_left <= 0:
+                return None
+            self._made += 1
             try:
-                engine = _Engine(self._module, _definition(compiled), self._on_fire)
+                engine = _Engine(self._module, _definition(compiled), compiled.subjects, self._on_fire)
             except Exception as error:
                 raise _translated(circuit, error) from error
             self._engines[compiled.digest] = engine
@@ -266,7 +298,10 @@ def _translated(circuit: str, error: Exception) -> EngineError:
     number = re.search(r"error code: (\d+)", text)
     code = int(number[1]) if number else None
     return EngineError(
-        f"circuit {circuit}: the rule engine could not work with these rules and answers. "
-        "Set DIAG_ENGINE=plain to go on without it, and report the circuit.",
+        t(
+            "circuit {circuit}: the rule engine could not work with these rules and answers. Set "
+            "DIAG_ENGINE=plain to go on without it, and report the circuit.",
+            circuit=circuit,
+        ),
         code,
     )

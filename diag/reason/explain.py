@@ -20,6 +20,7 @@ from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.ruled import weighed
 from diag.reason.sight import Sight, Took
 from diag.reason.steps import Finding, Step, Value, fits
+from diag.texts import t
 
 __all__ = [
     "Account",
@@ -109,11 +110,19 @@ class Account:
 
 def weight_words(weight: float) -> str:
     """A likelihood ratio in plain words."""
-    size, side = max(weight, 1 / max(weight, 1e-12)), "for" if weight >= 1 else "against"
+    size = max(weight, 1 / max(weight, 1e-12))
     if size < _SAYS_LITTLE:
-        return "says little"
-    strength = "a little" if size < 3 else "clearly" if size < 10 else "strongly" if size < 50 else "decisively"
-    return f"{strength} {side} it"
+        return t("says little")
+    words = (
+        (t("a little for it"), t("a little against it"))
+        if size < 3
+        else (t("clearly for it"), t("clearly against it"))
+        if size < 10
+        else (t("strongly for it"), t("strongly against it"))
+        if size < 50
+        else (t("decisively for it"), t("decisively against it"))
+    )
+    return words[0] if weight >= 1 else words[1]
 
 
 def decibans(weight: float) -> float:
@@ -124,7 +133,7 @@ def decibans(weight: float) -> float:
 def number_words(weight: float) -> str:
     """The ratio and the decibans, as one would read them: `x21, +13 db`."""
     times = f"x{_digits(weight)}" if weight >= 1 else f"1/{_digits(1 / max(weight, 1e-12))}"
-    return f"{times}, {decibans(weight):+.0f} db"
+    return t("{times}, {weight:+.0f} db", times=times, weight=decibans(weight))
 
 
 def _digits(number: float) -> str:
@@ -300,7 +309,7 @@ def accounts_of(reasoner: Reasoner, beliefs: Beliefs, several: Sequence[Sequence
 
 def _account(case: _Case, mine: Sequence[int], allowed: Callable[[Step], bool] | None) -> Account:
     if not mine:
-        raise ValueError("an account needs at least one cause")
+        raise ValueError(t("an account needs at least one cause"))
     reasoner, beliefs, posterior = case.reasoner, case.beliefs, case.beliefs.posterior
     chosen, took = case.held(mine)
     subject = chosen.intersection(mine)

@@ -16,6 +16,7 @@ from diag.knowledge.bridging import UNPLUGGED
 from diag.reason.metered import SERIES_LAMP_W
 from diag.reason.operates import ISOLATED, key_on
 from diag.reason.steps import SERIES_LAMP, Step
+from diag.texts import t
 
 __all__ = ["CAUTION", "series_lamp_steps"]
 
@@ -34,18 +35,22 @@ def series_lamp_steps(knowledge: Knowledge) -> Iterator[Step]:
         return
     name, part = found[0]
     lamp = _Lamp(knowledge, f"{name}.{part.terminals[1]}", f"{name}.{part.terminals[0]}")
-    yield lamp.look("rest", "everything off", {}, part.place, _LOOK_MINUTES, "first-power")
+    yield lamp.look("rest", t("everything off"), {}, part.place, _LOOK_MINUTES, "first-power")
     if key_on(knowledge):
-        yield lamp.look("key-on", "key on", key_on(knowledge), part.place, _LOOK_MINUTES, "first-power")
+        yield lamp.look("key-on", t("key on"), key_on(knowledge), part.place, _LOOK_MINUTES, "first-power")
     for fuse, one in knowledge.parts.items():
         if isinstance(one, schema.FusePart):
             off = {UNPLUGGED: f"{fuse}.out"}
-            said = f"everything off, {one.title} out"
+            said = t("everything off, {title} out", title=one.title)
             yield lamp.look(f"without:{fuse}", said, off, one.place, _FUSE_MINUTES + one.reach)
     for check in knowledge.checks.values():
         off_at = check.operate.get(UNPLUGGED)
         if off_at is not None and set(check.operate) == {UNPLUGGED}:
-            title = f"everything off, the wire off {knowledge.parts[off_at.split('.')[0]].title} {off_at.split('.')[1]}"
+            title = t(
+                "everything off, the wire off {title} {off_at}",
+                title=knowledge.parts[off_at.split(".")[0]].title,
+                off_at=off_at.split(".")[1],
+            )
             yield lamp.look(f"without:{off_at}", title, {UNPLUGGED: off_at}, check.place, check.minutes)
 
 
@@ -60,7 +65,11 @@ class _Lamp:
     ) -> Step:
         return Step(
             f"{SERIES_LAMP}:{name}",
-            f"Lamp of {SERIES_LAMP_W:g} W in series with the whole vehicle, {said}",
+            t(
+                "Lamp of {series_lamp_w:g} W in series with the whole vehicle, {said}",
+                series_lamp_w=SERIES_LAMP_W,
+                said=said,
+            ),
             "look",
             {**operate, "battery": ISOLATED},
             self.knowledge.circuit_of[self.red.split(".")[0]],

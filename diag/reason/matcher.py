@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 
 from diag.knowledge.schema import Rule
 from diag.reason.forward import Fact, Pattern, Test, compile_rules, encode
+from diag.texts import t
 
 __all__ = ["PlainMatcher"]
 
@@ -17,7 +18,7 @@ _Known = dict[str, Mapping[str, str | int]]
 class PlainMatcher:
     """Tries every rule that has not fired until a round brings nothing new."""
 
-    name = "plain matcher"
+    name = t("plain matcher")
 
     def run(
         self,

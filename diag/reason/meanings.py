@@ -13,6 +13,7 @@ import numpy as np
 from diag.circuit.network import Floats
 from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Step, Value
+from diag.texts import t
 
 __all__ = ["OUTSIDE", "SOUND", "Meaning", "Moved", "Outlook", "meanings"]
 
@@ -138,8 +139,8 @@ class Outlook:
         low = _round(edges[column - 1], unit) if column > 0 else ""
         high = _round(edges[last], unit) if last < len(edges) else ""
         if low and high:
-            return f"{low} to {high}"
-        return f"below {high}" if high else f"above {low}" if low else "any reading"
+            return t("{low} to {high}", low=low, high=high)
+        return t("below {high}", high=high) if high else t("above {low}", low=low) if low else t("any reading")
 
 
 def meanings(reasoner: Reasoner, beliefs: Beliefs, step: Step, most: int = 6) -> list[Meaning]:

@@ -16,6 +16,7 @@ from diag.knowledge import schema
 from diag.knowledge.assemble import AnyPart, Knowledge
 from diag.knowledge.targets import part_of_target
 from diag.reason.operates import plain
+from diag.texts import t
 
 __all__ = ["Neighbour", "Neighbours"]
 
@@ -128,7 +129,10 @@ class Neighbours:
             ]
             near = [(hops, seen) for hops, seen in near if hops < 999]
             if near:
-                take(min(near, key=lambda found: found[0])[1], f"at the same connector: {self._title(connector)}")
+                take(
+                    min(near, key=lambda found: found[0])[1],
+                    t("at the same connector: {connector}", connector=self._title(connector)),
+                )
                 break
         for kind, groups in reversed(self._groups.items()):
             shared = {name: group for name, group in groups.items() if name in subjects or nodes & group}
@@ -136,7 +140,7 @@ class Neighbours:
                 ((s, name) for s in self._seen if free(s) for name, g in shared.items() if g & set(s.nodes)), None
             )
             if found is not None:
-                take(found[0], f"on the same {kind}: {self._title(found[1])}")
+                take(found[0], t("on the same {kind}: {found}", kind=kind, found=self._title(found[1])))
         return tuple(
             Neighbour(seen.check.id, words) for seen, words in sorted(chosen, key=lambda one: one[0].check.minutes)
         )

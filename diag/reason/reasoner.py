@@ -221,7 +221,7 @@ class Reasoner:
         self, findings: Sequence[Finding], treated: Sequence[Treated] = (), *, proving: bool = False
     ) -> tuple[Evidence, tuple[tuple[Finding, Told], ...]]:
         """What the causes are weighed by, and the chances of each answer. `proving` as in `beliefs`."""
-        supply_v = self._supply_v(findings)
+        supply_v = self.supply_v(findings)
         judged: list[tuple[Finding, Told]] = []
         rows: list[Judged] = []
         weighed_in: list[Finding] = []
@@ -291,7 +291,7 @@ class Reasoner:
                 if len(members) > 1
             )
 
-    def _supply_v(self, findings: Sequence[Finding]) -> float | None:
+    def supply_v(self, findings: Sequence[Finding]) -> float | None:
         """Battery volts at rest as last measured in this job, in V."""
         for finding in reversed(findings):
             if finding.step is not None and isinstance(finding.value, float) and self.tells_supply(finding.step):

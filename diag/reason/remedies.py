@@ -14,15 +14,19 @@ from diag.knowledge.assemble import Knowledge
 from diag.knowledge.names import filled
 from diag.reason.neighbours import Neighbour, Neighbours
 from diag.reason.operates import plain
+from diag.texts import t
 
-__all__ = ["RemedyPlan", "plan_remedies"]
+__all__ = ["RemedyPlan", "marking_of", "plan_remedies"]
 
 _PROOFS = 6
-_CAP_W = {2.0: 2.0, 3.0: 3.0, 4.0: 4.0, 5.0: 5.5, 10.0: 10.0, 21.0: 25.0}
-"""Watts on a lamp's cap and what it draws at 13.5 V (UN R37; 2 W common practice, no source)."""
-_PAIR_CAP_W = {5.0: 6.0, 21.0: 25.0, 40.0: 51.0, 45.0: 57.0, 55.0: 68.0, 60.0: 75.0}
+_CAP_W = {2.0: 2.0, 3.0: 3.0, 4.0: 4.0, 5.0: 5.5, 10.0: 10.0, 21.0: 25.0, 35.0: 37.0}
+"""Watts on a lamp's cap and what it draws at 13.5 V (UN R37; 2 W and 35 W common practice, no source)."""
+_PAIR_CAP_W = {5.0: 6.0, 21.0: 25.0, 25.0: 28.0, 40.0: 51.0, 45.0: 57.0, 55.0: 68.0, 60.0: 75.0}
 """The same for lamps of two filaments at their test volts, 13.5 V or 13.2 V for headlamps (UN R37: P21/5W,
-R2, H4; headlamps from memory)."""
+R2, H4; headlamps from memory; 25 W common practice, no source)."""
+_NEAR = 0.18
+"""Share by which a lamp may draw more or less than one in the tables and still be called by its cap; common practice,
+no source."""
 
 
 @dataclass(frozen=True)
@@ -101,14 +105,14 @@ def _plan(
     if form is None:
         return RemedyPlan(
             remedy_id,
-            f"Put right: {group[0].title}",
+            t("Put right: {title}", title=group[0].title),
             cures,
-            (f"Put right: {group[0].title}.",),
+            (t("Put right: {title}.", title=group[0].title),),
             (),
             10.0,
             tuple(_cheap_first(knowledge, touched[:_PROOFS])),
         )
-    marking, wire = _marking(knowledge, subject), _wire(knowledge, subject)
+    marking, wire = marking_of(knowledge, subject), _wire(knowledge, subject)
     fill = {"part": label, "place": place, "marking": marking, "wire": wire}
     return RemedyPlan(
         remedy_id,
@@ -126,12 +130,18 @@ def _wire(knowledge: Knowledge, subject: str) -> str:
     """A wire as it is cut from the reel."""
     wire = knowledge.wires.get(subject)
     if wire is None:
-        return "wire of the same section and colour"
-    return f"wire {wire.section_mm2:g} mm², {wire.colour}, {wire.length_m:.2g} m at most"
+        return t("wire of the same section and colour")
+    return t(
+        "wire {section_mm2:g} mm², {colour}, {length_m:.2g} m at most",
+        section_mm2=wire.section_mm2,
+        colour=wire.colour,
+        length_m=wire.length_m,
+    )
 
 
-def _marking(knowledge: Knowledge, subject: str) -> str:
-    """What must be stamped on the new part, as far as the files say."""
+def marking_of(knowledge: Knowledge, subject: str) -> str:
+    """What must be stamped on a new part, as far as the files say: amps of a fuse, watts of a lamp; else the same as
+    on the old one."""
     match knowledge.parts.get(subject):
         case schema.FusePart(rating_a=rating):
             return f"{rating:g} A"
@@ -139,12 +149,13 @@ def _marking(knowledge: Knowledge, subject: str) -> str:
             return f"{_cap_w(watts, _CAP_W):g} W"
         case schema.TwoFilamentPart(test_w=pair):
             return "/".join(f"{_cap_w(watts, _PAIR_CAP_W):g}" for watts in pair) + " W"
-    return "the same marking"
+    return t("the same marking")
 
 
 def _cap_w(watts: float, table: Mapping[float, float]) -> float:
-    """Watts on the cap of the lamp that draws nearest to these."""
-    return min(table, key=lambda cap: abs(table[cap] - watts))
+    """Watts on the cap of the lamp that draws nearest to these; these, where none comes near."""
+    nearest = min(table, key=lambda cap: abs(table[cap] - watts))
+    return nearest if abs(table[nearest] - watts) <= _NEAR * watts else watts
 
 
 def _cheap_first(knowledge: Knowledge, checks: list[str]) -> list[str]:
@@ -163,6 +174,6 @@ def _label(knowledge: Knowledge, subject: str) -> tuple[str, str]:
         return part.title, knowledge.places.get(part.place, part.place)
     wire: schema.Wire | None = knowledge.wires.get(subject)
     if wire is not None:
-        ends = f"from {wire.from_.replace('.', ' ')} to {wire.to.replace('.', ' ')}"
-        return f"{wire.title or subject} ({wire.colour}, {ends})", "both of its ends"
-    return subject.replace("-", " "), "the vehicle"
+        ends = t("from {value} to {to}", value=wire.from_.replace(".", " "), to=wire.to.replace(".", " "))
+        return f"{wire.title or subject} ({wire.colour}, {ends})", t("both of its ends")
+    return subject.replace("-", " "), t("the vehicle")

@@ -18,6 +18,7 @@ from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED, bridge_ends, spelt
 from diag.knowledge.targets import part_of_target, target_title
 from diag.reason.jumpers import CAUTION, jumps
 from diag.reason.operates import battery_off, moved, operate_of, plain, splits
+from diag.texts import t
 
 __all__ = [
     "BODY",
@@ -45,7 +46,7 @@ SERIES_LAMP = "series-lamp"
 Value = str | float | tuple[str, str]
 """A word, a number in the step's unit (inf for no continuity), or (light, rhythm)."""
 _BATTERY_OFF_MINUTES = 2.0
-_HELD = {TEST_LAMP: "Test lamp", LED_TESTER: "LED tester", SERIES_LAMP: "Lamp in series"}
+_HELD = {TEST_LAMP: t("Test lamp"), LED_TESTER: t("LED tester"), SERIES_LAMP: t("Lamp in series")}
 _HELD_IDS = {TEST_LAMP: "lamp", LED_TESTER: "led", SERIES_LAMP: SERIES_LAMP}
 
 
@@ -248,7 +249,11 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
         part_id = hub.split(".")[0]
         part = knowledge.parts[part_id]
         stamped = part.spelled(hub.split(".")[1])
-        title = f"Ohms at {part.title} to body, battery off, with the wires off its terminal {stamped}"
+        title = t(
+            "Ohms at {part} to body, battery off, with the wires off its terminal {stamped}",
+            part=part.title,
+            stamped=stamped,
+        )
         yield Step(
             f"ohm:{other}:without:{hub}",
             title,
@@ -270,7 +275,7 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
             if terminal in part.sealed:
                 continue
             name = f"{part_id}.{terminal}"
-            where = f"{part.title}, terminal {part.spelled(terminal)}"
+            where = t("{part}, terminal {spelled}", part=part.title, spelled=part.spelled(terminal))
             for operate in working[circuit] or [{}]:
                 label = _spoken(operate)
                 caution = cautions.get(operate_key(operate))
@@ -278,7 +283,7 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
                 if (red, black, "V", operate_key(operate)) not in taken:
                     yield Step(
                         f"volts:{name}:{_key(operate)}",
-                        f"Volts at {where}{label}",
+                        t("Volts at {where}{label}", where=where, label=label),
                         "measure",
                         operate,
                         circuit,
@@ -293,7 +298,7 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
                     )
                 yield Step(
                     f"lamp:{name}:{_key(operate)}",
-                    f"Test lamp from {where} to body{label}",
+                    t("Test lamp from {where} to body{label}", where=where, label=label),
                     "look",
                     operate,
                     circuit,
@@ -312,7 +317,7 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
                 if (name, BODY, "ohm", operate_key(setting)) not in taken:
                     yield Step(
                         f"ohm:{name}:{_key(operate)}" if operate else f"ohm:{name}",
-                        f"Ohms from {where} to body, battery off{_spoken(operate)}",
+                        t("Ohms from {where} to body, battery off{spoken}", where=where, spoken=_spoken(operate)),
                         "measure",
                         setting,
                         circuit,
@@ -358,12 +363,16 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
     points = {BODY, *knowledge.terminals}
     label = _spoken(operate)
     if kind == "measure" and unit in ("V", "ohm") and red in points and black in points and red != black:
-        word = "Volts" if unit == "V" else "Ohms"
+        title = (
+            t("Volts from {red} to {black}{label}", red=red, black=black, label=label)
+            if unit == "V"
+            else t("Ohms from {red} to {black}{label}", red=red, black=black, label=label)
+        )
         setting = battery_off(operate) if unit == "ohm" else dict(operate)
         place = _place_of(knowledge, red, black)
         return Step(
-            f"{word.lower()}:{red}:{black}:{_key(setting)}",
-            f"{word} from {red} to {black}{label}",
+            f"{'volts' if unit == 'V' else 'ohms'}:{red}:{black}:{_key(setting)}",
+            title,
             kind,
             setting,
             "",
@@ -382,7 +391,7 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
     ):
         return Step(
             f"amps:{through}:{_key(operate)}",
-            f"Amps through {through}{label}",
+            t("Amps through {through}{label}", through=through, label=label),
             kind,
             dict(operate),
             "",
@@ -399,7 +408,7 @@ def own_step(knowledge: Knowledge, deed: Deed) -> Step | None:
         setting = battery_off(operate)
         return Step(
             f"buzzer:{red}:{black}:{_key(setting)}",
-            f"Continuity from {red} to {black}{label}",
+            t("Continuity from {red} to {black}{label}", red=red, black=black, label=label),
             kind,
             setting,
             "",
@@ -437,7 +446,7 @@ def _held(knowledge: Knowledge, deed: Deed, target: str, red: str, black: str) -
     to = "" if black == BODY else f":{black}"
     return Step(
         f"{_HELD_IDS[target]}:{red}{to}:{_key(deed.operate)}",
-        f"{name} from {red} to {black}{_spoken(deed.operate)}",
+        t("{name} from {red} to {black}{spoken}", name=name, red=red, black=black, spoken=_spoken(deed.operate)),
         deed.kind,
         dict(deed.operate),
         "",
@@ -465,7 +474,7 @@ def _spoken(operate: Mapping[str, str]) -> str:
     if not operate:
         return ""
     return ", " + ", ".join(
-        f"fused jumper from {' to '.join(bridge_ends(position) or (position,))}"
+        t("fused jumper from {bridge_ends}", bridge_ends=t(" to ").join(bridge_ends(position) or (position,)))
         if control == BRIDGED
         else f"{control.replace('-', ' ')} {position}"
         for control, position in operate.items()

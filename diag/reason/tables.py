@@ -13,6 +13,7 @@ import numpy as np
 
 from diag.circuit.network import Floats
 from diag.reason.ahead import best_first
+from diag.texts import t
 
 __all__ = ["Folded", "folded", "Check", "DecisionTable", "RankedCheck", "expected_bits", "noisy_or"]
 
@@ -69,14 +70,21 @@ class DecisionTable:
 
     def __init__(self, checks: Sequence[Check], groups: Sequence[Hashable] | None = None) -> None:
         if not checks:
-            raise ValueError("a decision table needs a check")
+            raise ValueError(t("a decision table needs a check"))
         self.checks = tuple(checks)
         causes = len(checks[0].chances)
         width = max(check.chances.shape[1] for check in checks)
         self._rows = np.zeros((len(checks), causes, width))
         for place, check in enumerate(checks):
             if len(check.chances) != causes:
-                raise ValueError(f"{check.id}: found {len(check.chances)} causes, expected {causes}")
+                raise ValueError(
+                    t(
+                        "{check}: found {count} causes, expected {causes}",
+                        check=check.id,
+                        count=len(check.chances),
+                        causes=causes,
+                    )
+                )
             self._rows[place, :, : check.chances.shape[1]] = check.chances
         self._minutes = np.array([check.minutes for check in checks])
         labels: Sequence[Hashable] = range(causes) if groups is None else groups

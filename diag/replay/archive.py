@@ -20,6 +20,7 @@ from diag.job.disk import LARGEST
 from diag.job.folder import SUFFIX
 from diag.knowledge.reader import file_bytes
 from diag.replay.jobs import EXPECT, Job, parsed_job
+from diag.texts import t
 
 __all__ = ["Archive", "Filed", "Folder", "Wanted", "read_archive"]
 
@@ -167,8 +168,10 @@ def _engine() -> Any:
         import duckdb
     except ImportError as error:
         raise DiagError(
-            "replay reads archives with DuckDB, which is not installed; expected the package `duckdb`. "
-            "Install it: pip install duckdb."
+            t(
+                "replay reads archives with DuckDB, which is not installed; expected the package "
+                "`duckdb`. Install it: pip install duckdb."
+            )
         ) from error
     shut: dict[str, Any] = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
     engine = duckdb.connect(":memory:", config=shut)
@@ -180,7 +183,7 @@ def _must_be_day(text: str) -> None:
     try:
         datetime.fromisoformat(text)
     except ValueError as error:
-        raise DiagError(f"--since: found `{text}`; expected a day such as 2026-03-01.") from error
+        raise DiagError(t("--since: found `{text}`; expected a day such as 2026-03-01.", text=text)) from error
 
 
 # ---------------------------------------------------------------- files
@@ -194,7 +197,13 @@ def _take_local(engine: Any, folder: Folder, names: dict[str, str]) -> list[str]
     elif base.is_dir():
         paths = sorted(path for path in base.rglob(f"*{SUFFIX}") if path.is_file())
     else:
-        raise DiagError(f"{base}: found no such folder; expected one with recorded jobs (NAME{SUFFIX}), or a job.")
+        raise DiagError(
+            t(
+                "{base}: found no such folder; expected one with recorded jobs (NAME{suffix}), or a job.",
+                base=base,
+                suffix=SUFFIX,
+            )
+        )
     giants = {path for path in paths if _size(path) > LARGEST}
     nameless = {path for path in paths if not _is_text(path)}
     paths = [path for path in paths if path not in giants | nameless]
@@ -234,7 +243,7 @@ def _take_one_by_one(engine: Any, paths: Iterable[str]) -> list[str]:
         try:
             engine.execute("insert into file values (?, ?)", [path, Path(path).read_bytes()])
         except OSError as error:
-            aside.append(f"{path}: {error.strerror or error}; left out.")
+            aside.append(t("{path}: {strerror}; left out.", path=path, strerror=error.strerror or error))
     return aside
 
 
@@ -247,8 +256,13 @@ def _take_remote(engine: Any, folder: Folder, names: dict[str, str]) -> None:
     except _errors() as error:
         first = str(error).strip().splitlines()[0]
         raise DiagError(
-            f"{folder.where}: this address could not be read ({first}); expected a DuckDB with its extension httpfs. "
-            "Install that once with DuckDB's own `INSTALL httpfs`, or copy the jobs to a folder."
+            t(
+                "{where}: this address could not be read ({first}); expected a DuckDB with its extension "
+                "httpfs. Install that once with DuckDB's own `INSTALL httpfs`, or copy the jobs to a "
+                "folder.",
+                where=folder.where,
+                first=first,
+            )
         ) from error
     for (path,) in engine.execute("select filename from file").fetchall():
         names.setdefault(path, folder.prefix + path.removeprefix(f"{base}/").removesuffix(SUFFIX))

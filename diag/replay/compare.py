@@ -10,17 +10,18 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from diag.replay.forms import Outcome
+from diag.texts import t, tn
 
 __all__ = ["VERDICTS", "Difference", "Verdict", "compare"]
 
 Verdict = Literal["same", "found", "other", "lost", "cannot", "new"]
 VERDICTS: dict[Verdict, str] = {
-    "cannot": "cannot be replayed",
-    "lost": "no longer concluded",
-    "other": "another remedy leads",
-    "found": "newly concluded",
-    "new": "nothing to compare with",
-    "same": "same conclusion",
+    "cannot": t("cannot be replayed"),
+    "lost": t("no longer concluded"),
+    "other": t("another remedy leads"),
+    "found": t("newly concluded"),
+    "new": t("nothing to compare with"),
+    "same": t("same conclusion"),
 }
 """In words, what needs looking at first."""
 
@@ -56,7 +57,12 @@ class Difference:
         if not self.sooner:
             return ""
         count = abs(self.sooner)
-        return f"sure {count} answer{'' if count == 1 else 's'} {'sooner' if self.sooner > 0 else 'later'}"
+        return tn(
+            "sure {n} answer {what}",
+            "sure {n} answers {what}",
+            count,
+            what=t("sooner") if self.sooner > 0 else t("later"),
+        )
 
     @property
     def changed(self) -> bool:
@@ -94,7 +100,7 @@ def compare(before: Outcome | None, after: Outcome) -> Difference:
     if before is None or before.problem:
         return Difference(name, vehicle, "new", False, now=now, sure_after=after.sure_after)
     if before.remedies != after.remedies:
-        why = "other remedies were carried out in it than before: the record itself changed"
+        why = t("other remedies were carried out in it than before: the record itself changed")
         return Difference(name, vehicle, "new", False, now=now, sure_after=after.sure_after, why=why)
     was, right = _conclusion(before), after.remedies or _conclusion(before)
     verdict, lost = _verdict(was, now, right, carried=bool(after.carried))
@@ -122,11 +128,11 @@ def compare(before: Outcome | None, after: Outcome) -> Difference:
 def _meaningless(unknown: Sequence[int]) -> str:
     """In words that answers lost their meaning."""
     listed = ", ".join(map(str, unknown))
-    return f"answers {listed} mean nothing to today's knowledge" if unknown else ""
+    return t("answers {listed} mean nothing to today's knowledge", listed=listed) if unknown else ""
 
 
 def _unheard_of(after: Outcome) -> str:
-    return f"today's knowledge has no remedy {', '.join(after.gone)}" if after.gone else ""
+    return t("today's knowledge has no remedy {gone}", gone=", ".join(after.gone)) if after.gone else ""
 
 
 def _conclusion(outcome: Outcome) -> tuple[str, ...]:
@@ -144,8 +150,13 @@ def _verdict(
     for before, after, remedy in zip(was, now, right, strict=True):
         if before and before == remedy and after != remedy:
             if after:
-                return "other", f"{after} leads where {remedy} {'cured' if carried else 'led'}"
-            return "lost", f"{remedy} no longer stands clear of the others"
+                return "other", t(
+                    "{after} leads where {remedy} {what}",
+                    after=after,
+                    remedy=remedy,
+                    what=t("cured") if carried else t("led"),
+                )
+            return "lost", t("{remedy} no longer stands clear of the others", remedy=remedy)
     if any(after and after == remedy != before for before, after, remedy in zip(was, now, right, strict=True)):
         return "found", ""
     if not carried and now[0]:

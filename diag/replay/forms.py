@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any, Literal
 
+from diag.texts import t
+
 __all__ = ["CLEAR", "SURE", "Carried", "Expected", "Outcome", "Source"]
 
 CLEAR = 0.7
@@ -109,13 +111,15 @@ class Outcome:
     @staticmethod
     def read(found: object) -> Outcome:
         """From `plain`. Raises ValueError saying what is not as it should be."""
-        given = _object(found, "an outcome")
+        given = _object(found, t("an outcome"))
         known = {field.name for field in fields(Outcome)}
         if strange := sorted(given.keys() - known):
-            raise ValueError(f"found `{strange[0]}`; expected some of {', '.join(sorted(known))}")
+            raise ValueError(
+                t("found `{strange}`; expected some of {known}", strange=strange[0], known=", ".join(sorted(known)))
+            )
         source = given.get("source", "computed")
         if source not in ("computed", "journal", "expected"):
-            raise ValueError(f"source: found {source!r}; expected computed, journal or expected")
+            raise ValueError(t("source: found {source!r}; expected computed, journal or expected", source=source))
         top = _chances([given["top"]], "top")[0] if given.get("top") is not None else None
         gone, fired, pointing, against = (
             _words(given.get(name, []), name) for name in ("gone", "fired", "pointing", "against")
@@ -159,44 +163,44 @@ def _carried(found: object) -> Carried:
 
 def _object(found: object, what: str) -> Mapping[str, Any]:
     if not isinstance(found, Mapping):
-        raise ValueError(f"{what}: found {type(found).__name__}; expected an object")
+        raise ValueError(t("{what}: found {name}; expected an object", what=what, name=type(found).__name__))
     return found
 
 
 def _list(found: object, what: str) -> list[Any]:
     if not isinstance(found, list):
-        raise ValueError(f"{what}: found {type(found).__name__}; expected a list")
+        raise ValueError(t("{what}: found {name}; expected a list", what=what, name=type(found).__name__))
     return found
 
 
 def _text(given: Mapping[str, Any], name: str) -> str:
     found = given.get(name)
     if not isinstance(found, str):
-        raise ValueError(f"{name}: found {type(found).__name__}; expected text")
+        raise ValueError(t("{name}: found {name_2}; expected text", name=name, name_2=type(found).__name__))
     return found
 
 
 def _words(found: object, what: str) -> tuple[str, ...]:
     words = _list(found, what)
     if not all(isinstance(word, str) for word in words):
-        raise ValueError(f"{what}: expected a list of text")
+        raise ValueError(t("{what}: expected a list of text", what=what))
     return tuple(words)
 
 
 def _whole(found: object, what: str) -> int:
     if not isinstance(found, int) or isinstance(found, bool) or found < 0:
-        raise ValueError(f"{what}: found {found!r}; expected a whole number from 0")
+        raise ValueError(t("{what}: found {found!r}; expected a whole number from 0", what=what, found=found))
     return found
 
 
 def _chance(found: object, what: str) -> float:
     if not isinstance(found, int | float) or isinstance(found, bool) or not 0 <= found <= 1:
-        raise ValueError(f"{what}: found {found!r}; expected a number from 0 to 1")
+        raise ValueError(t("{what}: found {found!r}; expected a number from 0 to 1", what=what, found=found))
     return float(found)
 
 
 def _chances(found: object, what: str) -> _Chances:
     pairs = _list(found, what)
     if not all(isinstance(pair, list) and len(pair) == 2 and isinstance(pair[0], str) for pair in pairs):
-        raise ValueError(f"{what}: expected pairs of an id and a chance")
+        raise ValueError(t("{what}: expected pairs of an id and a chance", what=what))
     return tuple((str(name), _chance(p, what)) for name, p in pairs)

@@ -17,6 +17,7 @@ from diag.job.records import Record
 from diag.knowledge.layers import SHIPPED, Layer
 from diag.knowledge.reader import file_bytes, parse_yaml
 from diag.replay.forms import Expected
+from diag.texts import t
 
 __all__ = ["EXPECT", "Job", "expected_beside", "job_folders", "jobs_in", "parsed_job", "read_job", "shipped_jobs"]
 
@@ -46,7 +47,13 @@ class Job:
 def jobs_in(folder: Path) -> tuple[Job, ...]:
     """Every job below a folder, by name. Raises DiagError where there is no such folder."""
     if not folder.is_dir():
-        raise DiagError(f"{folder}: found no such folder; expected one with recorded jobs (NAME{SUFFIX}).")
+        raise DiagError(
+            t(
+                "{folder}: found no such folder; expected one with recorded jobs (NAME{suffix}).",
+                folder=folder,
+                suffix=SUFFIX,
+            )
+        )
     paths = sorted(path for path in folder.rglob(f"*{SUFFIX}") if path.is_file())
     return tuple(read_job(path, path.relative_to(folder).as_posix().removesuffix(SUFFIX)) for path in paths)
 
@@ -87,7 +94,7 @@ def shipped_jobs() -> Path:
     for folder in (_PACKAGE / "_transcripts", _PACKAGE.parent / "transcripts"):
         if folder.is_dir():
             return folder
-    raise DiagError("the recorded jobs that come with the program are missing; name a FOLDER, or install it again.")
+    raise DiagError(t("the recorded jobs that come with the program are missing; name a FOLDER, or install it again."))
 
 
 def job_folders(layers: Iterable[Layer]) -> list[tuple[str, Path]]:

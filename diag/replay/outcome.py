@@ -23,6 +23,7 @@ from diag.replay.weighing import Believed, Weighing
 from diag.talk.findings import findings_of
 from diag.talk.known import somebody_complained
 from diag.talk.plan import plan_next
+from diag.texts import t
 
 __all__ = [
     "Carried",
@@ -47,7 +48,11 @@ def outcome(reasoner: Reasoner, records: Sequence[Record], name: str, weighing: 
     try:
         state = state_of(records)
     except ValueError as error:
-        return Outcome(name, "", problem=f"{error}; found `{records[0].event if records else 'nothing'}`")
+        return Outcome(
+            name,
+            "",
+            problem=t("{error}; found `{event}`", error=error, event=records[0].event if records else t("nothing")),
+        )
     try:
         if weighing is None:
             weighing = _WEIGHING.setdefault(reasoner, Weighing(reasoner))

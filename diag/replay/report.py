@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 from diag.replay.compare import VERDICTS, Difference
 from diag.replay.forms import Outcome
+from diag.texts import t
 
 __all__ = ["Report", "as_csv", "as_json", "as_text", "chance"]
 
@@ -126,7 +127,7 @@ def as_text(report: Report, columns: int) -> str:
     if told:
         lines += ["", *(_table(told, width) if width >= _WIDE else _blocks(told, width))]
     if report.aside:
-        lines += ["", "Set aside, not read:"]
+        lines += ["", t("Set aside, not read:")]
         for text in report.aside:
             lines += _wrapped(text, width, "  ")
     return "\n".join(_plain(line) for line in lines) + "\n"
@@ -134,21 +135,34 @@ def as_text(report: Report, columns: int) -> str:
 
 def _head(report: Report, width: int) -> list[str]:
     summary = report.summary()
-    lines = [f"{summary['jobs']} jobs replayed."]
+    lines = [t("{summary} jobs replayed.", summary=summary["jobs"])]
     for verdict, words in VERDICTS.items():
         if summary[verdict]:
             lines.append(f"{summary[verdict]:7} {words}")
     if summary["sooner"] or summary["later"]:
         total = summary["fewer-answers"]
-        moved = f"{abs(total)} answers {'fewer' if total >= 0 else 'more'} in all"
-        lines += _wrapped(f"Sure sooner in {summary['sooner']}, later in {summary['later']}: {moved}.", width, "")
-    lines.append("Nothing is worse." if not report.worse else f"WORSE: {report.worse}, marked {_MARK}.")
+        moved = t("{total} answers {what} in all", total=abs(total), what=t("fewer") if total >= 0 else t("more"))
+        lines += _wrapped(
+            t(
+                "Sure sooner in {summary}, later in {summary_2}: {moved}.",
+                summary=summary["sooner"],
+                summary_2=summary["later"],
+                moved=moved,
+            ),
+            width,
+            "",
+        )
+    lines.append(
+        t("Nothing is worse.")
+        if not report.worse
+        else t("WORSE: {worse}, marked {mark}.", worse=report.worse, mark=_MARK)
+    )
     return lines
 
 
 def _table(told: Sequence[Difference], width: int) -> list[str]:
     name = min(max(len("job"), *(len(d.job) for d in told)), width - 48)
-    lines = [f"  {'job':{name}}  {'now':22}  {'sure after':10}  chance"]
+    lines = [f"  {t('job'):{name}}  {t('now'):22}  {t('sure after'):10}  {t('chance')}"]
     for d in told:
         mark = _MARK if d.worse else " "
         chances = ", ".join(_moved(a, b) for _, a, b in d.chances)
@@ -168,21 +182,21 @@ def _blocks(told: Sequence[Difference], width: int) -> list[str]:
         lines.append(f"{_MARK if d.worse else ' '} {_short(d.job, width - 2)}")
         lines.append(f"    {VERDICTS[d.verdict]}")
         if _sure(d) != "-":
-            lines.append(f"    sure after {_sure(d)}")
+            lines.append(t("    sure after {sure}", sure=_sure(d)))
         for _, a, b in d.chances:
-            lines.append(f"    chance {_moved(a, b)}")
+            lines.append(t("    chance {moved}", moved=_moved(a, b)))
         lines += _wrapped(d.why, width, "    ") if d.why else []
     return lines
 
 
 def _sure(d: Difference) -> str:
     """Answers until sure, before and now."""
-    now = "never" if d.sure_after is None else str(d.sure_after)
+    now = t("never") if d.sure_after is None else str(d.sure_after)
     if d.verdict == "cannot":
         return "-"
     if not d.sooner:
         return "-" if d.sure_after is None else now
-    return f"{'never' if d.sure_before is None else d.sure_before} > {now}"
+    return f"{(t('never') if d.sure_before is None else d.sure_before)} > {now}"
 
 
 def _moved(before: float | None, after: float | None) -> str:

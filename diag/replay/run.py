@@ -19,6 +19,7 @@ from diag.replay.archive import Archive, Filed
 from diag.replay.forms import Outcome
 from diag.replay.store import Store, key_of
 from diag.replay.workers import Replayed, Vehicle, opened, replay_side_by_side, room_for
+from diag.texts import t
 
 __all__ = ["Telling", "replay_archive"]
 
@@ -69,7 +70,10 @@ def _vehicle_of(filed: Filed, layers: Sequence[Layer]) -> Vehicle | str:
             return Vehicle(place, tuple(sorted(without)))
     if not filed.vehicle:
         return ""
-    return f"found no vehicle file {path.name}; expected it where the job names it, beside the job, or in a layer."
+    return t(
+        "found no vehicle file {path}; expected it where the job names it, beside the job, or in a layer.",
+        path=path.name,
+    )
 
 
 class _Run:
@@ -139,12 +143,21 @@ class _Run:
 def _headless(filed: Filed) -> str:
     first = filed.job().records[:1]
     found = f"`{first[0].event}`" if first else "nothing"
-    return f"{filed.path}:1:1: a job begins with an `opened` record; found {found}. Use a file that diag wrote."
+    return t(
+        "{path}:1:1: a job begins with an `opened` record; found {found}. Use a file that diag wrote.",
+        path=filed.path,
+        found=found,
+    )
 
 
 def _first(error: KnowledgeError, vehicle: Vehicle) -> str:
-    more = f" ({len(error.problems) - 1} more)" if len(error.problems) > 1 else ""
-    return f"its vehicle {vehicle.file} cannot be opened: {error.problems[0]}{more}"
+    more = t(" ({number} more)", number=len(error.problems) - 1) if len(error.problems) > 1 else ""
+    return t(
+        "its vehicle {file} cannot be opened: {problems}{more}",
+        file=vehicle.file,
+        problems=error.problems[0],
+        more=more,
+    )
 
 
 def _packed(replayed: Replayed) -> str:

@@ -25,6 +25,7 @@ from diag.replay.then import outcome_then
 from diag.replay.weighing import Weighing
 from diag.talk.findings import step_of
 from diag.talk.opening import open_reasoner, reasoner_of
+from diag.texts import t
 
 __all__ = ["Replayed", "Vehicle", "replay_side_by_side", "room_for"]
 
@@ -140,7 +141,13 @@ def room_for(wanted: int) -> tuple[int, str]:
         return wanted, ""
     return (
         most,
-        f"{most} instead of {wanted} at once: {free / 1e9:.1f} GB of memory are free, each needs {each / 1e9:.1f}.",
+        t(
+            "{most} instead of {wanted} at once: {number:.1f} GB of memory are free, each needs {number_2:.1f}.",
+            most=most,
+            wanted=wanted,
+            number=free / 1000000000.0,
+            number_2=each / 1000000000.0,
+        ),
     )
 
 

@@ -16,6 +16,7 @@ from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
 from diag.reason.ruled import weighed
 from diag.review.slips import Slips
+from diag.texts import t
 
 __all__ = ["judge_directions", "reasoner_of"]
 
@@ -46,8 +47,11 @@ def judge_directions(slips: Slips, reasoner: Reasoner, rules: Collection[str] | 
         if chances is None:
             continue
         usual, sound = max(float(chances[1:].mean()), 1e-12), float(chances[0])
-        spoken = {cause: float(chances[1 + reasoner.index[cause]]) for cause, _ in map(weighed, rule.then)
-                  if cause in reasoner.index}  # fmt: skip
+        spoken = {
+            cause: float(chances[1 + reasoner.index[cause]])
+            for cause, _ in map(weighed, rule.then)
+            if cause in reasoner.index
+        }
         best = max((spoken.get(effect.points_to or "", 0.0) for effect in rule.then), default=0.0)
         for index, effect in enumerate(rule.then):
             cause, weight = weighed(effect)
@@ -56,23 +60,32 @@ def judge_directions(slips: Slips, reasoner: Reasoner, rules: Collection[str] | 
             chance = spoken[cause]
             if weight > 1 and chance < _LESS * usual and chance < _NO_LIKELIER * sound:
                 slips.say(
-                    slips.place(rule.id, "then", index), "the network speaks against this: the cause makes what fires "
-                    "the rule no likelier than on a sound vehicle, and less likely than other causes do",
-                    f"{quoted(cause)}, {_times(chance / usual)} as likely as with others",
-                    "a cause that makes the findings likelier",
-                    f"Look at `diag vehicle show --fault {cause}`; correct the conditions or the cause.",
+                    slips.place(rule.id, "then", index),
+                    t(
+                        "the network speaks against this: the cause makes what fires the rule no "
+                        "likelier than on a sound vehicle, and less likely than other causes do"
+                    ),
+                    t("{cause}, {times} as likely as with others", cause=quoted(cause), times=_times(chance / usual)),
+                    t("a cause that makes the findings likelier"),
+                    t("Look at `diag vehicle show --fault {cause}`; correct the conditions or the cause.", cause=cause),
                     code="against-network",
-                )  # fmt: skip
+                )
             elif weight < 1 and chance > max(_MORE * usual, best):
                 slips.say(
-                    slips.place(rule.id, "then", index), "the network speaks against this: the cause makes what fires "
-                    "the rule likelier than all that it points to",
-                    f"{quoted(cause)}, {_times(chance / usual)} as likely as with others",
-                    "a cause that makes the findings less likely",
-                    f"Look at `diag vehicle show --fault {cause}`; correct the conditions, or do not clear it.",
+                    slips.place(rule.id, "then", index),
+                    t(
+                        "the network speaks against this: the cause makes what fires the rule likelier "
+                        "than all that it points to"
+                    ),
+                    t("{cause}, {times} as likely as with others", cause=quoted(cause), times=_times(chance / usual)),
+                    t("a cause that makes the findings less likely"),
+                    t(
+                        "Look at `diag vehicle show --fault {cause}`; correct the conditions, or do not clear it.",
+                        cause=cause,
+                    ),
                     code="against-network",
-                )  # fmt: skip
+                )
 
 
 def _times(found: float) -> str:
-    return f"{found:.2g} times" if found >= 0.01 else "hardly ever"
+    return t("{found:.2g} times", found=found) if found >= 0.01 else t("hardly ever")

@@ -13,11 +13,33 @@ from diag.errors import Problem, Severity
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED
 from diag.knowledge.names import quoted
 from diag.knowledge.reader import Loc, Marked
+from diag.texts import t
 
 __all__ = ["judge_entries", "says_nothing"]
 
-_NO_SOURCE = {"", "-", "?", "??", "???", "fixme", "n/a", "na", "no", "none", "no source", "not known", "source", "tbc",
-              "tbd", "to do", "todo", "unknown", "x", "xx", "xxx"}  # fmt: skip
+_NO_SOURCE = {
+    "",
+    "-",
+    "?",
+    "??",
+    "???",
+    "fixme",
+    "n/a",
+    "na",
+    "no",
+    "none",
+    "no source",
+    "not known",
+    "source",
+    "tbc",
+    "tbd",
+    "to do",
+    "todo",
+    "unknown",
+    "x",
+    "xx",
+    "xxx",
+}
 _RISKY = re.compile(
     r"\b(unplug|disconnect the battery|bridge|jumper|run(ning)? the engine|engine running|start the engine|"
     r"jack|under the vehicle|grind|weld|solder)",
@@ -74,60 +96,96 @@ def _sources(marked: Marked) -> Iterator[Problem]:
             if isinstance(text, str) and says_nothing(text):
                 if loc[-1] == "source":
                     yield _at(
-                        marked, loc, "this is no source", quoted(text) if text else "nothing",
-                        "a standard, a book, `common practice, no source` or `from memory`",
-                        "Say where it is known from; `from memory` is honest too.", "no-source", "error",
-                    )  # fmt: skip
+                        marked,
+                        loc,
+                        t("this is no source"),
+                        quoted(text) if text else "nothing",
+                        t("a standard, a book, `common practice, no source` or `from memory`"),
+                        t("Say where it is known from; `from memory` is honest too."),
+                        "no-source",
+                        "error",
+                    )
                 else:
                     yield _at(
-                        marked, loc, "this gives no reason", quoted(text) if text else "nothing",
-                        "one sentence of why the finding means that", "Write it; it is shown when somebody asks why.",
-                        "no-reason", "error",
-                    )  # fmt: skip
+                        marked,
+                        loc,
+                        t("this gives no reason"),
+                        quoted(text) if text else "nothing",
+                        t("one sentence of why the finding means that"),
+                        t("Write it; it is shown when somebody asks why."),
+                        "no-reason",
+                        "error",
+                    )
 
 
 def _check(marked: Marked, loc: Loc, check: dict[str, Any]) -> Iterator[Problem]:
     if "minutes" not in check:
         yield _at(
-            marked, loc, "this check does not say how long it takes", "", "such as `minutes: 2 min`",
-            "Add `minutes:`; without it half a minute is taken.", "no-minutes",
-        )  # fmt: skip
+            marked,
+            loc,
+            t("this check does not say how long it takes"),
+            "",
+            t("such as `minutes: 2 min`"),
+            t("Add `minutes:`; without it half a minute is taken."),
+            "no-minutes",
+        )
     operate = check.get("operate")
     if isinstance(operate, dict) and "caution" not in check:
-        for control, doing in ((BRIDGED, "bridges two points"), (UNPLUGGED, "takes wires off")):
+        for control, doing in ((BRIDGED, t("bridges two points")), (UNPLUGGED, t("takes wires off"))):
             if control in operate:
-                yield _no_caution(marked, (*loc, "operate", control), f"this check {doing} and warns of nothing")
+                yield _no_caution(
+                    marked, (*loc, "operate", control), t("this check {doing} and warns of nothing", doing=doing)
+                )
         if operate.get("engine") == "running":
-            yield _no_caution(marked, (*loc, "operate", "engine"), "this check runs the engine and warns of nothing")
+            yield _no_caution(marked, (*loc, "operate", "engine"), t("this check runs the engine and warns of nothing"))
 
 
 def _no_caution(marked: Marked, loc: Loc, what: str) -> Problem:
     return _at(
-        marked, loc, what, "", "a `caution`",
-        "Add `caution:` with what can hurt, such as `moving-parts`.", "no-caution",
-    )  # fmt: skip
+        marked,
+        loc,
+        what,
+        "",
+        t("a `caution`"),
+        t("Add `caution:` with what can hurt, such as `moving-parts`."),
+        "no-caution",
+    )
 
 
 def _remedy(marked: Marked, loc: Loc, remedy: dict[str, Any]) -> Iterator[Problem]:
     if "minutes" not in remedy:
         yield _at(
-            marked, loc, "this remedy does not say how long it takes", "", "such as `minutes: 10 min`",
-            "Add `minutes:`; without it ten minutes are taken.", "no-minutes",
-        )  # fmt: skip
+            marked,
+            loc,
+            t("this remedy does not say how long it takes"),
+            "",
+            t("such as `minutes: 10 min`"),
+            t("Add `minutes:`; without it ten minutes are taken."),
+            "no-minutes",
+        )
     if not remedy.get("proof"):
         yield _at(
-            marked, loc, "nothing proves this remedy", "", "`proof` with checks that show it worked",
-            "Add `proof: [check, ...]`.", "no-proof",
-        )  # fmt: skip
+            marked,
+            loc,
+            t("nothing proves this remedy"),
+            "",
+            t("`proof` with checks that show it worked"),
+            t("Add `proof: [check, ...]`."),
+            "no-proof",
+        )
     if not remedy.get("cautions"):
         for index, step in enumerate(remedy.get("steps") or ()):
             risky = _RISKY.search(step) if isinstance(step, str) else None
             if risky is not None:
                 yield _at(
-                    marked, (*loc, "steps", index), "this step can hurt and the remedy warns of nothing",
-                    quoted(risky.group()), "`cautions` with what can hurt",
-                    "Add `cautions: [...]`, such as `battery-off-first`.", "no-caution",
-                )  # fmt: skip
+                    marked,
+                    (*loc, "steps", index),
+                    t("this step can hurt and the remedy warns of nothing"),
+                    quoted(risky.group()),
+                    t("`cautions` with what can hurt"),
+                    t("Add `cautions: [...]`, such as `battery-off-first`."),
+                    "no-caution",
+                )
                 return
 
 
@@ -141,18 +199,34 @@ def _said_why(rule: dict[str, Any]) -> bool:
 def _rule(marked: Marked, loc: Loc, rule: dict[str, Any]) -> Iterator[Problem]:
     if rule.get("state") == "retired" and not rule.get("replaced-by") and not _said_why(rule):
         yield _at(
-            marked, (*loc, "state"), "a retired rule names no successor", "",
-            "`replaced-by` with the id of a rule, or under `moved` why there is none",
-            "Add `replaced-by:`, so that whoever meets the old id finds the new one.", "no-successor", "error",
-        )  # fmt: skip
+            marked,
+            (*loc, "state"),
+            t("a retired rule names no successor"),
+            "",
+            t("`replaced-by` with the id of a rule, or under `moved` why there is none"),
+            t("Add `replaced-by:`, so that whoever meets the old id finds the new one."),
+            "no-successor",
+            "error",
+        )
     if rule.get("state") in ("tested", "proven") and not rule.get("leads-there"):
         yield _at(
-            marked, (*loc, "state"), f"nothing shows that this rule is {rule['state']}", quoted(str(rule["state"])),
-            "`leads-there` with a recorded job that fires it and ends at what it points to",
-            "Name such a job, or write `state: draft`.", "unearned-state", "error",
-        )  # fmt: skip
+            marked,
+            (*loc, "state"),
+            t("nothing shows that this rule is {rule}", rule=rule["state"]),
+            quoted(str(rule["state"])),
+            t("`leads-there` with a recorded job that fires it and ends at what it points to"),
+            t("Name such a job, or write `state: draft`."),
+            "unearned-state",
+            "error",
+        )
     if rule.get("state") != "retired" and rule.get("replaced-by"):
         yield _at(
-            marked, (*loc, "replaced-by"), "only a retired rule has a successor", quoted(str(rule.get("state"))),
-            "`state: retired`", "Retire it, or take `replaced-by` away.", "no-successor", "error",
-        )  # fmt: skip
+            marked,
+            (*loc, "replaced-by"),
+            t("only a retired rule has a successor"),
+            quoted(str(rule.get("state"))),
+            "`state: retired`",
+            t("Retire it, or take `replaced-by` away."),
+            "no-successor",
+            "error",
+        )

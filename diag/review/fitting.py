@@ -22,6 +22,7 @@ from diag.knowledge.lint import check_causes
 from diag.knowledge.load import fitted_on
 from diag.knowledge.reader import Marked
 from diag.review.shelf import ReviewShelf
+from diag.texts import t
 
 __all__ = ["Fitted", "fit", "invented", "small_vehicle", "vehicle_paths"]
 
@@ -84,7 +85,7 @@ def small_vehicle(circuits: list[str], options: Mapping[str, Any]) -> Source[sch
     spelt = ", ".join(f"{name}={value}" for chosen in options.values() for name, value in chosen.items())
     data = {
         "vehicle": "invented",
-        "title": f"a vehicle with {' and '.join(circuits)}" + (f" ({spelt})" if spelt else ""),
+        "title": t("a vehicle with {circuits}", circuits=t(" and ").join(circuits)) + (f" ({spelt})" if spelt else ""),
         "system-v": "12 V",
         "earth": "negative",
         "history": "rewired",
@@ -92,7 +93,7 @@ def small_vehicle(circuits: list[str], options: Mapping[str, Any]) -> Source[sch
         "options": options,
     }
     model = schema.VehicleFile.model_validate(data, by_alias=True, by_name=False)
-    return Source(model, Marked("(an invented vehicle)", data, {}, {}))
+    return Source(model, Marked(t("(an invented vehicle)"), data, {}, {}))
 
 
 def fit(shelf: ReviewShelf, car: Source[schema.VehicleFile]) -> Fitted | None:

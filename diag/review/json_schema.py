@@ -24,6 +24,7 @@ from diag.knowledge.layers import PackFile
 from diag.knowledge.scalars import read_number, read_truth
 from diag.knowledge.units import CANONICAL, Quantity
 from diag.review.expect import ExpectFile
+from diag.texts import t
 
 __all__ = ["MODELS", "json_schema"]
 
@@ -81,7 +82,7 @@ class _Generator(GenerateJsonSchema):
             return {
                 "type": "string",
                 "pattern": _AMOUNT,
-                "description": f"{what} with its unit, such as `{example}`",
+                "description": t("{what} with its unit, such as `{example}`", what=what, example=example),
                 "examples": [example],
             }
         if function is read_truth:

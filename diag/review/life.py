@@ -12,6 +12,7 @@ from diag.errors import Severity
 from diag.knowledge import schema
 from diag.knowledge.names import nearest, quoted, words
 from diag.review.slips import Slips
+from diag.texts import t
 
 __all__ = ["judge_life"]
 
@@ -28,18 +29,26 @@ def judge_life(
             for index, job in enumerate(named):
                 if job not in jobs:
                     slips.say(
-                        slips.place(name, key, index), "there is no such recorded job", quoted(job),
-                        "the name of a file in `jobs`, without ending", nearest(job, jobs) or "Record it, or take the "
-                        "name away.", code="unknown-job", severity="error",
-                    )  # fmt: skip
+                        slips.place(name, key, index),
+                        t("there is no such recorded job"),
+                        quoted(job),
+                        t("the name of a file in `jobs`, without ending"),
+                        nearest(job, jobs) or t("Record it, or take the name away."),
+                        code="unknown-job",
+                        severity="error",
+                    )
         if rule.state == "retired":
             continue
         _claims(slips, rule, fired)
         if name not in every and name not in never:
             slips.say(
-                slips.place(name), "no recorded job exercises this rule", quoted(name), "",
-                "Record a job in which it fires, and name it under `leads-there`.", code="not-exercised",
-            )  # fmt: skip
+                slips.place(name),
+                t("no recorded job exercises this rule"),
+                quoted(name),
+                "",
+                t("Record a job in which it fires, and name it under `leads-there`."),
+                code="not-exercised",
+            )
 
 
 def _claims(slips: Slips, rule: schema.Rule, fired: Mapping[str, frozenset[str]]) -> None:
@@ -48,14 +57,22 @@ def _claims(slips: Slips, rule: schema.Rule, fired: Mapping[str, frozenset[str]]
         if job in fired and rule.id not in fired[job]:
             told = sorted(name for name, rules in fired.items() if rule.id in rules)
             slips.say(
-                slips.place(rule.id, "leads-there", index), "this job does not fire the rule", quoted(job),
-                words(told) or "a job that does", "Compare its answers with the conditions, or name another job.",
-                code="unearned-state", severity=severity,
-            )  # fmt: skip
+                slips.place(rule.id, "leads-there", index),
+                t("this job does not fire the rule"),
+                quoted(job),
+                words(told) or t("a job that does"),
+                t("Compare its answers with the conditions, or name another job."),
+                code="unearned-state",
+                severity=severity,
+            )
     for index, job in enumerate(rule.near_miss):
         if rule.id in fired.get(job, ()):
             slips.say(
-                slips.place(rule.id, "near-miss", index), "this job fires the rule, so it is no near miss", quoted(job),
-                "a job that comes near and does not fire it", "Narrow the conditions, or name another job.",
-                code="near-miss-fires", severity=severity,
-            )  # fmt: skip
+                slips.place(rule.id, "near-miss", index),
+                t("this job fires the rule, so it is no near miss"),
+                quoted(job),
+                t("a job that comes near and does not fire it"),
+                t("Narrow the conditions, or name another job."),
+                code="near-miss-fires",
+                severity=severity,
+            )

@@ -17,6 +17,7 @@ from diag.reason.ruled import Grounded, ground, weighed
 from diag.review.recall import push_beyond_recall
 from diag.review.slips import Slips
 from diag.review.spaces import Met, Spaces, believable, spelt_value
+from diag.texts import t
 
 __all__ = ["judge_rules"]
 
@@ -39,10 +40,14 @@ class _Read:
         return frozenset(
             (kind, name)
             for effect in self.rule.then
-            for kind, name in (("establish", effect.establish), ("ask", effect.ask), ("warn", effect.warn),
-                               ("stop", effect.stop))
+            for kind, name in (
+                ("establish", effect.establish),
+                ("ask", effect.ask),
+                ("warn", effect.warn),
+                ("stop", effect.stop),
+            )
             if name is not None
-        )  # fmt: skip
+        )
 
 
 def judge_rules(slips: Slips) -> frozenset[str]:
@@ -96,18 +101,22 @@ def _inside(slips: Slips, one: _Read) -> None:
             if (before > 1) != (weight > 1):
                 slips.say(
                     at,
-                    "one rule both points to a cause and clears it",
+                    t("one rule both points to a cause and clears it"),
                     quoted(cause),
-                    "one of the two",
-                    "Take one of them away, or make two rules with different conditions.",
+                    t("one of the two"),
+                    t("Take one of them away, or make two rules with different conditions."),
                     code="contradiction",
                     severity="error",
                 )
             else:
                 slips.say(
-                    at, "a rule speaks of one cause twice", quoted(cause), "each cause once", "Take one of them away.",
+                    at,
+                    t("a rule speaks of one cause twice"),
+                    quoted(cause),
+                    t("each cause once"),
+                    t("Take one of them away."),
                     code="given-twice",
-                )  # fmt: skip
+                )
         seen.setdefault(cause, (index, effect))
 
 
@@ -124,32 +133,53 @@ def _conditions(
         if not spaces.met([condition]).possible:
             low, high = believable(check.unit, slips.know.vehicle.system_v)
             if check.kind == "measure":
-                span = f"{low:g} to {high:g} {check.unit}" if high < 1e9 else f"{low:g} {check.unit} or more"
+                span = (
+                    t("{low:g} to {high:g} {unit}", low=low, high=high, unit=check.unit)
+                    if high < 1e9
+                    else t("{low:g} {unit} or more", low=low, unit=check.unit)
+                )
                 slips.say(
-                    place, "no reading can be like that, so this never holds", _spelt(condition),
-                    f"a bound within {span}", "Correct the number; it is in the check's unit.",
-                    code="out-of-range", severity="error",
-                )  # fmt: skip
+                    place,
+                    t("no reading can be like that, so this never holds"),
+                    _spelt(condition),
+                    t("a bound within {span}", span=span),
+                    t("Correct the number; it is in the check's unit."),
+                    code="out-of-range",
+                    severity="error",
+                )
             else:
                 known = words(sorted({spelt_value(value) for value in spaces.answers(check.id)}))
                 slips.say(
-                    place, f"`{check.id}` is never answered like that, so this never holds", _spelt(condition), known,
-                    "Use a word that this check can be answered with.", code="never-holds", severity="error",
-                )  # fmt: skip
+                    place,
+                    t("`{check}` is never answered like that, so this never holds", check=check.id),
+                    _spelt(condition),
+                    known,
+                    t("Use a word that this check can be answered with."),
+                    code="never-holds",
+                    severity="error",
+                )
             return False
         same = before.setdefault(check.id, [])
         if not spaces.met([*same, condition]).possible:
             slips.say(
-                place, f"two conditions on `{check.id}` exclude each other, so this never holds",
-                f"{_spelt(condition)} beside {' and '.join(map(_spelt, same))}", "conditions that one answer can meet",
-                "Take one of them away, or make two rules.", code="excludes-itself", severity="error",
-            )  # fmt: skip
+                place,
+                t("two conditions on `{check}` exclude each other, so this never holds", check=check.id),
+                t("{spelt} beside {map}", spelt=_spelt(condition), map=t(" and ").join(map(_spelt, same))),
+                t("conditions that one answer can meet"),
+                t("Take one of them away, or make two rules."),
+                code="excludes-itself",
+                severity="error",
+            )
             return False
         if same and spaces.met(same).within(spaces.met([condition])):
             slips.say(
-                place, "this condition adds nothing to the one before it", _spelt(condition), "",
-                "Take it away.", code="idle-condition",
-            )  # fmt: skip
+                place,
+                t("this condition adds nothing to the one before it"),
+                _spelt(condition),
+                "",
+                t("Take it away."),
+                code="idle-condition",
+            )
         same.append(condition)
     return True
 
@@ -157,11 +187,13 @@ def _conditions(
 def _spelt(condition: schema.Condition) -> str:
     tests = condition.model_dump(by_alias=True, exclude_none=True, exclude={"check", "established"})
     return ", ".join(
-        f"`{key} {value:g}`" if isinstance(value, float)
-        else f"`{key} {' to '.join(format(edge, 'g') for edge in value)}`" if isinstance(value, tuple | list)
+        f"`{key} {value:g}`"
+        if isinstance(value, float)
+        else f"`{key} {t(' to ').join(format(edge, 'g') for edge in value)}`"
+        if isinstance(value, tuple | list)
         else f"`{key}: {value}`"
         for key, value in tests.items()
-    )  # fmt: skip
+    )
 
 
 def _reaches(
@@ -181,16 +213,24 @@ def _reaches(
     if ways:
         behind = sorted({rule.id for rule in makers.get(word or "", ())})
         slips.say(
-            slips.place(one.id, "when", index), "what must be established first needs other answers than this rule",
-            f"{quoted(word or '')}, established by {words(behind)}", "conditions that hold together with theirs",
-            "Compare the conditions on the checks that both name.", code="dead-chain", severity="error",
-        )  # fmt: skip
+            slips.place(one.id, "when", index),
+            t("what must be established first needs other answers than this rule"),
+            t("{word}, established by {behind}", word=quoted(word or ""), behind=words(behind)),
+            t("conditions that hold together with theirs"),
+            t("Compare the conditions on the checks that both name."),
+            code="dead-chain",
+            severity="error",
+        )
     else:
         slips.say(
-            slips.place(one.id, "when", index), "no chain of rules ever establishes this", quoted(word or ""),
-            "a conclusion whose rules can fire", "Mend the rules that establish it.",
-            code="dead-chain", severity="error",
-        )  # fmt: skip
+            slips.place(one.id, "when", index),
+            t("no chain of rules ever establishes this"),
+            quoted(word or ""),
+            t("a conclusion whose rules can fire"),
+            t("Mend the rules that establish it."),
+            code="dead-chain",
+            severity="error",
+        )
     return False
 
 
@@ -233,40 +273,54 @@ def _compare(slips: Slips, first: _Read, second: _Read) -> None:
     narrow, wide = (second, first) if inward else (first, second)
     told, other = (narrow, wide) if slips.own(narrow.id) else (wide, narrow)
     opposed = [c for c in told.effects if c in other.effects and (told.effects[c] > 1) != (other.effects[c] > 1)]
-    where = f"`{other.id}` at {slips.place(other.id)}"
+    where = t("`{other}` at {place}", other=other.id, place=slips.place(other.id))
     if inward and outward:
         for cause in opposed:
             slips.say(
-                _effect_at(slips, told, cause), "two rules with the same conditions say the opposite of one cause",
-                f"{quoted(cause)} here and in {where}", "one of the two", "Take one away, or narrow its conditions.",
-                code="contradiction", severity="error",
-            )  # fmt: skip
+                _effect_at(slips, told, cause),
+                t("two rules with the same conditions say the opposite of one cause"),
+                t("{cause} here and in {where}", cause=quoted(cause), where=where),
+                t("one of the two"),
+                t("Take one away, or narrow its conditions."),
+                code="contradiction",
+                severity="error",
+            )
         if not opposed and (slips.kin(told.id, other.id) or told.effects == other.effects):
             same = told.effects == other.effects and told.others == other.others
             slips.say(
                 slips.place(told.id, "id"),
-                "another rule has the same conditions and the same effects" if same
-                else "another rule has the same conditions",
-                where, "each rule once" if same else "one rule with all its effects",
-                "Take one away." if same else "Put the effects together, or tell the conditions apart.",
+                t("another rule has the same conditions and the same effects")
+                if same
+                else t("another rule has the same conditions"),
+                where,
+                t("each rule once") if same else t("one rule with all its effects"),
+                t("Take one away.") if same else t("Put the effects together, or tell the conditions apart."),
                 code="duplicate-rule" if same else "same-conditions",
-            )  # fmt: skip
+            )
         return
     if narrow.met.answers.keys() == wide.met.answers.keys() and narrow.met.words == wide.met.words:
         for cause in opposed:  # with a check more the narrower one has evidence of its own, and may well disagree
             slips.say(
                 _effect_at(slips, told, cause),
-                f"a {'wider' if told is narrow else 'narrower'} rule on the same checks says the opposite of it",
-                f"{quoted(cause)} here and in {where}", "rules that agree where both hold",
-                "Where both hold only one counts: part their conditions, so that never both do.", code="opposed",
-            )  # fmt: skip
+                t(
+                    "a {what} rule on the same checks says the opposite of it",
+                    what=t("wider") if told is narrow else t("narrower"),
+                ),
+                t("{cause} here and in {where}", cause=quoted(cause), where=where),
+                t("rules that agree where both hold"),
+                t("Where both hold only one counts: part their conditions, so that never both do."),
+                code="opposed",
+            )
     weights = narrow.effects.items() <= wide.effects.items() and narrow.others <= wide.others
     if weights and not opposed and told is narrow:
         slips.say(
-            slips.place(told.id, "id"), "a rule with fewer conditions says all of this already", where,
-            "something that the wider rule does not say", "Take it away, or give it an effect of its own.",
+            slips.place(told.id, "id"),
+            t("a rule with fewer conditions says all of this already"),
+            where,
+            t("something that the wider rule does not say"),
+            t("Take it away, or give it an effect of its own."),
             code="adds-nothing",
-        )  # fmt: skip
+        )
 
 
 def _effect_at(slips: Slips, one: _Read, cause: str) -> Place:

@@ -14,6 +14,7 @@ from diag.knowledge.names import quoted
 from diag.reason.ruled import Grounded, weighed
 from diag.review.slips import Slips
 from diag.review.spaces import Met, Spaces, spelt_value
+from diag.texts import t
 
 __all__ = ["BEYOND_RECALL", "push_beyond_recall"]
 
@@ -72,14 +73,24 @@ def push_beyond_recall(
         index = next(i for i, effect in enumerate(told.then) if weighed(effect)[0] == cause)
         unit = slips.know.checks[worst.check].unit
         said = " ".join(filter(None, (spelt_value(spaces.answers(worst.check)[worst.answer]), unit)))
-        still = f"at most {worst.comeback:g} times for it" if worst.comeback > 1 else "nothing for it"
+        still = (
+            t("at most {comeback:g} times for it", comeback=worst.comeback)
+            if worst.comeback > 1
+            else t("nothing for it")
+        )
         slips.say(
             slips.place(told.id, "then", index),
-            f"rules that rest on one answer push {quoted(cause)} beyond recall",
-            f"1/{1 / worst.product:.0f} by {' and '.join(f'`{rule}`' for rule in worst.rules)}, all on "
-            f"`{worst.check}` answered `{said}`; then {still}",
-            f"1/{1 / BEYOND_RECALL:.0f} at least, or rules that can bring it back",
-            "Let fewer of them clear it, or give weights nearer to 1.",
+            t("rules that rest on one answer push {cause} beyond recall", cause=quoted(cause)),
+            t(
+                "1/{number:.0f} by {rules}, all on `{check}` answered `{said}`; then {still}",
+                number=1 / worst.product,
+                rules=t(" and ").join(f"`{rule}`" for rule in worst.rules),
+                check=worst.check,
+                said=said,
+                still=still,
+            ),
+            t("1/{number:.0f} at least, or rules that can bring it back", number=1 / BEYOND_RECALL),
+            t("Let fewer of them clear it, or give weights nearer to 1."),
             code="unrecoverable",
         )
 

@@ -21,6 +21,7 @@ from diag.replay.jobs import EXPECT, shipped_jobs
 from diag.review.expect import ExpectFile
 from diag.review.fitting import Fitted
 from diag.review.slips import Slips
+from diag.texts import t
 
 __all__ = ["Asked", "bad_job", "jobs_of", "judge_expected", "lone_files"]
 
@@ -88,7 +89,7 @@ def jobs_of(layers: Sequence[Layer]) -> tuple[dict[str, tuple[Record, ...]], lis
                     problems.append(_bad(path, str(error)))
                     continue
                 if not records or records[0].event != "opened":
-                    problems.append(_bad(path, "it does not begin with the opening of a job"))
+                    problems.append(_bad(path, t("it does not begin with the opening of a job")))
                     continue
                 problems += [_bad(path, message, "warning") for message in messages]
                 jobs[path.stem] = records
@@ -107,9 +108,14 @@ def _bad(path: Path, told: str, severity: str = "error") -> Problem:
     what = rest.lstrip("0123456789:").strip() if line.isdigit() else text
     what, _, expected = what.partition("; expected ")
     return Problem(
-        place, f"this recorded job cannot be used: {what}", "", expected.partition(". ")[0],
-        "Record it again, or take the line away.", "bad-job", "warning" if severity == "warning" else "error",
-    )  # fmt: skip
+        place,
+        t("this recorded job cannot be used: {what}", what=what),
+        "",
+        expected.partition(". ")[0],
+        t("Record it again, or take the line away."),
+        "bad-job",
+        "warning" if severity == "warning" else "error",
+    )
 
 
 def judge_expected(marked: Marked, expected: ExpectFile, found: Fitted) -> list[Problem]:
@@ -124,11 +130,16 @@ def judge_expected(marked: Marked, expected: ExpectFile, found: Fitted) -> list[
     vehicle = found.knowledge.vehicle.title
     return [
         Problem(
-            marked.place(loc), f"there is no such {word} on the vehicle of this job", quoted(name),
-            f"a {word} of: {vehicle}", nearest(name, among) or "Correct the name.", f"unknown-{word}",
+            marked.place(loc),
+            t("there is no such {word} on the vehicle of this job", word=word),
+            quoted(name),
+            t("a {word} of: {vehicle}", word=word, vehicle=vehicle),
+            nearest(name, among) or t("Correct the name."),
+            f"unknown-{word}",
         )
-        for loc, name, among, word in named if name not in among
-    ]  # fmt: skip
+        for loc, name, among, word in named
+        if name not in among
+    ]
 
 
 def lone_files(files: Mapping[Path, str]) -> list[Problem]:
@@ -138,17 +149,25 @@ def lone_files(files: Mapping[Path, str]) -> list[Problem]:
         if sort == "job" and not path.with_name(path.stem + EXPECT).exists():
             out.append(
                 Problem(
-                    Place(str(path)), "nothing says what this recorded job must come to", "",
-                    f"a file `{path.stem}{EXPECT}` beside it", "Write it, with `cause` and `ends-at`.",
-                    "lone-job", "warning",
+                    Place(str(path)),
+                    t("nothing says what this recorded job must come to"),
+                    "",
+                    t("a file `{stem}{expect}` beside it", stem=path.stem, expect=EXPECT),
+                    t("Write it, with `cause` and `ends-at`."),
+                    "lone-job",
+                    "warning",
                 )
-            )  # fmt: skip
+            )
         elif sort == "expect" and not path.with_name(path.name.removesuffix(EXPECT) + ".jsonl").exists():
             out.append(
                 Problem(
-                    Place(str(path)), "there is no recorded job beside this", "",
-                    f"a file `{path.name.removesuffix(EXPECT)}.jsonl`", "Put the job beside it, or take this away.",
-                    "lone-job", "warning",
+                    Place(str(path)),
+                    t("there is no recorded job beside this"),
+                    "",
+                    t("a file `{path}.jsonl`", path=path.name.removesuffix(EXPECT)),
+                    t("Put the job beside it, or take this away."),
+                    "lone-job",
+                    "warning",
                 )
-            )  # fmt: skip
+            )
     return out

@@ -12,15 +12,18 @@ from typing import Any
 
 from diag.errors import Problem
 from diag.review.run import Review
+from diag.texts import t, tn
 
 __all__ = ["as_plain", "as_text", "mend_of"]
+
+_SEVERITY = {"error": t("error"), "warning": t("warning")}
 
 
 def mend_of(problem: Problem) -> str:
     """What to do about it."""
     if problem.mend:
         return problem.mend
-    return f"Write {problem.expected}." if problem.expected else "Correct it here."
+    return t("Write {expected}.", expected=problem.expected) if problem.expected else t("Correct it here.")
 
 
 def as_plain(review: Review) -> list[dict[str, Any]]:
@@ -45,20 +48,20 @@ def as_text(review: Review, columns: int) -> Iterator[str]:
     """Lines: each problem with place, sort, what is wrong and what to do; counts last."""
     for problem in review.problems:
         yield str(problem.place)
-        yield from _wrapped(f"{problem.severity} {problem.code}", columns)
+        yield from _wrapped(f"{_SEVERITY[problem.severity]} {problem.code}", columns)
         yield from _wrapped(_sentence(problem), columns)
         yield from _wrapped(f"-> {mend_of(problem)}", columns)
         yield ""
     counts = Counter((problem.severity, problem.code) for problem in review.problems)
     for (severity, code), count in sorted(counts.items()):
-        yield f"{count:5} {severity} {code}"
+        yield f"{count:5} {_SEVERITY[severity]} {code}"
     yield from _wrapped(_closing(review), columns, indent="")
 
 
 def _sentence(problem: Problem) -> str:
     parts = [problem.what[:1].upper() + problem.what[1:]]
-    parts += [f"found {problem.found}"] if problem.found else []
-    parts += [f"expected {problem.expected}"] if problem.expected else []
+    parts += [t("found {found}", found=problem.found)] if problem.found else []
+    parts += [t("expected {expected}", expected=problem.expected)] if problem.expected else []
     return "; ".join(parts) + "."
 
 
@@ -76,19 +79,17 @@ def _wrapped(text: str, columns: int, indent: str = "  ") -> list[str]:
 def _closing(review: Review) -> str:
     errors, warnings = review.errors, len(review.problems) - review.errors
     found = (
-        f"{_count(errors, 'error')}, {_count(warnings, 'warning')}"
+        ", ".join((tn("{n} error", "{n} errors", errors), tn("{n} warning", "{n} warnings", warnings)))
         if review.problems
-        else "Nothing wrong"
+        else t("Nothing wrong")
         if not review.only
-        else "Nothing of that sort"
+        else t("Nothing of that sort")
     )
-    where = (
-        f"{_count(len(review.files), 'file')} of {review.title}" if review.title else _count(len(review.files), "file")
-    )
-    on = [_count(len(review.vehicles), "vehicle")] if review.vehicles else []
-    on += [_count(review.jobs, "recorded job")] if review.jobs else []
-    return f"{found} in {where}" + (f"; looked over on {' and '.join(on)}." if on else ".")
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 's'}"
+    where = tn("{n} file", "{n} files", len(review.files))
+    if review.title:
+        where = t("{files} of {title}", files=where, title=review.title)
+    on = [tn("{n} vehicle", "{n} vehicles", len(review.vehicles))] if review.vehicles else []
+    on += [tn("{n} recorded job", "{n} recorded jobs", review.jobs)] if review.jobs else []
+    if not on:
+        return t("{found} in {where}.", found=found, where=where)
+    return t("{found} in {where}; looked over on {on}.", found=found, where=where, on=t(" and ").join(on))

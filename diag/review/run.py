@@ -38,6 +38,7 @@ from diag.review.shelf import ReviewShelf
 from diag.review.slips import Slips
 from diag.review.target import Target, target_of
 from diag.talk.staged import POWER_STAYS_OFF
+from diag.texts import t
 
 __all__ = ["Review", "review"]
 
@@ -189,9 +190,14 @@ class _Run:
             entries = [self.shelf.written(place, one.section, one.id) for place in (one.place, one.was)]
             if entries[0] is not None and entries[0] == entries[1]:
                 yield Problem(
-                    one.place, "this is the same as what it replaces", f"`{one.id}`, also at {one.was}",
-                    "an entry that differs", "Take it away.", "same-as-below", "warning",
-                )  # fmt: skip
+                    one.place,
+                    t("this is the same as what it replaces"),
+                    t("`{id}`, also at {was}", id=one.id, was=one.was),
+                    t("an entry that differs"),
+                    t("Take it away."),
+                    "same-as-below",
+                    "warning",
+                )
 
     # ------------------------------------------------------------ on vehicles
 

@@ -22,6 +22,7 @@ from diag.knowledge.names import nearest, quoted
 from diag.knowledge.reader import Marked
 from diag.knowledge.translate import validate
 from diag.review.salvage import Salvaged, cut, entry_at, names_in, salvage
+from diag.texts import t
 
 __all__ = ["ReviewShelf"]
 
@@ -140,7 +141,7 @@ class ReviewShelf(Shelf):
         ]
         for loc in wrong:
             name = str(marked.get(loc))
-            what, expected = "there is no such circuit", f"a file `circuits/{name}.yaml`"
+            what, expected = t("there is no such circuit"), t("a file `circuits/{name}.yaml`", name=name)
             place, mend = marked.place(loc), nearest(name, known)
             self.told.append(Problem(place, what, quoted(name), expected, mend, "unknown-circuit"))
         return cut(marked, wrong)
@@ -173,10 +174,10 @@ class ReviewShelf(Shelf):
         """The content under its file's own name, with a word where it says another."""
         if not expect or marked.data.get("circuit") == expect:
             return marked
-        what, found = "the circuit's name is not its file's", quoted(str(marked.data.get("circuit")))
+        what, found = t("the circuit's name is not its file's"), quoted(str(marked.data.get("circuit")))
         place = marked.place(("circuit",))
         self.told.append(
-            Problem(place, what, found, f"`{expect}`", "Make the two agree.", "wrong-file-name")
+            Problem(place, what, found, f"`{expect}`", t("Make the two agree."), "wrong-file-name")
         )  # fmt: skip
         return Marked(marked.file, {**marked.data, "circuit": expect}, marked.places, marked.key_places)
 

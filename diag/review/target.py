@@ -25,6 +25,7 @@ from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.reader import read_yaml
 from diag.knowledge.translate import validate
 from diag.replay.jobs import EXPECT
+from diag.texts import t
 
 __all__ = ["Target", "sort_of", "target_of"]
 
@@ -39,8 +40,14 @@ _AT_TOP = {
     "ends.yaml": "ends",
 }
 _BY_FOLDER = {"circuits": "circuit", "vehicles": "vehicle", "alterations": "alteration", "jobs": "job"}
-_BY_KEY = {"circuit": "circuit", "vehicle": "vehicle", "pack": "pack", "kinds": "kinds", "alteration": "alteration",
-           "ends-at": "expect"}  # fmt: skip
+_BY_KEY = {
+    "circuit": "circuit",
+    "vehicle": "vehicle",
+    "pack": "pack",
+    "kinds": "kinds",
+    "alteration": "alteration",
+    "ends-at": "expect",
+}
 
 
 @dataclass(frozen=True)
@@ -66,8 +73,10 @@ def target_of(path: Path | None) -> Target:
         return _folder(path)
     if not path.exists():
         beside = [other.name for other in path.parent.iterdir()] if path.parent.is_dir() else []
-        mend = nearest(path.name, beside) or "Check the name."
-        raise DiagError(f"{path}: found no such file or folder; expected knowledge files. {mend}")
+        mend = nearest(path.name, beside) or t("Check the name.")
+        raise DiagError(
+            t("{path}: found no such file or folder; expected knowledge files. {mend}", path=path, mend=mend)
+        )
     return _single(path)
 
 
@@ -87,7 +96,7 @@ def _everything() -> Target:
     layers, problems = found_layers()
     own = [layer for layer in layers if layer.origin not in (SHIPPED, LEARNED)]
     if not own and not problems:
-        return replace(_whole(layers[0].folder), title="the shipped rules, for nothing is added here")
+        return replace(_whole(layers[0].folder), title=t("the shipped rules, for nothing is added here"))
     files = {file: sort for layer in own for file, sort in _files(layer.folder)}
     return Target(files, layers, problems=tuple(problems), title=words_of(own))
 
@@ -114,7 +123,13 @@ def _folder(path: Path) -> Target:
         )
     if not any(found.files.values()):
         known = words([*(f"{name}/" for name in _BY_FOLDER), *_AT_TOP])
-        raise DiagError(f"{path}: found no knowledge files; expected some of {known}. Name the folder of a rule pack.")
+        raise DiagError(
+            t(
+                "{path}: found no knowledge files; expected some of {known}. Name the folder of a rule pack.",
+                path=path,
+                known=known,
+            )
+        )
     return found
 
 
@@ -144,10 +159,17 @@ def _told(root: Path, known: Sequence[str], own: bool) -> tuple[PackFile, list[P
     file = root / "pack.yaml"
     usual = PackFile.model_construct(pack=root.resolve().name, title=str(root), version="", after=(), source="")
     if not file.is_file():
-        expected = "pack.yaml with pack, title, version and source"
-        mend = "Write one, unless this is to be the folder of one's own."
-        missing = Problem(Place(str(file)), "a rule pack says in pack.yaml what it is", "no such file", expected, mend,
-                          "no-pack", "warning")  # fmt: skip
+        expected = t("pack.yaml with pack, title, version and source")
+        mend = t("Write one, unless this is to be the folder of one's own.")
+        missing = Problem(
+            Place(str(file)),
+            t("a rule pack says in pack.yaml what it is"),
+            t("no such file"),
+            expected,
+            mend,
+            "no-pack",
+            "warning",
+        )
         return usual, [] if own else [missing]
     try:
         marked = read_yaml(file)
@@ -159,19 +181,19 @@ def _told(root: Path, known: Sequence[str], own: bool) -> tuple[PackFile, list[P
     problems = [
         Problem(
             marked.place(("after", index)),
-            "this pack is laid over one that is not installed",
+            t("this pack is laid over one that is not installed"),
             quoted(other),
-            words(known) or "no name, for no pack is installed",
-            nearest(other, known) or "Install that pack, or take the name away.",
+            words(known) or t("no name, for no pack is installed"),
+            nearest(other, known) or t("Install that pack, or take the name away."),
             "unknown-pack",
         )
         for index, other in enumerate(pack.after)
         if other not in known
     ]
     if pack.pack in (LOCAL, SHIPPED) and not own:
-        what, mend = "this name is kept for another layer", "Give the pack another name."
+        what, mend = t("this name is kept for another layer"), t("Give the pack another name.")
         place = marked.place(("pack",))
-        problems.append(Problem(place, what, quoted(pack.pack), "a name of its own", mend, "pack-name"))
+        problems.append(Problem(place, what, quoted(pack.pack), t("a name of its own"), mend, "pack-name"))
     return pack, problems
 
 
@@ -190,7 +212,13 @@ def _single(path: Path) -> Target:
     sort = next((sort for key, sort in _BY_KEY.items() if key in data), "")
     if not sort:
         expected = words(_BY_KEY)
-        raise DiagError(f"{path}: found no sort of knowledge file; expected one with a key {expected}.")
+        raise DiagError(
+            t(
+                "{path}: found no sort of knowledge file; expected one with a key {expected}.",
+                path=path,
+                expected=expected,
+            )
+        )
     named = str(data.get("circuit", path.stem))
     sort = named if named in ("shared", "supply") and sort == "circuit" else sort
     name = {"circuit": f"circuits/{named}.yaml"}.get(sort, f"{sort}.yaml")

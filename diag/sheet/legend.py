@@ -17,7 +17,9 @@ __all__ = ["Block", "Heading", "heading", "legend", "samples_for"]
 
 _TITLE, _PLAIN = 4.4, 2.7
 _SAMPLE = 12.0
-_SAMPLE_ROOM = 62.0
+_SAMPLE_ROOM = 54.0
+_MOST = 184.0
+"""Words are no wider than a page of A4 inside its margins, mm, so that none is cut where a wide drawing is."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,7 @@ def _lines(group: svg.Group, texts: Sequence[tuple[str, float, bool]], width: fl
 
 def heading(said: Heading, width: float) -> Block:
     """Title, vehicle, controls, faults, and the cautions in a frame."""
-    group = svg.Group()
+    group, width = svg.Group(), min(width, _MOST)
     texts = [(said.title, _TITLE, True), (said.vehicle, _PLAIN, False), (said.operate, _PLAIN, True)]
     y = _lines(group, [*texts, *((f"! {text}", _PLAIN, True) for text in said.marked)], width, 0.0, 0.0)
     if said.cautions:
@@ -67,7 +69,7 @@ def legend(shown: Collection[str], notes: Sequence[str], width: float) -> Block:
     """How what is drawn is to be read, and the notes on the figures. `shown`: names of the samples that are needed."""
     group = svg.Group()
     group.append(svg.Line(0, 0, width, 0, stroke=INK, stroke_width=THIN))
-    y = 2.0
+    y, width = 2.0, min(width, _MOST)
     columns = max(1, int(width // _SAMPLE_ROOM))
     share = width / columns
     column, high = 0, 0.0

@@ -11,7 +11,9 @@ from dataclasses import dataclass
 
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, spelled_end, terminals_of
+from diag.reason.remedies import marking_of
 from diag.sheet.figures import FAULTY, HEALTHY, Figures, Pulse, amps_words, look_words, volts_words
+from diag.sheet.numbers import wire_numbers
 from diag.sheet.spoken import only_words, operate_words
 from diag.sheet.warnings import cautions_of
 from diag.sheet.ways import Ways, end_part, end_terminal
@@ -49,7 +51,8 @@ class SeenRow:
 
 @dataclass(frozen=True)
 class WireRow:
-    """A wire, told at its end nearer the battery: `colour` with its section, where it goes `to`, its amps."""
+    """A wire, told at its end nearer the battery: `colour` with its section, where it goes `to`, its amps, its
+    `number` on the drawings."""
 
     id: str
     title: str
@@ -58,6 +61,7 @@ class WireRow:
     amps: str
     healthy: str
     faults: tuple[str, ...]
+    number: str
 
 
 @dataclass(frozen=True)
@@ -135,11 +139,9 @@ def part_title(knowledge: Knowledge, part_id: str) -> str:
     part = knowledge.parts[part_id]
     match part:
         case schema.FusePart():
-            return f"{part.title}, {part.rating_a:g} A"
-        case schema.LampPart():
-            return f"{part.title}, {part.colour} {part.test_w:g} W"
-        case schema.TwoFilamentPart():
-            return f"{part.title}, {part.colour} {'/'.join(f'{watts:g}' for watts in part.test_w)} W"
+            return f"{part.title}, {marking_of(knowledge, part_id)}"
+        case schema.LampPart() | schema.TwoFilamentPart():
+            return f"{part.title}, {part.colour} {marking_of(knowledge, part_id)}"
     return part.title
 
 
@@ -195,6 +197,7 @@ class Rows:
     def __init__(self, figures: Figures, ways: Ways, circuits: Sequence[str]) -> None:
         self._figures, self._ways, self._knowledge = figures, ways, figures.knowledge
         self._circuits = circuits
+        self._wire_numbers = wire_numbers(self._knowledge)
         self._onward: dict[str, list[str]] = {}
         for wire, (upper, _) in ways.wires.items():
             self._onward.setdefault(upper, []).append(wire)
@@ -304,7 +307,7 @@ class Rows:
         amps, healthy = self.amps(name, 1.0 if onward else -1.0)
         to = f"{title} {spelled_end(self._knowledge.parts, lower)}"
         named = wire.title or name.replace("-", " ")
-        return WireRow(name, named, wire_words(wire), to, amps, healthy, self.faults(name))
+        return WireRow(name, named, wire_words(wire), to, amps, healthy, self.faults(name), self._wire_numbers[name])
 
     def faults(self, subject: str) -> tuple[str, ...]:
         """Titles of the faults of a part or wire that are shown."""

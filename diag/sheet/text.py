@@ -84,10 +84,10 @@ class _Lines:
     def _wire(self, wire: WireRow) -> Iterator[str]:
         sign = _sign(wire.healthy or "".join(wire.faults))
         if self._columns < _ROOMY:
-            text = f"{sign}  - {wire.colour}, {wire.amps}, to {wire.to}"
+            text = f"{sign}  - {wire.number} {wire.colour}, {wire.amps}, to {wire.to}"
             yield from textwrap.wrap(clean_indented(text), self._columns, subsequent_indent=" " * 6)
         else:
-            yield from self._row(sign, f"  - {wire.colour} to {wire.to}", wire.amps, "")
+            yield from self._row(sign, f"  - {wire.number} {wire.colour} to {wire.to}", wire.amps, "")
         yield from self._was(wire.healthy, 6)
         for fault in wire.faults:
             yield from self._wrapped_in(f"FAULT: {fault}", 6)

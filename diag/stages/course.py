@@ -13,6 +13,7 @@ from diag.reason.operates import plain
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Step
 from diag.stages.route import Route, route_of
+from diag.texts import t
 
 __all__ = [
     "BEFORE_POWER",
@@ -31,13 +32,13 @@ __all__ = [
 BEFORE_POWER, FIRST_POWER, WALK_ROUND = "before-power", "first-power", "walk-round"
 FAULTS, ENGINE_RUNNING, KEY_OFF, HANDOVER = "faults", "engine-running", "key-off-current", "handover"
 STAGES = {
-    BEFORE_POWER: "Before power",
-    FIRST_POWER: "First power",
-    WALK_ROUND: "Walk-round",
-    FAULTS: "Faults found",
-    ENGINE_RUNNING: "Engine running",
-    KEY_OFF: "Key-off current",
-    HANDOVER: "Handover",
+    BEFORE_POWER: t("Before power"),
+    FIRST_POWER: t("First power"),
+    WALK_ROUND: t("Walk-round"),
+    FAULTS: t("Faults found"),
+    ENGINE_RUNNING: t("Engine running"),
+    KEY_OFF: t("Key-off current"),
+    HANDOVER: t("Handover"),
 }
 """In their order, with titles."""
 COLLECTING = (BEFORE_POWER, FIRST_POWER, WALK_ROUND, ENGINE_RUNNING, KEY_OFF)

@@ -15,6 +15,7 @@ from diag.circuit.paths import reached
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.reason.reasoner import Reasoner
+from diag.texts import t
 
 __all__ = ["FuseLine", "fuse_lines", "guarded"]
 
@@ -44,16 +45,36 @@ class FuseLine:
     @property
     def words(self) -> str:
         """One line of a list."""
-        on = f"{self.title} {self.judged.rating_a:g} A on {self.section_mm2:g} mm2 ({self.wire_title})"
-        carries = f"the wire carries {self.judged.carries_a:.1f} A for good"
+        on = t(
+            "{title} {rating_a:g} A on {section_mm2:g} mm2 ({wire_title})",
+            title=self.title,
+            rating_a=self.judged.rating_a,
+            section_mm2=self.section_mm2,
+            wire_title=self.wire_title,
+        )
+        carries = t("the wire carries {carries_a:.1f} A for good", carries_a=self.judged.carries_a)
         if self.judged.holds:
-            return f"{on}: holds, {carries}."
+            return t("{on}: holds, {carries}.", on=on, carries=carries)
         if self.holds:
-            return f"{on}: holds nearly, {carries}."
+            return t("{on}: holds nearly, {carries}.", on=on, carries=carries)
         opens, burns = self.judged.opens_a, self.judged.burns_a
         if self.judged.goes_first:
-            return f"LARGE: {on}: {carries}; the fuse opens from {opens:.0f} A, the wire melts from {burns:.0f} A."
-        return f"TOO LARGE: {on}: {carries} and melts from {burns:.0f} A; the fuse opens from {opens:.0f} A."
+            line = t(
+                "{on}: {carries}; the fuse opens from {opens:.0f} A, the wire melts from {burns:.0f} A.",
+                on=on,
+                carries=carries,
+                opens=opens,
+                burns=burns,
+            )
+            return t("LARGE: {line}", line=line)
+        line = t(
+            "{on}: {carries} and melts from {burns:.0f} A; the fuse opens from {opens:.0f} A.",
+            on=on,
+            carries=carries,
+            burns=burns,
+            opens=opens,
+        )
+        return t("TOO LARGE: {line}", line=line)
 
 
 _KNOWN: WeakKeyDictionary[Reasoner, tuple[FuseLine, ...]] = WeakKeyDictionary()

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from diag.circuit.network import Floats
+from diag.texts import t
 
 __all__ = ["EXACT_UP_TO", "cheapest_order", "cost_of"]
 
@@ -50,7 +51,7 @@ def _closed(before: np.ndarray) -> np.ndarray:
     for middle in range(len(found)):
         found |= np.outer(found[:, middle], found[middle])
     if found.diagonal().any():
-        raise ValueError("what must come first must come after itself")
+        raise ValueError(t("what must come first must come after itself"))
     return found
 
 

@@ -13,7 +13,7 @@ from diag.talk.known import Known
 from diag.talk.leaving import WELL
 from diag.talk.nexts import Conclude, DoFirst, End, Look, Next
 from diag.talk.proving import proof, proved
-from diag.talk.repeating import still_odd
+from diag.talk.repeating import changed_since, still_odd
 from diag.talk.walking import walk, walked
 
 __all__ = ["CERTAIN", "best", "rule_first"]
@@ -56,6 +56,9 @@ def _best(known: Known) -> Next:
     proving = proof(known)
     if proving is not None:
         return known.asked(proving)
+    changed = changed_since(known)
+    if changed is not None:
+        return known.asked(changed)
     beliefs, well = known.beliefs, known.beliefs.posterior.healthy
     walking, sound = walk(known), known.nothing_odd()
     if walking is not None and (sound or well > 0.5):

@@ -33,6 +33,8 @@ _KEYS = (
     ("a", "add a note to the log"),
     ("g", "I changed something at the vehicle: old answers no longer hold for sure"),
     ("b", "what is likely so far"),
+    ("p", "picture: the way from battery to body, with the point to touch marked"),
+    ("r", "record: every question and answer so far, what was undone, what was done"),
     ("k", "show the caution of this check again"),
     ("d", "done: the caution is seen to, or the repair is made"),
     ("o", "back to the list of remedies"),
@@ -40,13 +42,14 @@ _KEYS = (
     ("e", "skip this stage, with a reason"),
     ("v", "leave what is odd as it is, with a reason"),
     ("q", "quit; every answer is kept"),
-    ("Space", "turn the page; arrows scroll"),
+    ("Space", "turn the page; arrows and PageUp, PageDown scroll"),
+    ("Tab", "where words are typed: names of circuits, parts and terminals"),
 )
 PLAIN_HELP = (
     "One answer a line: the number, or the words. A lamp: `dark`, `normal steady`, `dim flashing`; `steady` alone "
     "means normal light. A reading with its unit: `11.8 V`, `0.4 ohm`, `OL`. "
-    "Else: undo, not sure, can't reach, no instrument, later, why, why NAME, why not NAME, causes, note TEXT, "
-    "changed TEXT, symptom TEXT, correct NUMBER VALUE, done, done NUMBER, other NUMBER, quit. "
+    "Else: undo, not sure, can't reach, no instrument, later, why, why NAME, why not NAME, causes, picture, record, "
+    "note TEXT, changed TEXT, symptom TEXT, correct NUMBER VALUE, done, done NUMBER, other NUMBER, quit. "
     "The whole vehicle in stages (`whole` at the start): all right, NUMBER WORDS for an odd one of a list, stages, "
     "stage NAME, skip REASON, leave REASON."
 )

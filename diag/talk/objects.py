@@ -14,7 +14,7 @@ from diag.knowledge.assemble import Knowledge
 from diag.reason.explain import reasons_for
 from diag.reason.meanings import meanings
 from diag.reason.reasoner import Beliefs, Reasoner
-from diag.reason.steps import Step, Value
+from diag.reason.steps import LED_TESTER, TEST_LAMP, Step, Value
 from diag.talk.known import WHOLE
 from diag.talk.plan import Conclude, DoFirst, Look, Plan
 from diag.talk.set_up import meter_of, points_of, set_up
@@ -158,12 +158,18 @@ def ask_of(reasoner: Reasoner, plan: Plan, look: Look, ask_id: str) -> Object:
 
 
 def _hands_of(reasoner: Reasoner, step: Step) -> Object:
-    """`setup`: rows of what to set and to touch; `meter`: how it is set; `leads`: what touches which terminal."""
+    """`setup`: rows of what to set and to touch; `meter`: how it is set; `leads`: what touches which terminal;
+    `flashes`: of a tester, whether a flasher unit is in that circuit."""
     knowledge, number = reasoner.knowledge, expected_number(reasoner, step)
     out: Object = {"setup": [{"label": row.label, "words": row.words} for row in set_up(knowledge, step, number)]}
     meter = meter_of(step, knowledge.vehicle.system_v, number)
     if meter is not None:
         out["meter"] = {"measures": meter.measures, "range": meter.top, "socket": meter.socket, "words": meter.words}
+    if step.target in (TEST_LAMP, LED_TESTER):
+        out["flashes"] = any(
+            part.kind == "flasher-unit" and knowledge.circuit_of[name] == step.circuit
+            for name, part in knowledge.parts.items()
+        )
     leads = points_of(knowledge, step)
     if leads:
         out["leads"] = dict(leads)
@@ -220,6 +226,10 @@ def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
     parts = []
     if look.again is not None:
         parts.append(f"Answer {look.again} does not agree with the others: seen once more, it counts or falls.")
+    if look.ranked is None and plan.treated and plan.treated[-1].remedy is None and look.again is None:
+        changed = plan.treated[-1].period
+        if all(finding.period < changed for finding in plan.findings):
+            return "What was complained of, once more: something was changed since."
     if plan.beliefs is None or look.ranked is None:
         return parts[0] if parts else "All later readings are judged by it."
     named = {reasoner.knowledge.circuit_of[f.symptom] for f in plan.findings if f.symptom is not None}

@@ -5,7 +5,6 @@ Knows where things live; nothing of what is asked.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -31,6 +30,7 @@ from diag.reason.forward import Matcher, limit_problems
 from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
+from diag.talk.settings import INSTRUMENTS, setting
 
 __all__ = [
     "INSTRUMENTS",
@@ -44,11 +44,11 @@ __all__ = [
     "reasoner_for",
     "reasoner_of",
     "resume_job",
+    "vehicle_at",
     "vehicle_file",
     "vehicle_finder",
 ]
 
-INSTRUMENTS = ("test-lamp", "meter", "jumper", "helper")
 OTHERWISE = (
     "These rules came with the job. To weigh it by this machine's: --today at resume and export; the log as it was "
     "lies beside the job."
@@ -60,10 +60,10 @@ WITHOUT = ("wiring", "rules")
 
 def vehicle_file(given: str | None, packs: bool = True) -> Path:
     """A vehicle file by path, or by the name of one in a layer: shipped, of a pack, of the local folder. Where none
-    is given, the one that DIAG_VEHICLE names, else the demo vehicle. Raises KnowledgeError where two packs have one
-    of that name."""
-    given = given if given is not None else os.environ.get("DIAG_VEHICLE")
-    if given is None:
+    is given, the one that DIAG_VEHICLE or the settings name, else the demo vehicle. Raises KnowledgeError where two
+    packs have one of that name."""
+    given = given if given is not None else setting("vehicle").value
+    if not given:
         return default_vehicle()
     path = Path(given)
     if path.exists() or path.name != given:
@@ -241,10 +241,15 @@ def _what_changed(state: JobState, knowledge: Knowledge) -> str:
 
 def known_vehicle(state: JobState, packs: bool = True) -> Path:
     """The vehicle file of a job: where it was, else the one of that name in a layer."""
-    path = Path(state.vehicle_file)
+    return vehicle_at(state.vehicle_file, state.vehicle, packs)
+
+
+def vehicle_at(file: str, vehicle: str, packs: bool = True) -> Path:
+    """The same by the file that a job names, and its vehicle's id."""
+    path = Path(file)
     if path.is_absolute() and path.exists():
         return path
-    return _named(path.name or f"{state.vehicle}.yaml", packs) or path
+    return _named(path.name or f"{vehicle}.yaml", packs) or path
 
 
 def vehicle_finder() -> Callable[[JobState], Path]:

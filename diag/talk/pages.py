@@ -7,13 +7,15 @@ from __future__ import annotations
 
 import asyncio
 import os
+import signal
 from collections.abc import Callable, Coroutine, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
 from prompt_toolkit.application import Application
 from prompt_toolkit.buffer import Buffer
-from prompt_toolkit.completion import WordCompleter
+from prompt_toolkit.completion import ConditionalCompleter, WordCompleter
 from prompt_toolkit.filters import Condition
 from prompt_toolkit.formatted_text import StyleAndTextTuples
 from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
@@ -29,19 +31,39 @@ from prompt_toolkit.layout import (
     Layout,
     Window,
 )
-from prompt_toolkit.layout.processors import BeforeInput
+from prompt_toolkit.layout.processors import BeforeInput, Processor, Transformation, TransformationInput
+from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
 
-from diag.talk.screen import Line, paragraph
+from diag.talk.bigprint import big_lines, big_width, wide
+from diag.talk.completing import Going
+from diag.talk.manner import Manner, spelt
+from diag.talk.screen import SPARE_HINT, Line, fitted, paragraph
+from diag.talk.speech import Speaker
+from diag.talk.spoken import page_aloud, voiced
 
-__all__ = ["BACK", "QUIT", "Page", "Pages", "Pressed"]
+__all__ = ["BACK", "QUIT", "EndedError", "Page", "Pages", "Pressed"]
+
+T = TypeVar("T")
 
 BACK, QUIT = "back", "quit"
 _STYLES = {"strong": "class:strong", "warn": "class:warn", "foot": "class:foot"}
-_STYLE = Style.from_dict({"strong": "bold", "warn": "bold ansired", "foot": ""})
+_WARNINGS = {
+    "auto": "bold fg:#ffffff bg:#9b0000",
+    "light": "bold fg:#9b0000",
+    "dark": "bold fg:#ff8c8c",
+    "none": "bold",
+}
+"""A caution's colours. Where the terminal's own ground is not known, ours goes with the letters. Each pair has at least
+7:1, the level AAA of WCAG 2.1 for text, on the ground meant: white or black for `light` and `dark`."""
+_PATIENCE_S = 1.0
+"""Seconds until a page says that something is being worked out."""
+_WORKING = "Working out what that means ..."
 _ROOMY_ROWS = 24
 _TEXT_LIMIT = 2000
 _MENU_ROWS = 6
+_FAR = 1_000_000
+"""An offset beyond any page: its end."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +80,8 @@ class Page:
 
     `entry`: what is typed here, None where single keys do; `text`: what stands in it already; `live`: keys
     that act at once while the entry is empty. `digits`: number keys that answer. `names`: what typing is
-    completed to.
+    completed to; `inside`: a last word, rather than all that is typed. `at_end`: shown from its end. `whole`: keys
+    that first turn the page while more of it is to be read.
     """
 
     head: Callable[[int], list[Line]]
@@ -71,27 +94,58 @@ class Page:
     live: str = ""
     names: Sequence[str] = ()
     note: str = field(default="")
+    inside: bool = False
+    at_end: bool = False
+    whole: str = ""
+
+
+class EndedError(Exception):
+    """The machine ends the program, or the terminal is gone. `number`: of the signal, 0 for none."""
+
+    def __init__(self, number: int = 0) -> None:
+        super().__init__(number)
+        self.number = number
+
+
+class _WideInput(Processor):
+    """What is typed, in big print."""
+
+    def __init__(self, letters: str) -> None:
+        self._letters = letters
+
+    def apply_transformation(self, transformation_input: TransformationInput) -> Transformation:
+        """One letter for one, so that the cursor stays where it is; spaced letters would move it."""
+        if not self._letters.startswith("utf"):
+            return Transformation(transformation_input.fragments)
+        out: StyleAndTextTuples = [(style, wide(text)) for style, text, *_ in transformation_input.fragments]
+        return Transformation(out)
 
 
 class Pages:
-    """Shows one page at a time and gives back what was pressed or typed."""
+    """Shows one page at a time and gives back what was pressed or typed. `speaker`: what reads pages aloud."""
 
-    def __init__(self) -> None:
+    def __init__(self, manner: Manner | None = None, speaker: Speaker | None = None) -> None:
+        self.manner, self.speaker = manner or Manner(), speaker
+        self._said, self._where = "", ""
         self._page = Page(lambda width: [], lambda width: [], [])
         self._queue: asyncio.Queue[tuple[str, str]] = asyncio.Queue()
         self._offset, self._hidden = 0, 0
         known = WordCompleter(lambda: list(self._page.names), ignore_case=True, match_middle=True, sentence=True)
-        self._buffer = Buffer(multiline=False, completer=known, complete_while_typing=True)
+        asked = ConditionalCompleter(known, Condition(lambda: not self._page.inside))
+        self._going = Going()
+        unasked = Condition(lambda: not self._page.inside)
+        self._buffer = Buffer(multiline=False, completer=asked, complete_while_typing=unasked)
         self._view = Window(FormattedTextControl(self._top, focusable=True, show_cursor=False))
-        self._entry = Window(
-            BufferControl(self._buffer, input_processors=[BeforeInput(lambda: f"{self._page.entry}: ")]), height=1
-        )
+        big = [_WideInput(self.manner.letters)] if self.manner.big else []
+        before = BeforeInput(lambda: "> " if self.manner.big else f"{self._page.entry}: ")
+        self._entry = Window(BufferControl(self._buffer, input_processors=[*big, before]), height=1)
         foot = Window(FormattedTextControl(self._bottom), dont_extend_height=True)
         shown = ConditionalContainer(self._entry, Condition(lambda: self._page.entry is not None))
         self._app: Application[None] = Application(
             Layout(self._framed(HSplit([self._view, shown, foot])), focused_element=self._view),
             key_bindings=self._bindings(),
-            style=_STYLE,
+            style=Style.from_dict({"strong": "bold", "warn": _WARNINGS[self.manner.colours], "foot": ""}),
+            color_depth=ColorDepth.DEPTH_1_BIT if self.manner.colours == "none" else None,
             full_screen=True,
         )
         self._app.ttimeoutlen = 0.2  # seconds until a lone Esc counts; arrows arrive faster, over SSH too
@@ -101,8 +155,15 @@ class Pages:
         menu = CompletionsMenu(max_height=_MENU_ROWS, scroll_offset=1)
         return FloatContainer(body, [Float(menu, xcursor=True, ycursor=True)])
 
+    @property
+    def rows(self) -> int:
+        """Lines of usual print that the screen has room for now."""
+        rows = self._app.output.get_size().rows
+        return rows // 2 if self.manner.big else rows
+
     def run(self, flow: Callable[[], Coroutine[Any, Any, None]]) -> None:
-        """Run `flow`, which calls `show`, to its end; what it raises is raised here."""
+        """Run `flow`, which calls `show`, to its end; what it raises is raised here. Raises EndedError where the
+        machine ends the program or the terminal is gone; the terminal is then as it was before."""
 
         async def guarded() -> None:
             try:
@@ -112,19 +173,49 @@ class Pages:
             else:
                 self._app.exit()
 
+        def ended() -> None:
+            if self._app.is_running and not self._app.is_done:
+                self._app.exit(exception=EndedError(signal.SIGTERM))
+
         def begin() -> None:
+            with suppress(NotImplementedError, RuntimeError, ValueError):  # not everywhere, nor on every thread
+                asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, ended)
             self._app.create_background_task(guarded())
 
-        self._app.run(pre_run=begin)
+        try:
+            self._app.run(pre_run=begin)
+        except EOFError:
+            raise EndedError from None
+
+    async def during(self, work: Callable[[], T]) -> T:
+        """What `work` gives, done beside the page; where it takes longer, the page says so meanwhile."""
+        task = asyncio.ensure_future(asyncio.to_thread(work))
+        done, _ = await asyncio.wait({task}, timeout=_PATIENCE_S)
+        if not done:
+            self._page.note = _WORKING
+            self._app.invalidate()
+        return await task
 
     # ------------------------------------------------------------ drawing
 
     def frame(self) -> tuple[list[Line], list[Line]]:
         """The lines above the entry, cut to the room there is, and those below it."""
         size = self._app.output.get_size()
-        width, page = size.columns, self._page
-        foot = [*(paragraph(page.note, width) if page.note else []), *self._foot(width, size.rows)]
+        page, big = self._page, self.manner.big
+        width = big_width(size.columns) if big else size.columns
         body = [*page.head(width), *page.body(width)]
+        note = paragraph(page.note, width) if page.note else []
+        foot = [*note, *self._foot(width, size.rows)]
+        if not big:
+            room = size.rows - (page.entry is not None)
+            fuller = [*note, *self._foot(width, size.rows, 1)]
+            foot = fuller if len(body) + len(fuller) <= room else foot
+            body = fitted(body, max(room - len(foot), 3))
+        if big:
+            body = [line for line in body if line.spare in (0, SPARE_HINT)]  # it sets its own blank lines
+            body += [Line(f"{page.entry}:")] if page.entry is not None else []
+            body = big_lines(body, width, self.manner.letters)
+            foot = [Line(wide(line.text, self.manner.letters), line.style) for line in foot]
         room = max(size.rows - len(foot) - (page.entry is not None), 3)
         if len(body) <= room:
             self._offset = self._hidden = 0
@@ -133,12 +224,16 @@ class Pages:
         self._offset = max(0, min(self._offset, len(body) - room))
         self._hidden = len(body) - room - self._offset
         step = "Enter" if page.entry is not None else "Space"
-        sign = f"-- {self._hidden} more lines: {step} or arrows --" if self._hidden else "-- end; arrow up --"
-        return [*body[self._offset : self._offset + room], Line(sign[:width])], foot
+        more = f"more: {step}" if big else f"more lines: {step} or arrows"
+        below = body[self._offset + room :]
+        more = more if big or all(line.style != "choice" for line in below) else f"more, answers too: {step}"
+        sign = f"-- {self._hidden} {more} --" if self._hidden else "-- end; arrow up --"
+        sign = wide(sign[:width], self.manner.letters) if big else sign[:width]
+        return [*body[self._offset : self._offset + room], Line(sign)], foot
 
-    def _foot(self, width: int, rows: int) -> list[Line]:
-        """Keys in as many lines as there is room for; those in `always` never fall out."""
-        most = 4 if rows >= _ROOMY_ROWS else 2
+    def _foot(self, width: int, rows: int, more: int = 0) -> list[Line]:
+        """Keys in as many lines as there is room for, or so many `more`; those in `always` never fall out."""
+        most = more + (4 if rows >= _ROOMY_ROWS and not self.manner.big else 2)
         kept = list(self._page.keys)
         while len(_packed(_key_words(kept), width)) > most:
             spare = [pair for pair in kept if pair[0] not in self._page.always]
@@ -148,10 +243,10 @@ class Pages:
         return [Line("-" * width), *(Line(line, "foot") for line in _packed(_key_words(kept), width))]
 
     def _top(self) -> StyleAndTextTuples:
-        return _fragments(self.frame()[0])
+        return _fragments(self.frame()[0], self.manner.letters)
 
     def _bottom(self) -> StyleAndTextTuples:
-        return _fragments(self.frame()[1])
+        return _fragments(self.frame()[1], self.manner.letters)
 
     # ------------------------------------------------------------ keys
 
@@ -164,21 +259,39 @@ class Pages:
         for name in ("enter", "backspace", "up", "down", "pageup", "pagedown", "tab", "c-c", "c-d"):
             bindings.add(name)(put(name))
         bindings.add("escape", eager=True)(put("escape"))
+        bindings.add("c-z")(lambda event: event.app.suspend_to_background())
+        bindings.add("c-r")(put("aloud"))
         bindings.add(Keys.Any)(put("char"))
         bindings.add(Keys.BracketedPaste)(put("paste"))
         return bindings
 
     async def show(self, page: Page) -> Pressed:
         """Show a page until a key of it is pressed or its entry is sent. Keys pressed early are not lost."""
-        self._page, self._offset = page, 0
+        self._page, self._offset = page, _FAR if page.at_end else 0
         self._buffer.text = page.text
         self._buffer.cursor_position = len(page.text)
+        self._entry.horizontal_scroll = 0  # a long line typed before would leave the label out of view
         self._app.layout.focus(self._entry if page.entry is not None else self._view)
+        self._read_aloud()
         while True:
             self._app.invalidate()
             pressed = self._pressed(*await self._queue.get())
             if pressed is not None:
                 return pressed
+            if page.note and self.speaker is not None:
+                self.speaker.speak(voiced(page.note.lstrip("! ")))
+
+    def _read_aloud(self) -> None:
+        """Say the page, cautions first; the page before falls silent."""
+        if self.speaker is None:
+            return
+        page, width = self._page, 80
+        more = f"{page.entry}?" if page.entry is not None else ""
+        self._said, self._where = page_aloud([*page.head(width), *page.body(width)], self._where, more)
+        self.speaker.speak(self._said)
+        trouble = self.speaker.trouble()
+        if trouble:
+            page.note, self.speaker = trouble, None
 
     def _pressed(self, name: str, data: str) -> Pressed | None:
         page, typing = self._page, self._page.entry is not None
@@ -188,6 +301,8 @@ class Pages:
                 return Pressed(QUIT)
             case "escape":
                 return Pressed(BACK)
+            case "aloud" if self.speaker is not None:
+                self.speaker.speak(self._said)
             case "enter":
                 if typing and self._buffer.text.strip():
                     return Pressed(text=self._buffer.text)
@@ -219,6 +334,10 @@ class Pages:
         if data == " ":
             return None if self._scrolled(1, around=True) else Pressed("enter")
         key = data.lower()
+        if key in page.whole and self._unread():
+            self._scrolled(1)
+            page.note = f"! More of it comes here. {key} once it is read to the end."
+            return None
         if key in page.digits or any(key == known for known, _ in page.keys):
             return Pressed(key)
         if data.isprintable():
@@ -228,11 +347,21 @@ class Pages:
             page.note = f"! Key {data} does nothing here. Press {digits}a key of the list below.{meant}"
         return None
 
+    def _unread(self) -> bool:
+        """Whether lines below the screen were not seen yet."""
+        self.frame()
+        return bool(self._hidden)
+
     def _completed(self, *, back: bool = False) -> None:
         """What is typed goes on to as much as all names that begin so share; then to one that fits after the
         other. `back`: to the one before."""
         if self._buffer.complete_state is not None and (back or self._buffer.complete_state.current_completion):
             (self._buffer.complete_previous if back else self._buffer.complete_next)()
+            return
+        if self._page.inside:
+            text, place, count = self._going.next(self._buffer.text, self._page.names)
+            self._buffer.text, self._buffer.cursor_position = text, len(text)
+            self._page.note = f"! {place} of {count}: Tab for the next." if count > 1 else ""
             return
         typed = self._buffer.text.casefold()
         fitting = [name for name in self._page.names if typed in name]
@@ -274,8 +403,8 @@ def _packed(words: Sequence[str], width: int) -> list[str]:
     return lines
 
 
-def _fragments(lines: Sequence[Line]) -> StyleAndTextTuples:
+def _fragments(lines: Sequence[Line], letters: str) -> StyleAndTextTuples:
     out: StyleAndTextTuples = []
     for number, line in enumerate(lines):
-        out.append((_STYLES.get(line.style, ""), ("\n" if number else "") + line.text))
+        out.append((_STYLES.get(line.style, ""), ("\n" if number else "") + spelt(line.text, letters)))
     return out

@@ -5,6 +5,7 @@ Must not know how an answer is weighed, nor of screens and keys.
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Iterable, Sequence
 from typing import Any, TextIO
@@ -14,7 +15,12 @@ from diag.knowledge.names import quoted
 from diag.talk import screen, screen_why
 from diag.talk.conversation import Conversation
 from diag.talk.helping import PLAIN_HELP
+from diag.talk.history import history_page
+from diag.talk.picture import picture_page
 from diag.talk.screen import Line, paragraph
+from diag.talk.sound import kept_words
+from diag.talk.speech import Speaker
+from diag.talk.spoken import page_aloud
 from diag.talk.standing import (
     ask_again,
     ask_for,
@@ -27,7 +33,7 @@ from diag.talk.standing import (
 )
 from diag.talk.typed import Command, TypedError, command_of, message_of, older_of, picked_of, value_of
 
-__all__ = ["run_plain"]
+__all__ = ["Plain", "run_plain"]
 
 Object = dict[str, Any]
 _WIDTH = 79
@@ -38,31 +44,42 @@ def run_plain(conversation: Conversation, lines: Iterable[str], out: TextIO, mes
 
     `messages`: what to tell first. Raises DiagError where the rules or the journal fail.
     """
-    _Plain(conversation, out).run(lines, messages)
+    Plain(conversation, out).run(lines, messages)
 
 
-class _Plain:
-    def __init__(self, conversation: Conversation, out: TextIO) -> None:
-        self.conversation, self.out = conversation, out
+class Plain:
+    """One sitting, line by line. `speaker`: what reads aloud what is asked, if anything does."""
+
+    def __init__(self, conversation: Conversation, out: TextIO, speaker: Speaker | None = None) -> None:
+        self.conversation, self.out, self.speaker = conversation, out, speaker
         size = shutil.get_terminal_size((_WIDTH + 1, 24)).columns if out.isatty() else _WIDTH
         self.width = max(min(size, 100), 20)
         self.said: list[Object] = []
         self.chosen = 0
+        self._aloud: list[Line] = []
+        self._where = ""
 
-    def run(self, lines: Iterable[str], messages: Sequence[str]) -> None:
+    def run(self, lines: Iterable[str], messages: Sequence[str] = ()) -> None:
+        """Until `quit`, the end of `lines`, or Ctrl-C. Raises DiagError where the rules or the journal fail."""
         for message in messages:
             self._print(paragraph(message, self.width, "! "))
-        self._next()
-        for line in lines:
-            if not line.strip():
-                continue
-            try:
-                if self._line(line.strip()):
-                    break
-            except DiagError as error:
-                if not isinstance(error, TypedError) and error.exit_code == 1:
-                    raise
-                self._wrong(str(error))
+        try:
+            self._next()
+            for line in lines:
+                self._speak()
+                if not line.strip():
+                    continue
+                try:
+                    if self._line(_typed(line)):
+                        break
+                except DiagError as error:
+                    if not isinstance(error, TypedError) and error.exit_code == 1:
+                        raise
+                    self._wrong(str(error))
+        except KeyboardInterrupt:
+            self._print([Line()])
+            self._kept()
+            return
         self._stopped()
 
     # ------------------------------------------------------------ out
@@ -70,7 +87,22 @@ class _Plain:
     def _print(self, lines: Iterable[Line]) -> None:
         for line in lines:
             self.out.write(harmless(line.text) + "\n")
+            self._aloud.append(line)
         self.out.flush()
+
+    def _speak(self) -> None:
+        """Say what was printed since the last line was typed."""
+        lines, self._aloud = self._aloud, []
+        if self.speaker is not None and lines:
+            words, self._where = page_aloud(lines, self._where)
+            self.speaker.speak(words)
+            trouble = self.speaker.trouble()
+            if trouble:
+                self._print(paragraph(trouble, self.width, "! "))
+
+    def _answers(self, ask: Object) -> None:
+        """The numbered answers of an ask."""
+        self._print(screen.answers_page(ask, self.width))
 
     def _wrong(self, text: str) -> None:
         self._print(paragraph(text, self.width, "! "))
@@ -88,10 +120,11 @@ class _Plain:
     def _show(self) -> None:
         """What is asked or told now."""
         now, width = self.said[-1], self.width
-        self._print([Line(), *paragraph(whereabouts(self.conversation, self._ask), width, "== ")])
+        self._print([Line(), *paragraph(whereabouts(self.conversation, self._ask), width, "== ", "where")])
         match now["type"]:
             case "ask" if now["check"] == "start":
-                self._print([*paragraph(str(now["text"]), width), *screen.answers_page(now, width)])
+                self._print(paragraph(str(now["text"]), width))
+                self._answers(now)
             case "ask":
                 self._print(self._question(now))
                 if now.get("begins"):
@@ -99,13 +132,13 @@ class _Plain:
                 elif now.get("group"):
                     self._print(paragraph("`all right`, or NUMBER WORDS for an odd one.", width))
                 elif now["kind"] == "do" and len(now["choices"]) > 1:
-                    self._print(screen.answers_page(now, width))
+                    self._answers(now)
                 elif now["kind"] == "do":
                     self._print(paragraph("`done` when it is seen to.", width))
                 elif now["kind"] == "measure":
                     self._print(paragraph("Type the reading with its unit.", width))
                 else:
-                    self._print(screen.answers_page(now, width))
+                    self._answers(now)
             case "conclude":
                 self._print(screen.conclusion_page(now, width))
                 self._remedy(now)
@@ -133,8 +166,15 @@ class _Plain:
         if self.said[-1]["type"] != "end":
             self._print([*screen.causes_page(self.conversation, width), Line()])
             self._print(screen.end_page(self.conversation, (), width))
-        name = job_name(self.conversation.job)
-        self._print([Line("Go on with:"), Line(f"  diag resume {name}")])
+        self._go_on()
+
+    def _kept(self) -> None:
+        """What is said where somebody stops in the midst of things."""
+        self._print(paragraph(f"Kept: {self.conversation.job}", self.width))
+        self._go_on()
+
+    def _go_on(self) -> None:
+        self._print([Line("Go on with:"), Line(f"  diag resume {job_name(self.conversation.job)}")])
 
     # ------------------------------------------------------------ in
 
@@ -165,7 +205,8 @@ class _Plain:
             return False
         own = ask_for(self.conversation, item["check"])
         if not words:
-            self._print([*self._question(own), *screen.answers_page(own, self.width)])
+            self._print(self._question(own))
+            self._answers(own)
             raise TypedError(f"What it shows is missing: `{line} WORDS`, or its number in this list behind `{line} `.")
         self._send({"found": {"check": own["check"], "value": value_of(own, words)}})
         return False
@@ -206,6 +247,11 @@ class _Plain:
                 self._why_not(command.text)
             case "causes":
                 self._print(screen.causes_page(self.conversation, self.width))
+            case "picture":
+                step = self.conversation.reasoner.steps.get(ask["check"]) if ask is not None else None
+                self._print(picture_page(self.conversation, step, self.width))
+            case "record":
+                self._print(history_page(self.conversation, self.width))
             case "caution" if ask is not None and "caution" in ask:
                 self._print(screen.framed(ask["caution"], self.width))
             case "correct":
@@ -243,7 +289,8 @@ class _Plain:
         seq, words = older_of(text)
         ask = ask_again(self.conversation, seq)
         if not words:
-            self._print([*self._question(ask), *screen.answers_page(ask, self.width)])
+            self._print(self._question(ask))
+            self._answers(ask)
             raise TypedError(f"The new value is missing: `correct {seq} VALUE`.")
         self._send({"correct": seq, "value": value_of(ask, words)}, f"Corrected: answer {seq}")
 
@@ -263,8 +310,27 @@ class _Plain:
         gone = newest_words(self.conversation) if "undo" in message else ""
         told = self.conversation.take(message)
         if told["type"] == "error":
-            self._print(paragraph(error_words(told), self.width, "! "))
-        else:
-            said = f"Undone: {gone}" if gone else kept or f"Kept: {newest_words(self.conversation)}{not_cured(told)}"
-            self._print(paragraph(said, self.width, "> "))
+            self._refused(told)
+            return
+        said = f"Undone: {gone}" if gone else kept or f"Kept: {kept_words(self.conversation)}{not_cured(told)}"
+        self._print(paragraph(said, self.width, "> "))
         self._next()
+
+    def _refused(self, told: Object) -> None:
+        """What was wrong with a message; then the question again, or what it may have meant."""
+        self._print(paragraph(error_words(told), self.width, "! "))
+        self._next()
+
+
+_FOREIGN = re.compile("[\ud800-\udc7f\udd00-\udfff]")
+"""Half signs that stand for no byte."""
+
+
+def _typed(line: str) -> str:
+    """A line as it was meant: bytes that are not UTF-8 come from a terminal of older letters."""
+    text = line.strip()
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        text = _FOREIGN.sub("?", text).encode("utf-8", "surrogateescape").decode("cp1252", "replace")
+    return text

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from diag.talk.conversation import Conversation
@@ -17,7 +17,8 @@ from diag.talk.plan import End
 from diag.talk.stage_objects import teaches
 from diag.talk.staged import StageState
 from diag.talk.standing import answers_so_far, caution_known, done_so_far, job_name
-from diag.talk.typed import FIRST_LOOKS, numbered
+from diag.talk.typed import FIRST_LOOKS, LOOK_ORDER, numbered
+from diag.talk.whys import short_title
 
 __all__ = [
     "Line",
@@ -32,7 +33,14 @@ __all__ = [
     "conclusion_page",
     "end_page",
     "odd_words",
+    "SPARE_BLANK",
+    "SPARE_HINT",
+    "SPARE_MORE",
+    "fitted",
     "framed",
+    "likely_lines",
+    "set_up_lines",
+    "spared",
     "head",
     "choice_lines",
     "older_page",
@@ -45,6 +53,8 @@ __all__ = [
 Object = dict[str, Any]
 _BAR = 10
 _LEAST_SHOWN = 0.005
+_WORTH_A_LINE = 0.05
+"""Chance from which a cause stands below a question."""
 _MISFITS = 3
 """Answers, and groups of them, that are named where nothing known fits."""
 
@@ -54,12 +64,37 @@ class Line:
     """One line of a page. `style`: plain, strong, warn, or where; only an extra, the words say it all.
 
     `said`: what a voice or a reader of single lines gives in its place: a whole paragraph on its first line, None
-    where nothing is to be said (later lines, frames, pictures); empty for the text itself.
+    where nothing is to be said (later lines, frames, pictures); empty for the text itself. `spare`: what goes first
+    where a page does not fit, the highest number first; 0 stays.
     """
 
     text: str = ""
     style: str = ""
     said: str | None = ""
+    spare: int = 0
+
+
+SPARE_BLANK, SPARE_HINT, SPARE_MORE = 3, 2, 4
+"""What a page can do without: lines that are empty, words that only help, what was added where there was room."""
+
+
+def spared(lines: Sequence[Line], spare: int) -> list[Line]:
+    """The same lines as such that a page can do without."""
+    return [replace(line, spare=spare) for line in lines]
+
+
+def fitted(lines: Sequence[Line], room: int) -> list[Line]:
+    """As many lines as there is room for, as far as some can be spared; with what must stay, maybe more."""
+    out = list(lines)
+    for spare in sorted({line.spare for line in out if line.spare}, reverse=True):
+        if len(out) <= room:
+            break
+        if spare == SPARE_BLANK:  # one by one, from the bottom
+            for i in [i for i, line in enumerate(out) if line.spare == spare][::-1][: len(out) - room]:
+                del out[i]
+        else:
+            out = [line for line in out if line.spare != spare]
+    return out
 
 
 def paragraph(
@@ -84,10 +119,42 @@ def framed(text: str, width: int, title: str = "CAUTION") -> list[Line]:
     return [Line(f"!! {title} ".ljust(width, "!"), "warn", said), *body, Line("!" * width, "warn", None)]
 
 
-def head(where: str, notice: str, width: int) -> list[Line]:
-    """Where we are, a rule, and what just happened, if anything."""
-    out = [*paragraph(where, width, style="where"), Line("-" * width, said=None)]
+def head(where: str, notice: str, width: int, parts: Sequence[str] = ()) -> list[Line]:
+    """Where we are, a rule, and what just happened, if anything. `parts` of `where`: then two lines at most."""
+    told = paragraph(where, width, style="where")
+    if parts and len(told) > 1:
+        told = [Line(text, "where", None if i else where) for i, text in enumerate(_where_lines(parts, width))]
+    out = [*told, Line("-" * width, said=None)]
     return out + (paragraph(notice, width, "> ") if notice else [])
+
+
+_SPARED = ("standing ", "sitting ", "at the ", "in the ")
+"""Beginnings of a place that it is understood without."""
+
+
+def _where_lines(parts: Sequence[str], width: int) -> list[str]:
+    """Where we are in two lines: the minutes and the answers in full, of the rest the longest is cut."""
+    counts, rest = " | ".join(parts[-2:]), list(parts[:-2])
+    for begun in _SPARED:
+        rest = [part.removeprefix(begun) for part in rest]
+    whole = [*rest, counts]
+    if len(" | ".join(whole)) <= width:
+        return [" | ".join(whole)]
+    splits = [(whole[:k], whole[k:]) for k in range(1, len(whole))]
+    lines = min(splits, key=lambda pair: sum(max(0, len(" | ".join(line)) - width) for line in pair))
+    return [_shortened(line, width) for line in lines]
+
+
+def _shortened(parts: Sequence[str], width: int) -> str:
+    """Parts on one line; the longest is cut until they fit."""
+    out = list(parts)
+    for _ in parts:
+        over = len(" | ".join(out)) - width
+        if over <= 0:
+            break
+        longest = max(range(len(out)), key=lambda i: len(out[i]))
+        out[longest] = f"{out[longest][: max(len(out[longest]) - over - 2, 6)].rstrip(' ,.')}.."
+    return " | ".join(out)[:width]
 
 
 # ---------------------------------------------------------------- questions
@@ -103,21 +170,60 @@ def question_page(
     if "begins" in ask:
         return begins_page(ask, width)
     if ask["kind"] == "do":
-        return [*framed(ask["caution"], width), Line(), *paragraph(ask["why"], width)]
+        why = paragraph(ask["why"], width)
+        return [*framed(ask["caution"], width), Line(spare=SPARE_BLANK), *spared(why, SPARE_HINT)]
     if ask.get("group"):
         return group_page(ask, width)
     out: list[Line] = []
     caution = ask.get("caution")
     if caution is not None and not caution_known(conversation, ask):
-        out += [*framed(caution, width, "MIND"), Line()]
-    setting, dot, rest = str(ask["text"]).partition(". ")
-    out += paragraph(setting + dot.strip(), width, style="strong")
-    if rest:
-        out += paragraph(rest, width, style="strong")
+        out += [*framed(caution, width, "MIND"), Line(spare=SPARE_BLANK)]
+    out += _asked_lines(conversation, ask, width)
     if ask.get("hint"):
-        out += paragraph(ask["hint"], width)
+        out += spared(paragraph(ask["hint"], width), SPARE_HINT)
     if caution is not None and caution_known(conversation, ask):
-        out += paragraph(again, width, "! ")
+        out += spared(paragraph(again, width, "! "), SPARE_HINT)
+    return out
+
+
+_METERED = {
+    "V": ("How many volts?", "The highest if it pulses."),
+    "A": ("How many amps?", ""),
+    "ohm": ("How many ohms?", "OL if it shows no continuity."),
+}
+
+
+def _asked_lines(conversation: Conversation, ask: Object, width: int) -> list[Line]:
+    """The question. Where something is held to the wiring: how many, then line by line what to set and to touch."""
+    held = ask.get("target") in _HELD
+    if not ask.get("setup") or not (held or ask.get("meter")):
+        setting, dot, rest = str(ask["text"]).partition(". ")
+        out = paragraph(setting + dot.strip(), width, style="strong")
+        return out + (paragraph(rest, width, style="strong") if rest else [])
+    asked, tip = _METERED.get(str(ask["unit"]), (_HELD.get(str(ask.get("target")), "What does it show?"), ""))
+    again = ["Once more, as this does not agree with the rest."] if "again" in ask else []
+    out = [line for words in again for line in paragraph(words, width)]
+    out += paragraph(asked, width, style="strong")
+    out += set_up_lines(ask, width)
+    step = conversation.reasoner.steps.get(ask["check"])
+    own = step.text if step is not None and step.text else ""
+    return out + (spared(paragraph(f"{own} {tip}".strip(), width), SPARE_HINT) if own or tip else [])
+
+
+_HELD = {
+    "test-lamp": "What does the test lamp show?",
+    "led-tester": "What does the LED tester show?",
+    "series-lamp": "What does the lamp show?",
+    "buzzer": "Does it buzz?",
+}
+_LABEL = 8
+
+
+def set_up_lines(ask: Object, width: int) -> list[Line]:
+    """What to set and what to touch, one thing a line: `Meter:  DC volts, 20 V range`."""
+    out: list[Line] = []
+    for row in ask.get("setup", ()):
+        out += paragraph(str(row["words"]), width, f"{row['label'] + ':':<{_LABEL}}")
     return out
 
 
@@ -168,13 +274,14 @@ def choice_lines(ask: Object, width: int, more: bool = False) -> list[Line]:
         return [
             line
             for number, words in enumerate(answers, 1)
-            for line in paragraph(words, width, f"{number:>{size}} ", indent=size + 1)
+            for line in paragraph(words, width, f"{number:>{size}} ", style="choice", indent=size + 1)
         ]
     if more:
         cells = [f"{n} {words}" for n, words in enumerate(answers[FIRST_LOOKS:], 1)]
         cells.append("0 back")
     else:
-        cells = [f"{n} {words}" for n, words in enumerate(answers[:FIRST_LOOKS], 1)]
+        kept = [n for n in range(FIRST_LOOKS) if ask.get("flashes", True) or LOOK_ORDER[n][1] in ("none", "steady")]
+        cells = [f"{n + 1} {answers[n]}" for n in kept]
         cells.append("0 something else")
     column = max(len(cell) for cell in cells)
     half = (len(cells) + 1) // 2
@@ -248,6 +355,19 @@ def _chances(rows: Iterable[tuple[str, float]], width: int) -> list[Line]:
         first = f"{bar(p)} {_percent(p):>5}  "
         out += paragraph(words, width, first, indent=19 if width >= 60 else 4, said=f"{percent_said(p)}: {words}")
     return out
+
+
+def likely_lines(conversation: Conversation, width: int, most: int = 2) -> list[Line]:
+    """The likeliest remedies as bars, a line each; none before anything is known."""
+    beliefs = conversation.plan.beliefs
+    if beliefs is None:
+        return []
+    out = []
+    for name, p in beliefs.ranking[:most]:
+        if p >= _WORTH_A_LINE:
+            line = f"{bar(p)} {_percent(p):>5}  {short_title(conversation.reasoner.remedies[name].title)}"
+            out.append(Line(line if len(line) <= width else f"{line[: width - 2].rstrip()}..", said=None))
+    return [Line("Likely so far (b: all)", said=None), *out] if out else []
 
 
 def causes_page(conversation: Conversation, width: int) -> list[Line]:

@@ -224,7 +224,7 @@ class Staged:
             step = finding.step
             if step is not None and step.id in self.known.again and self.known.allowed(step):
                 return self.known.cautioned(Look(step, again=finding.seq))
-        if not self._suspected():
+        if not self._suspected() and self._chosen() != FAULTS:  # who goes there wants it looked into all the same
             return End()
         chosen = best(self.known)
         return End() if isinstance(chosen, Conclude) and not chosen.remedies else chosen

@@ -35,6 +35,7 @@ __all__ = [
     "not_cured",
     "symptom_ask",
     "whereabouts",
+    "whereabouts_parts",
 ]
 
 Object = dict[str, Any]
@@ -61,6 +62,11 @@ def job_name(job: str) -> str:
 
 def whereabouts(conversation: Conversation, ask: Object | None) -> str:
     """Circuit, place, minutes so far and number of answers, on one line."""
+    return " | ".join(whereabouts_parts(conversation, ask))
+
+
+def whereabouts_parts(conversation: Conversation, ask: Object | None) -> list[str]:
+    """The stage if any, circuit, place, minutes so far, number of answers."""
     knowledge = conversation.knowledge
     step = conversation.reasoner.steps.get(ask["check"]) if ask is not None else None
     parts = [knowledge.vehicle.title if step is None else _circuits_of(conversation, ask, step)]
@@ -72,7 +78,7 @@ def whereabouts(conversation: Conversation, ask: Object | None) -> str:
     count = len(conversation.state.standing("answered", "found"))
     parts.append(f"{minutes_so_far(conversation.keeper.records)} min")
     parts.append(f"{count} answer{'' if count == 1 else 's'}")
-    return " | ".join(parts)
+    return parts
 
 
 def _circuits_of(conversation: Conversation, ask: Object | None, step: Step) -> str:

@@ -10,38 +10,42 @@ from typing import Any
 
 from prompt_toolkit.shortcuts import print_formatted_text
 
-from diag.errors import DiagError
 from diag.stages.course import FAULTS
 from diag.talk import screen, screen_why
 from diag.talk.conversation import Conversation
 from diag.talk.helping import help_page
 from diag.talk.known import WHOLE
+from diag.talk.manner import Manner
 from diag.talk.pages import BACK, QUIT, Page, Pages, Pressed
+from diag.talk.picture import beside, left_width
 from diag.talk.screen import Line, paragraph
+from diag.talk.sound import kept_words
+from diag.talk.speech import Speaker
 from diag.talk.standing import (
-    ask_again,
     caution_known,
     error_words,
     job_name,
     newest_words,
     not_cured,
-    symptom_ask,
     whereabouts,
+    whereabouts_parts,
 )
-from diag.talk.terminal_stages import BACK_KEYS, StagedPages
-from diag.talk.typed import FIRST_LOOKS, KEYS, Command, TypedError, command_of, message_of, numbered, older_of, value_of
-from diag.talk.whys import names_of
+from diag.talk.terminal_lists import LookedUpPages
+from diag.talk.terminal_stages import BACK_KEYS
+from diag.talk.typed import FIRST_LOOKS, KEYS, Command, TypedError, command_of, message_of, numbered, value_of
 
 __all__ = ["Terminal", "run_terminal"]
 
 Object = dict[str, Any]
 _WORDS = {
     "w": "why",
-    "y": "why / why not",
+    "y": "why not",
     "n": "not sure",
     "u": "undo",
     "x": "can't reach",
-    "b": "likely causes",
+    "b": "causes",
+    "p": "picture",
+    "r": "record so far",
     "i": "no such instrument",
     "l": "later",
     "c": "correct an answer",
@@ -55,18 +59,20 @@ _WORDS = {
     "e": "skip this stage",
     "v": "leave it open",
     "h": "help",
-    "q": "quit, keep",
+    "q": "quit",
 }
-_ON_ASK = "wnuxbyilcsagkhq"
-_ON_GROUP = "duxtebycsaghq"
-_ON_CAUTION = "dnuxwbycsaghq"
-_ON_STAGE = "dteucbysaghq"
+_ON_ASK = "wnuxbypilrcsagkhq"
+_ON_GROUP = "duxtebyprcsaghq"
+_ON_CAUTION = "dnuxwbyprcsaghq"
+_ON_STAGE = "dteucbyrsaghq"
 _STAGED = "tev"
 """Keys that only a job in stages has."""
-_ON_CONCLUSION = "oubycsaghq"
-_ON_STEPS = "doubycsaghq"
-_ON_END = "subycaghq"
-_WHY_KEYS = [("Enter", "back"), ("y", _WORDS["y"]), ("q", "quit, keep")]
+_ON_CONCLUSION = "oubyrcsaghq"
+_ON_STEPS = "doubyrcsaghq"
+_ON_END = "subyrcaghq"
+ROOMY, HEAD_AND_FOOT = 24, 10
+"""Rows from which what is likely stands below a question, and rows that head, notice, entry and keys take at most."""
+_WHY_KEYS = [("Enter", "back"), ("y", _WORDS["y"]), ("q", _WORDS["q"])]
 _EXAMPLES = {"V": "11.8 V", "A": "3.5 A", "ohm": "0.4 ohm, or OL"}
 
 
@@ -78,17 +84,20 @@ class _QuitError(Exception):
     """The person stops here; everything is kept."""
 
 
-def run_terminal(conversation: Conversation, messages: list[str]) -> None:
+def run_terminal(
+    conversation: Conversation, messages: list[str], manner: Manner | None = None, speaker: Speaker | None = None
+) -> None:
     """Hold the conversation on this terminal until it is quit; then say how to go on.
 
-    `messages`: what to tell first. Raises DiagError where the rules or the journal fail.
+    `messages`: what to tell first. Raises DiagError where the rules or the journal fail, EndedError where the
+    machine ends the program or the terminal is gone.
     """
-    pages = Terminal(conversation, messages)
+    pages = Terminal(conversation, messages, Pages(manner, speaker))
     pages.run()
     print_formatted_text(f"Kept: {conversation.job}\nGo on with:\n  diag resume {job_name(conversation.job)}")
 
 
-class Terminal(StagedPages):
+class Terminal(LookedUpPages):
     """One sitting. `pages` draws and takes keys."""
 
     def __init__(self, conversation: Conversation, messages: Sequence[str] = (), pages: Pages | None = None) -> None:
@@ -104,7 +113,7 @@ class Terminal(StagedPages):
     async def _flow(self) -> None:
         try:
             while True:
-                said = self.conversation.say()
+                said = await self.pages.during(self.conversation.say)
                 match said[-1]["type"]:
                     case "ask":
                         await self._ask(said[-1])
@@ -123,10 +132,10 @@ class Terminal(StagedPages):
     async def _show(self, ask: Object | None, body: Callable[[int], list[Line]], **page: Any) -> Pressed:
         """Show with the head line and the notice. Raises _QuitError."""
         notice, self._notice = self._notice, ""
-        where = whereabouts(self.conversation, ask)
+        where, parts = whereabouts(self.conversation, ask), whereabouts_parts(self.conversation, ask)
 
         def top(width: int) -> list[Line]:
-            return [*screen.head(where, notice, width), Line()]
+            return [*screen.head(where, notice, width, parts), Line(spare=screen.SPARE_BLANK)]
 
         pressed = await self.pages.show(Page(top, body, **page))
         if pressed.key in (QUIT, "q"):
@@ -151,7 +160,7 @@ class Terminal(StagedPages):
             self._notice = error_words(told)
             return str(told["code"])
         self._typed = ("", "")
-        self._notice = f"Undone: {gone}" if gone else f"Kept: {newest_words(self.conversation)}{not_cured(told)}"
+        self._notice = f"Undone: {gone}" if gone else f"Kept: {kept_words(self.conversation)}{not_cured(told)}"
         return ""
 
     # ------------------------------------------------------------ asks
@@ -187,9 +196,8 @@ class Terminal(StagedPages):
         """A letter of `letters` that was pressed, or the value of an answer; neither for back."""
 
         def body(width: int) -> list[Line]:
-            top = screen.question_page(self.conversation, ask, width)
             plain = ask["kind"] == "measure" or (ask["kind"] == "do" and len(numbered(ask)) == 1)
-            return [*top, *([] if plain else [Line(), *screen.choice_lines(ask, width)])]
+            return self._question(ask, width, lambda columns: [] if plain else screen.choice_lines(ask, columns))
 
         if ask["kind"] == "measure" or len(numbered(ask)) > 17:
             live = letters.replace("o", "") if ask["kind"] == "measure" else ""
@@ -214,10 +222,26 @@ class Terminal(StagedPages):
         words = self._keys(letters)
         if ask.get("begins"):
             words[0] = ("d", "go on")
-        pressed = await self._show(ask, body, keys=words, digits=digits)
+        unread = "d" if ask["kind"] == "do" and not ask.get("begins") else ""
+        pressed = await self._show(ask, body, keys=words, digits=digits, whole=unread)
         if pressed.key.isdecimal():
             return None, answers[int(pressed.key) - 1][0]
         return (pressed.key, None) if len(pressed.key) == 1 else (None, None)
+
+    def _question(self, ask: Object, width: int, answers: Callable[[int], list[Line]]) -> list[Line]:
+        """A question with its answers; where there is room, with its picture and what is likely so far."""
+        step = self.conversation.reasoner.steps.get(ask["check"]) if ask["kind"] != "do" else None
+        left = left_width(width) if step is not None else width
+        lines = screen.question_page(self.conversation, ask, left)
+        chosen = answers(left)
+        out = [*lines, *([Line(spare=screen.SPARE_BLANK), *chosen] if chosen else [])]
+        rows = self.pages.rows
+        if step is None:
+            return out
+        likely = screen.likely_lines(self.conversation, left) if rows >= ROOMY else []
+        if likely:
+            out += screen.spared([Line(said=None), *likely], screen.SPARE_MORE)
+        return beside(self.conversation, step, out, width, rows - HEAD_AND_FOOT)
 
     async def _look(self, ask: Object, body: Callable[[int], list[Line]], letters: str) -> tuple[str | None, Any]:
         """Light and rhythm by one key, or by `0` and one more."""
@@ -229,11 +253,7 @@ class Terminal(StagedPages):
             return (pressed.key, None) if len(pressed.key) == 1 else (None, None)
 
         def rest(width: int) -> list[Line]:
-            return [
-                *screen.question_page(self.conversation, ask, width),
-                Line(),
-                *screen.choice_lines(ask, width, more=True),
-            ]
+            return self._question(ask, width, lambda columns: screen.choice_lines(ask, columns, more=True))
 
         few = "".join(str(n) for n in range(1, len(answers) - FIRST_LOOKS + 1)) + "0"
         pressed = await self._show(ask, rest, keys=[("0", "back"), ("q", _WORDS["q"])], always=("0", "q"), digits=few)
@@ -280,6 +300,8 @@ class Terminal(StagedPages):
                 entry="Number or words",
                 text=kept,
                 live="" if can_go_back else WHOLE_KEY,
+                names=self.names(ask),
+                inside=True,
             )
             if pressed.key == WHOLE_KEY:
                 return WHOLE_KEY
@@ -295,7 +317,16 @@ class Terminal(StagedPages):
             return [*paragraph(title, width, style="strong"), *(body(width) if body is not None else [])]
 
         keys = [("Enter", "go on"), ("Esc", "back"), ("Ctrl-C", "quit, keep")]
-        pressed = await self._show(None, page, keys=keys, always=("Enter", "Esc", "Ctrl-C"), entry=label, text=kept)
+        pressed = await self._show(
+            None,
+            page,
+            keys=keys,
+            always=("Enter", "Esc", "Ctrl-C"),
+            entry=label,
+            text=kept,
+            names=self.names(),
+            inside=True,
+        )
         return pressed.text.strip()
 
     # ------------------------------------------------------------ commands
@@ -317,6 +348,10 @@ class Terminal(StagedPages):
                 await self._tell(ask, lambda width: screen.framed(ask["caution"], width))
             case "correct":
                 await self._correct()
+            case "picture":
+                await self._picture(ask)
+            case "record":
+                await self._record()
             case "stages" if self.conversation.plan.stages:
                 await self._stages(ask)
             case "skip-stage" if self.conversation.plan.stage is not None:
@@ -338,85 +373,6 @@ class Terminal(StagedPages):
                     return
                 if message is not None:
                     self._take(message)
-
-    async def _why_not(self, name: str = "") -> None:
-        """What speaks for and against causes that are picked or typed, until the person goes back."""
-        how = "A digit, or type the name of a part, wire or cause; Tab completes it."
-        names, kept = list(names_of(self.conversation.reasoner)), ""
-        near: list[str] = []
-        while True:
-            picks = screen_why.picks_of(self.conversation, near)
-            if not name:
-                digits = "".join(str(n) for n in range(1, len(picks) + 1))
-                pressed = await self._show(
-                    None,
-                    lambda width, picks=picks: screen_why.pick_page(picks, width, how),  # type: ignore[misc]
-                    keys=[(f"1-{len(picks)}", "why"), ("Enter", "go on"), ("Esc", "back"), ("Ctrl-C", "quit, keep")],
-                    always=("Enter", "Esc", "Ctrl-C"),
-                    entry="Name",
-                    text=kept,
-                    digits=digits,
-                    live=digits,
-                    names=names,
-                )
-                if not pressed.text and not pressed.key.isdecimal():
-                    return
-                name = pressed.text or picks[int(pressed.key) - 1][0]
-            told = self.conversation.take({"why": name})
-            refused = told["type"] == "error"
-            kept, name = (name if refused and not told["expected"] else ""), ""
-            near = str(told["expected"]).split(", ") if refused and told["expected"] else []
-            if refused:
-                self._notice = f"Nothing is called {told['found']}. The nearest are these."
-                continue
-            await self._tell(None, lambda width, told=told: screen_why.account_page(told, width))  # type: ignore[misc]
-
-    async def _symptom(self, key: str = "symptom", seq: int | None = None) -> bool:
-        """Another complaint, or a corrected one, from the list of symptoms. True where it was taken."""
-        ask, title = symptom_ask(self.conversation), "What else is wrong?" if seq is None else "What is wrong, rightly?"
-        while True:
-            line = await self._from_list(ask, title)
-            if not line:
-                return False
-            try:
-                value = value_of(ask, line)
-            except TypedError as error:
-                self._notice = str(error)
-                continue
-            told = self.conversation.take({key: value} if seq is None else {key: seq, "value": value})
-            if told["type"] != "error":
-                self._notice = f"Kept: {newest_words(self.conversation)}"
-                return True
-            self._notice = error_words(told)
-            if told["code"] == "unclear":
-                ask = symptom_ask(self.conversation, str(told["expected"]).split(", "))
-
-    async def _correct(self) -> None:
-        """An older answer, chosen by its number, answered anew."""
-        kept = ""
-        while True:
-            kept = await self._text(
-                "Which answer was wrong?", "Its number", lambda width: screen.older_page(self.conversation, width), kept
-            )
-            if not kept:
-                return
-            try:
-                seq, _ = older_of(kept)
-                ask = ask_again(self.conversation, seq)
-                break
-            except DiagError as error:
-                self._notice = str(error)
-        if ask["check"] in ("start", "symptom"):
-            await self._symptom("correct", seq)
-            return
-        while True:
-            self._notice = self._notice or f"Answer {seq} anew. Esc leaves it as it was."
-            pressed, value = await self._answer(ask, "q")
-            if pressed is None and value is None:
-                return
-            if not self._take({"correct": seq, "value": value}):
-                self._notice = f"Corrected: answer {seq}"
-                return
 
     # ------------------------------------------------------------ conclusions
 
@@ -472,12 +428,12 @@ class Terminal(StagedPages):
 
             def body(width: int, text: str = text, count: int = count) -> list[Line]:
                 title = "CAUTION" if len(wanted) == 1 else f"CAUTION {count} of {len(wanted)}"
-                first = paragraph(f"Before: {remedy['title']}", width)
-                return [*first, Line(), *screen.framed(text, width, title)]
+                first = screen.spared(paragraph(f"Before: {remedy['title']}", width), screen.SPARE_HINT)
+                return [*first, Line(spare=screen.SPARE_BLANK), *screen.framed(text, width, title)]
 
             while True:
                 keys = [("d", "done: read and seen to"), ("Esc", "back"), ("q", _WORDS["q"])]
-                pressed = await self._show(None, body, keys=keys, always=("d", "q"))
+                pressed = await self._show(None, body, keys=keys, always=("d", "q"), whole="d")
                 if pressed.key == "d":
                     self._read.add(text)
                     break

@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from diag.stages.course import STAGES
+from diag.stages.course import FAULTS, STAGES
 from diag.talk import screen
 from diag.talk.conversation import ALL_RIGHT, NOT_SURE, Conversation
 from diag.talk.pages import Pressed
@@ -18,7 +18,7 @@ from diag.talk.typed import KEYS, Command
 __all__ = ["BACK_KEYS", "StagedPages"]
 
 Object = dict[str, Any]
-BACK_KEYS = [("Enter", "back"), ("q", "quit, keep")]
+BACK_KEYS = [("Enter", "back"), ("q", "quit")]
 
 
 class StagedPages:
@@ -93,7 +93,10 @@ class StagedPages:
             digits=digits,
         )
         if pressed.key.isdecimal():
-            self._take({"stage": stages[int(pressed.key) - 1].id})
+            wanted = stages[int(pressed.key) - 1]
+            if not self._take({"stage": wanted.id}) and self.conversation.plan.stage != wanted.id:
+                nothing = "Nothing is odd that could be looked into" if wanted.id == FAULTS else "Nothing is left there"
+                self._notice = f"{nothing}; on with what is next."
 
     async def _leave(self) -> None:
         """What is odd is left as it is, one problem at a time, with a reason."""

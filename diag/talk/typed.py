@@ -73,6 +73,8 @@ KEYS: Mapping[str, str] = {
     "t": "stages",
     "e": "skip-stage",
     "v": "leave",
+    "p": "picture",
+    "r": "record",
 }
 _SPELT: Mapping[str, str] = {
     "undo": "undo",
@@ -87,6 +89,8 @@ _SPELT: Mapping[str, str] = {
     "why": "why",
     "why not": "why-not",
     "causes": "causes",
+    "picture": "picture",
+    "record": "record",
     "caution": "caution",
     "help": "help",
     "?": "help",

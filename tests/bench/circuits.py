@@ -6,6 +6,7 @@ Run: python -m tests.bench.circuits
 
 from __future__ import annotations
 
+import argparse
 import os
 import platform
 import resource
@@ -25,16 +26,17 @@ from diag.circuit.network import Change, Floats, Network  # noqa: E402
 from diag.circuit.predict import Predictor  # noqa: E402
 from diag.circuit.reach import Reach  # noqa: E402
 from diag.circuit.solve import Solver  # noqa: E402
-from diag.knowledge.load import default_vehicle, load_knowledge  # noqa: E402
+from diag.knowledge.load import load_knowledge  # noqa: E402
 from diag.reason.operates import step_operates
 from tests.circuit.spice import NGSPICE, Deck, Gathered, Row, run  # noqa: E402
+from tests.vehicles import SIX  # noqa: E402
 
 __all__ = ["main", "replicated"]
 
 _REPEATS = 3
 _POINTS_A_DECK = 400
 _ROWS_AT_ONCE = 4096
-_GROWTH = (1, 2, 4, 8)
+_GROWTH = "1,2,4,8,16"
 _GROWTH_POINTS, _GROWTH_OPERATES = 400, 9
 _TIGHT, _DEFAULT = "reltol=1e-9 abstol=1e-12 vntol=1e-6 gmin=1e-18", "gmin=1e-18"
 
@@ -213,10 +215,10 @@ def _size(network: Network) -> str:
     return f"{len(network.nodes)} nodes, {len(network.branches)} branches, {bent} filaments and diodes"
 
 
-def _growth(work: Work) -> None:
+def _growth(work: Work, growth: Sequence[int]) -> None:
     print("growth, us a point:")
     every = max(1, len(work.operates) // _GROWTH_OPERATES)
-    for copies in _GROWTH:
+    for copies in growth:
         larger = replace(work, network=replicated(work.network, copies), operates=work.operates[::every])
         ours, _ = _measured(larger)
         some = replace(larger, changes=work.changes[:: max(1, larger.points // _GROWTH_POINTS)])
@@ -229,6 +231,10 @@ def _growth(work: Work) -> None:
 
 def main() -> None:
     """Print machine, date, both ratios, growth and memory."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--vehicle", type=Path, default=SIX, help="else the demo pickup with six circuits")
+    parser.add_argument("--growth", default=_GROWTH, help="how many copies of the network side by side, by commas")
+    given = parser.parse_args()
     print(
         f"{datetime.now(UTC):%Y-%m-%d}, {platform.machine()}, {os.cpu_count()} cores, Python "
         f"{platform.python_version()}, numpy {np.__version__}, one thread each"
@@ -236,12 +242,12 @@ def main() -> None:
     if NGSPICE is None:
         print("no ngspice on this machine (on Debian: apt-get install ngspice); nothing to compare with")
         return
-    knowledge = load_knowledge(default_vehicle())
+    knowledge = load_knowledge(given.vehicle)
     predictor = Predictor(knowledge, [])
     changes = [Change(), *(cause.change for cause in predictor.causes if cause.change is not None)]
     work = Work(predictor.network, predictor.rest, step_operates(knowledge), changes)
     _main_table(work)
-    _growth(work)
+    _growth(work, [int(copies) for copies in given.growth.split(",")])
 
 
 if __name__ == "__main__":

@@ -71,7 +71,7 @@ KINDS, WORDS = "kinds.yaml", "vocabulary.yaml"
         (KINDS, "Renew {part}", "Renew {part.x}", '"Renew {part.x', ["found `{part.x}`"]),
         (KINDS, "Renew {part}", "Renew {part", '"Renew {part', ["nothing fills in these braces"]),
         # references
-        (CAR, "[lamp]", "[lamp, horm]", "horm", ["there is no such circuit", "circuits/horm.yaml"]),
+        (CAR, "[lamp]", "[lamp, horm]", "horm", ["there is no such circuit", "circuits/horm.yaml", "There are: lamp."]),
         (CAR, "[lamp]", "[lmap]", "lmap", ["there is no such circuit", "Did you mean `lamp`?"]),
         (LAMP, "title: Work lamp\n", "title: Work lamp\nneeds: [lmp]\n", "lmp]", ["no such circuit", "`lamp`"]),
         (

@@ -66,6 +66,15 @@ def test_a_pack_goes_on_and_off_the_list(tmp_path: Path) -> None:
     assert listed() == [] and folder.is_dir()
 
 
+def test_what_of_a_pack_your_own_rules_hide_is_told(tmp_path: Path) -> None:
+    """Else somebody waits for a rule of it in vain."""
+    write_pack(local_folder(), horn=HORN.replace("after rain", "after fog"))
+    result = run("--add", str(write_pack(tmp_path / "wet", "wet", horn=HORN)))
+    assert result.exit_code == 0
+    assert "1 of it does not count" in result.output
+    assert f"rules {NEW}: local has its own ({local_folder() / 'circuits' / 'horn.yaml'}:3:" in result.output
+
+
 def test_what_else_stands_in_the_list_is_kept(tmp_path: Path) -> None:
     """A person's own words in the file are theirs."""
     one, two = write_pack(tmp_path / "one", "one"), write_pack(tmp_path / "two", "two")

@@ -55,6 +55,9 @@ def test_places_of_keys_values_and_items_are_found_by_pydantic_path(tmp_path: Pa
     [
         ("a: 1\nb: [1, 2\nc: 3\n", 3, 2, "not valid YAML"),
         ("a: 1\n b: 2\n", 2, 3, "not valid YAML"),
+        ("a:\n\tb: 1\n", 2, 1, "a tab stands where a line is indented"),
+        ("a:\n  - x\n \t- y\n", 3, 2, "a tab stands where a line is indented"),
+        ("a: |\n\tx\n", 2, 1, "a tab stands where a line is indented"),
         ("a: 'open\n", 2, 1, "not valid YAML"),
         ("a: &x 1\nb: *x\n", 1, 4, "an anchor stands here"),
         ("a: [*x]\n", 1, 5, "an alias stands here"),

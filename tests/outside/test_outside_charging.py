@@ -36,15 +36,11 @@ def test_its_dynamo_is_within_the_open_circuit_window_when_nothing_draws(demo: D
     assert _OPEN_CIRCUIT_V[0] < demo.volts("dynamo.D+", CHARGING, "regulator.cut-out-open") < _OPEN_CIRCUIT_V[1]
 
 
-@pytest.mark.parametrize(
-    ("emf_v", "closes"), [(12.6 / 15.2, False), (12.7 / 15.2, False), (13.3 / 15.2, True), (14.0 / 15.2, True)]
-)
-def test_the_cut_out_closes_where_it_should(demo: Demo, emf_v: float, closes: bool) -> None:
-    """12.7 to 13.3 V on D+: the same loom with a lazier dynamo shows at which volts it goes in."""
+def test_the_cut_out_closes_where_it_should(demo: Demo) -> None:
+    """12.7 to 13.3 V on D+, by the share of the dynamo's own volts at which the program closes it."""
     whole = demo.knowledge.parts["dynamo"]
     assert isinstance(whole, schema.DynamoPart)
     assert _CUT_IN_V[0] < CUT_IN * whole.emf_v < _CUT_IN_V[1]
-    assert (emf_v > CUT_IN) is closes
 
 
 @pytest.mark.parametrize("cause", ["regulator.set-too-high", "regulator-earth-wire.open", "earth-regulator.open"])

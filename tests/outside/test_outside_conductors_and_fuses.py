@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from diag.calc.copper import CLASS_5_OHM_PER_M, wire_ohm
+from diag.calc.melting import burns_a
 from diag.circuit.behaviour import Bench
 from diag.circuit.network import Branch, Change, Network, Source
 from diag.knowledge.schema import FusePart
@@ -104,8 +105,7 @@ def test_every_fused_wire_of_the_demo_vehicle_outlasts_its_fuse(demo: Demo) -> N
     """
     fuses = [part.rating_a for part in demo.knowledge.parts.values() if isinstance(part, FusePart)]
     for name, wire in demo.knowledge.wires.items():
-        burns_a = 80.0 * (2.0 * math.sqrt(wire.section_mm2 / math.pi)) ** 1.5
-        assert burns_a > 2.0 * max(fuses), name
+        assert burns_a(wire.section_mm2) > 2.0 * max(fuses), name
 
 
 def test_no_healthy_wire_of_the_demo_vehicle_carries_more_than_it_may(demo: Demo) -> None:

@@ -53,10 +53,38 @@ def test_odds_are_multiplied_by_likelihood_ratios(ratio: float, times: int, post
     ],
 )
 def test_decibans_are_ten_times_the_logarithm_of_the_odds(decibans: float, chance: float) -> None:
-    """From even odds; 10 log10(2) = 3.0103 for a ratio of two."""
+    """From even odds; 10 log10(2) = 3.0103 for a ratio of two (I. J. Good, Probability and the Weighing of Evidence,
+    1950, from memory)."""
     assert float(_against(10 ** (decibans / 10), 0.5).present[0]) == pytest.approx(chance, abs=1e-6)
     two = float(_against(2.0, 0.5).present[0])
     assert 10 * math.log10(two / (1 - two)) == pytest.approx(3.0103, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("bad", "decibans", "chance"),
+    [
+        (0, -10.0, 0.090909),
+        (1, -6.9897, 0.166667),
+        (2, -3.9794, 0.285714),
+        (3, -0.9691, 0.444444),
+        (4, 2.0412, 0.615385),
+        (5, 5.0515, 0.761905),
+        (8, 14.0824, 0.962406),
+        (10, 20.1030, 0.990329),
+    ],
+)
+def test_bad_items_from_one_of_two_machines(bad: int, decibans: float, chance: float) -> None:
+    """A bad item in three against one in six, prior -10 decibans: 3.0103 more for each bad one (E. T. Jaynes,
+    Probability Theory: The Logic of Science, 2003, chapter 4, from memory; recomputed)."""
+    p = float(_against(2.0, 1 / 11, bad).present[0])
+    assert p == pytest.approx(chance, abs=1e-6)
+    assert 10 * math.log10(p / (1 - p)) == pytest.approx(decibans, abs=1e-4)
+
+
+def test_a_good_item_speaks_a_little_against() -> None:
+    """2/3 against 5/6: -0.9691 decibans (the same)."""
+    p = float(_against((2 / 3) / (5 / 6), 1 / 11).present[0])
+    assert 10 * math.log10(p / (1 - p)) == pytest.approx(-10.9691, abs=1e-4)
 
 
 def test_twenty_heads_on_odds_of_ten_thousand_to_one() -> None:
@@ -143,6 +171,22 @@ def test_certain_answers_that_contradict_are_reported() -> None:
     with pytest.raises(ContradictionError) as caught:
         _eight(0.0, ANSWERS[:4], 0.0)
     assert caught.value.groups == (frozenset({100, 103}),)
+
+
+@pytest.mark.parametrize(
+    ("error", "kept", "rival"),
+    [
+        (0.05, (0.237500, 0.451250, 0.857375, 0.451250, 0.857375), (0.451250, 0.045125)),
+        (0.10, (0.225000, 0.405000, 0.729000, 0.405000, 0.729000), (0.405000, 0.081000)),
+    ],
+)
+def test_chances_after_each_answer_with_one_wrong(
+    error: float, kept: Sequence[float], rival: tuple[float, float]
+) -> None:
+    """Eight faults, yes or no, the fourth answer a contradiction (own instance, recomputed)."""
+    found = [_eight(error, ANSWERS[:n], 1e-12) for n in range(1, 6)]
+    assert [float(one.present[0]) for one in found] == pytest.approx(list(kept), abs=1e-6)
+    assert [float(one.present[4]) for one in found[3:]] == pytest.approx(list(rival), abs=1e-6)
 
 
 def test_an_allowance_for_error_lets_contradicting_answers_cancel() -> None:

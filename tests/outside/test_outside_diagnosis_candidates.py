@@ -177,6 +177,33 @@ def test_the_next_probe_leaves_the_least_entropy(p: float, every: bool, now: flo
     assert table.rank(weights)[0].check.id == "X"
 
 
+@pytest.mark.parametrize(
+    ("p", "now", "after"),
+    [(0.01, 1.0714, [0.0383, 1.0635, 1.0670]), (0.10, 1.5054, [0.3164, 1.4323, 1.4566])],
+)
+def test_outputs_that_a_candidate_does_not_predict_count_against_it(p: float, now: float, after: list[float]) -> None:
+    """Each of F and G that a candidate leaves open was one of sixteen values by luck: the order stays X, Y, Z (the
+    same section; recomputed)."""
+    table, weights = _probes(p, True)
+    model = Multipliers()
+    found = Candidates(model)
+    found.observe(*seen("F=10 G=12"))
+    subsets = [frozenset(s) for n in range(6) for s in combinations(model.components, n)]
+    chosen = [s for s in subsets if any(candidate <= s for candidate in found.sets)]
+    open_ = []
+    for candidate in chosen:
+        sound = frozenset(model.components) - candidate
+        free_f = model.consistent(sound, [("F", 10)]) and model.consistent(sound, [("F", 11)])
+        free_g = model.consistent(sound, [("F", 10), ("G", 12)]) and model.consistent(sound, [("F", 10), ("G", 13)])
+        open_.append(free_f + free_g)
+    weights = weights * 16.0 ** -np.array(open_, dtype=float)
+    weights /= weights.sum()
+    entropy = float(-(weights * np.log2(weights)).sum())
+    assert entropy == pytest.approx(now, abs=5e-5)
+    assert entropy - table.bits(weights) == pytest.approx(after, abs=5e-5)
+    assert [ranked.check.id for ranked in table.rank(weights, ahead=False)] == ["X", "Y", "Z"]
+
+
 def test_answers_to_the_probe_leave_the_candidates_that_predict_them() -> None:
     """X = 4 convicts M1; X = 6 clears it."""
     table, weights = _probes(0.01, False)

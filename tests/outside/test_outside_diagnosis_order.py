@@ -168,7 +168,19 @@ def test_many_causes_cost_little_over_the_optimum(seed: int) -> None:
 
 @pytest.mark.parametrize(
     ("count", "mean", "worst"),
-    [(2, 1.0, 1), (3, 5 / 3, 2), (5, 2.4, 3), (8, 3.0, 3), (10, 3.4, 4), (16, 4.0, 4), (20, 4.4, 5), (100, 6.72, 7)],
+    [
+        *(
+            (2, 1.0, 1),
+            (3, 5 / 3, 2),
+            (4, 2.0, 2),
+            (5, 2.4, 3),
+            (6, 8 / 3, 3),
+            (7, 20 / 7, 3),
+            (8, 3.0, 3),
+            (10, 3.4, 4),
+        ),
+        *((12, 11 / 3, 4), (16, 4.0, 4), (20, 4.4, 5), (32, 5.0, 5), (64, 6.0, 6), (100, 6.72, 7)),
+    ],
 )
 def test_a_chain_of_equal_segments_is_half_split(count: int, mean: float, worst: int) -> None:
     """k + 2(N - 2^k)/N probes with k = floor(log2 N), ceil(log2 N) at worst (D. Knuth, The Art of Computer

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from diag.calc.filament import filament_current
+from diag.calc.filament import burning, filament_current
 from diag.circuit import observe
 from diag.circuit.behaviour import FLASHER_STATES
 from diag.knowledge.schema import FlasherPart, LampPart
@@ -61,8 +61,8 @@ def test_the_slope_is_the_derivative_of_the_current_on_both_sides_of_zero() -> N
 def test_one_volt_lost_costs_a_lamp_a_quarter_of_its_light(demo: Demo) -> None:
     """k = 12.5/13.5: light 77.0 %, power 88.4 % (exponents 3.4 and 1.6)."""
     lit = solve(network(["body", "a"], [], [("a", "body", 13.5, 25.0)], ("a", "body", 12.5, 1e-6)))
-    k = lit.lamp_v[0, 0] / 13.5
-    assert k**3.4 == pytest.approx(0.770, abs=1e-3)
+    assert burning(float(lit.lamp_v[0, 0]), 25.0, 13.5).light == pytest.approx(0.770, abs=1e-3)
+    assert (float(lit.lamp_v[0, 0]) / 13.5) ** observe.LIGHT_POWER == pytest.approx(0.770, abs=1e-3)
     assert lit.lamp_v[0, 0] * lit.lamp_a[0, 0] / 25.0 == pytest.approx(0.884, abs=0.005)
 
 

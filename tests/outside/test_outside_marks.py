@@ -1,4 +1,4 @@
-"""Terminal marks of every shipped circuit against DIN 72552, copied here with their meaning."""
+"""Terminal marks of every shipped circuit against DIN 72552."""
 
 from __future__ import annotations
 
@@ -13,58 +13,8 @@ import yaml
 from diag.knowledge.assemble import terminals_of
 from diag.knowledge.load import rules_folder
 from tests.circuit.demo import CHARGING, DIPPED, HAZARD, KEY, LEFT, MAIN, REST, SIDE, STOP, Demo
+from tests.outside.marks import DIN_72552, OLD_TO_NEW, SENDER
 
-_DIN_72552 = {
-    "1": "coil, low-tension side to the contact breaker",
-    "4": "coil, high-tension output",
-    "15": "positive behind the key switch",
-    "15a": "behind the ballast resistor",
-    "30": "positive straight from the battery",
-    "31": "return to battery negative, or body",
-    "31b": "return to negative through a switch",
-    "49": "input of the flasher unit",
-    "49a": "output of the flasher unit",
-    "50": "starter control",
-    "53": "wiper motor, feed",
-    "53a": "wiper, self-park feed",
-    "53b": "wiper, second speed",
-    "53c": "washer pump",
-    "53e": "wiper, park switch",
-    "54": "stop lamps",
-    "54g": "trailer socket, additional line",
-    "55": "front fog lamps",
-    "56": "headlamps, feed to the dip switch",
-    "56a": "main beam and its tell-tale",
-    "56b": "dipped beam",
-    "57a": "parking lights",
-    "58": "side, tail, number-plate and instrument lamps",
-    "58d": "instrument lamps, dimmed",
-    "58L": "side and tail lamps, left",
-    "58R": "side and tail lamps, right",
-    "61": "charge tell-tale",
-    "71": "horn",
-    "75": "accessories",
-    "82": "make contact, feed",
-    "82a": "make contact, output",
-    "83": "switch of several positions, feed",
-    "83a": "switch of several positions, first output",
-    "83b": "switch of several positions, second output",
-    "85": "relay coil, end towards negative",
-    "86": "relay coil, end towards positive",
-    "87": "relay contact",
-    "87a": "relay contact, closed at rest",
-    "B+": "battery positive",
-    "B-": "battery negative",
-    "C": "flasher unit, tell-tale",
-    "D+": "dynamo positive",
-    "D-": "dynamo negative",
-    "DF": "dynamo field",
-    "L": "turn lamps, left",
-    "R": "turn lamps, right",
-}
-"""Source: DIN 72552 (meanings in our own words; 53c to 54g, 75 to 83b, 85, 86, 87, 87a from memory)."""
-_G = "G"
-"""The single terminal of a sender; not in DIN 72552. Source: common practice, no source."""
 _OWN_KINDS = {"joint", "fuse"}
 """Kinds whose terminals bear no mark on a vehicle: `in`, `out` and plain words are ours there."""
 
@@ -93,13 +43,13 @@ def test_every_terminal_of_the_demo_vehicle_is_in_the_standard(demo: Demo) -> No
             continue
         for terminal in terminals_of(part):
             mark = terminal.removesuffix("-t") if part.kind == "plug" else terminal
-            assert mark in _DIN_72552 or mark == _G, f"{name}.{terminal}"
+            assert mark in DIN_72552 or mark in SENDER, f"{name}.{terminal}"
 
 
 @pytest.mark.parametrize("path", _files(), ids=lambda path: path.stem)
 def test_every_terminal_number_in_a_text_is_in_the_standard(path: Path) -> None:
     """Titles and steps name terminals as well."""
-    unknown = set(_marks(yaml.safe_load(path.read_text(encoding="utf-8")))) - _DIN_72552.keys()
+    unknown = set(_marks(yaml.safe_load(path.read_text(encoding="utf-8")))) - DIN_72552.keys()
     assert not unknown
 
 
@@ -127,3 +77,24 @@ def test_61_is_low_standing_and_at_battery_volts_charging(demo: Demo) -> None:
     """Under 2 V with the lamp lit, about battery volts when charging (from memory)."""
     assert demo.volts("regulator.61", KEY) < 2.0
     assert demo.volts("regulator.61", CHARGING) == pytest.approx(demo.volts("battery.B+", CHARGING), abs=1.0)
+
+
+def _old_marks() -> list[tuple[str, str, str]]:
+    """Part, new mark and old mark that a shipped alteration gives."""
+    found = []
+    for path in sorted((rules_folder() / "alterations").glob("*.yaml")):
+        for change in yaml.safe_load(path.read_text(encoding="utf-8")).get("changes", ()):
+            for terminal, marks in change.get("marks", {}).items():
+                part, _, new = terminal.partition(".")
+                found += [(part, new, str(old)) for old in marks]
+    return found
+
+
+def test_old_marks_lead_to_the_new_ones_of_the_published_table() -> None:
+    """Whoever follows a wrong one puts the battery on the tell-tale."""
+    found = [(part, new, old) for part, new, old in _old_marks() if old in OLD_TO_NEW]
+    wrong = [(part, new, old) for part, new, old in found if new not in OLD_TO_NEW[old]]
+    assert not wrong
+    assert {old for _, _, old in found} == set(OLD_TO_NEW)
+    for _, new, _ in _old_marks():
+        assert new in DIN_72552

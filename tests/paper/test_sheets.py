@@ -37,6 +37,8 @@ def test_the_owner_reads_what_was_wrong_done_open_and_what_to_watch(double: tupl
     page = Page(as_owner(*double))
     heads = [element.text.strip() for element in page.all("h2")]
     assert heads == ["What was wrong", "What was done", "What is still open", "What to watch"]
+    assert "Words on this sheet." in page.text
+    assert "A small lamp before the driver" in page.text and "solenoid" not in page.text
     assert "You told us: Turn lamps lit steadily, no flashing." in page.text
     assert "Flasher unit: unit makes contact and never opens." in page.text
     assert "Make good both ends of Oil tell-tale to the sender. Tried afterwards and right:" in page.text
@@ -80,7 +82,10 @@ def test_the_parts_list_names_what_each_work_calls_for(double: tuple[Replayed, R
     text = as_parts(*double)
     done = text[text.index("## For what was carried out") : text.index("## To order")]
     assert "Renew the flasher unit" in done and "which is on: Flasher unit" in done
-    assert re.search(r"- \[ \] wire 0\.75 mm², blue/green", done)
+    assert re.search(r"  - \[ \] 2: crimp terminals, for 0\.75 mm² \(.*blade", done)
+    assert re.search(
+        r"- \[ \] [\d.]+ m at most, if it has to be renewed: wire, 0\.75 mm², blue/green$", done, re.MULTILINE
+    )
     assert text[text.index("## To order") :].count("- Nothing.") == 1
 
 
@@ -88,13 +93,13 @@ def test_what_is_suspected_strongly_or_not_proved_is_ordered(reasoner: Reasoner,
     """Once for each part, with its reason."""
     job = write_job(tmp_path, complaint("horn-silent"), horn_sounds("none"), FUSE)
     order = parts(reasoner, job).partition("## To order")[2]
-    assert "| fuse, 8 A | Renew Horn fuse | carried out, not proved |" in order
+    assert "| 1 | torpedo fuse | 8 A |  | Renew Horn fuse | carried out, not proved |" in order
     cut = tmp_path / "cut.jsonl"
     lines = (TRANSCRIPTS / "horn-fuse.jsonl").read_text(encoding="utf-8").splitlines()
     upto = next(n for n, line in enumerate(lines) if '"remedied"' in line)
     cut.write_text("\n".join(lines[:upto]) + "\n", encoding="utf-8")
     order = parts(reasoner, cut).partition("## To order")[2]
-    assert re.search(r"\| fuse, 8 A \| Renew Horn fuse \| suspected, \d+% \|", order)
+    assert re.search(r"\| 1 \| torpedo fuse \| 8 A \|  \| Renew Horn fuse \| suspected, \d+% \|", order)
 
 
 @pytest.mark.parametrize(

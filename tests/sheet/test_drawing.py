@@ -354,7 +354,9 @@ def test_drawing_is_the_same_in_every_process() -> None:
         "from diag.sheet.ways import Ways\nimport hashlib\n"
         "p = Predictor(load_knowledge(SIX), ())\n"
         "f = Figures.of(p, {'ignition': 'on', 'turn': 'left'})\n"
-        "print(hashlib.sha256(draw(f, Ways.of(p.knowledge, p.network), ('turn-signals',)).encode()).hexdigest())\n"
+        "w = Ways.of(p.knowledge, p.network)\n"
+        "both = draw(f, w, ('turn-signals', 'supply')) + draw(f, w, ('supply', 'horn'), plain=True)\n"
+        "print(hashlib.sha256(both.encode()).hexdigest())\n"
     )
     found = {
         subprocess.run(

@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 
 from diag.circuit.predict import Predictor
 from diag.cli import main
+from diag.knowledge.load import load_knowledge
 from diag.sheet.warnings import cautions_of
 from diag.sheet.ways import Ways, end_part
 from tests.sheet.paper import texts_of
@@ -132,9 +133,48 @@ def test_every_form_is_written_and_says_the_same(tmp_path: Path) -> None:
         joined = " ".join(text.split())
         for words in ("Rear left earth point: earth missing", "the engine stopped", "glow", "!"):
             assert words in joined, (form, words)
-    assert len([tag for tag, _ in reader.seen if tag == "svg"]) == len(re.findall("<section>", texts["html"])) > 4
-    assert not [a for tag, a in reader.seen if tag in ("script", "link", "img", "iframe") or "src" in a or "href" in a]
+    assert texts["html"].count('<svg id="drawing-') == texts["html"].count('id="at-') > 4
+    assert not [a for tag, a in reader.seen if tag in ("script", "link", "img", "iframe") or "src" in a]
+    assert all(a["href"].startswith("#") for _, a in reader.seen if "href" in a), "nothing leads outside"
     ElementTree.fromstring(texts["svg"])
+
+
+def test_the_plain_wiring_is_an_overview_drawings_and_a_list_of_wires(tmp_path: Path) -> None:
+    """To hang up: every circuit is reached from the first page, every wire and fuse is in the lists, and no state."""
+    page, drawing = tmp_path / "wiring.html", tmp_path / "wiring.svg"
+    for file in (page, drawing):
+        assert show("--plain", "--out", str(file)).exit_code == 0
+    text = page.read_text(encoding="utf-8")
+    reader = _Reader()
+    reader.feed(text)
+    assert reader.open == []
+    assert "<script" not in text and "http-equiv" in text and 'lang="en"' in text
+    targets, ids = re.findall(r'href="#(at-[^"]+)"', text), set(re.findall(r'id="([^"]+)"', text))
+    assert len(targets) > 4 and set(targets) <= ids
+    knowledge = load_knowledge(SIX)
+    wires = re.findall(r'<th scope="row" class="word">(W\d+)</th>', text)
+    assert wires == [f"W{i + 1}" for i in range(len(knowledge.wires))]
+    rows = dict(re.findall(r'<tr><th scope="row">([^<]*)</th><td class="figure">[\d.]+ A</td>(.*)</tr>', text))
+    assert set(rows) == {part.title for part in knowledge.parts.values() if part.kind == "fuse"}
+    assert "Hazard switch" in rows["Turn signal fuse"], "a fuse leads to what is on its `out`, whatever feeds it beside"
+    for found in (text, drawing.read_text(encoding="utf-8")):
+        assert not re.search(r">-?[\d.]+ V<", found) and "Controls:" not in found
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("--plain",), ("no --out", ".svg or .html")),
+        (("--plain", "--out", "x.md"), ("x.md", ".svg or .html")),
+        (("--plain", "--fault", "horn.open", "--out", "x.svg"), ("--fault horn.open", "leave one")),
+    ],
+)
+def test_what_a_plain_drawing_cannot_be_is_told(arguments: tuple[str, ...], says: tuple[str, ...]) -> None:
+    """Before anything is worked out."""
+    result = show(*arguments)
+    assert result.exit_code == 2
+    for words in says:
+        assert words in result.output
 
 
 def test_unplugged_wire_is_off(tmp_path: Path) -> None:

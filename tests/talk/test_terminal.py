@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import asyncio
 import itertools
 import re
+import threading
 
 import pytest
+from prompt_toolkit.application import create_app_session
+from prompt_toolkit.input import create_pipe_input
 
 from diag.circuit.observe import LOOKS
 from diag.job.journal import Journal
 from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
 from diag.talk.opening import new_job, vehicle_file
+from diag.talk.pages import Pages
 from diag.talk.rehearsal import SimulatedFitter
 from diag.talk.standing import minutes_so_far
 from diag.talk.typed import KEYS, LOOK_ORDER
-from tests.talk.hands import STOP, Sitting, first_look, fresh, key_for, sit
+from tests.talk.hands import STOP, Sitting, Sized, first_look, fresh, key_for, sit
 
 STEADY = "turn lamps light but do not flash\r"
 """What the first question after it asks to look at is a lamp."""
@@ -248,3 +253,30 @@ def test_pauses_are_not_counted_as_work(reasoner: Reasoner) -> None:
     times = ["2026-01-01T10:00:00Z", "2026-01-01T10:05:00Z", "2026-01-02T10:00:00Z"]
     made = [type(r)(r.v, r.seq, at, r.event, r.fields) for r, at in zip(records, times, strict=True)]
     assert minutes_so_far(made) == 5
+
+
+def test_a_page_that_waits_for_work_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A screen that stands still for seconds looks broken; the work goes on beside it, and what it raises is raised."""
+    monkeypatch.setattr("diag.talk.pages._PATIENCE_S", 0.0)
+    done, seen = threading.Event(), []
+
+    def work() -> str:
+        assert done.wait(20)
+        return "worked out"
+
+    async def flow() -> None:
+        async def look() -> None:
+            while not any("Working out" in line.text for line in pages.frame()[1]):
+                await asyncio.sleep(0.01)
+            done.set()
+
+        looking = asyncio.create_task(look())
+        seen.append(await pages.during(work))
+        await looking
+        with pytest.raises(ZeroDivisionError):
+            await pages.during(lambda: 1 // 0)
+
+    with create_pipe_input() as keyboard, create_app_session(input=keyboard, output=Sized(40, 20)):
+        pages = Pages()
+        pages.run(flow)
+    assert seen == ["worked out"]

@@ -10,6 +10,7 @@ from typing import Any
 from diag.circuit.kinds.base import OPEN, TOUCH_OHM, Case, Fault, Kind, Site, always
 from diag.circuit.network import BODY, Change, Diode, Relay
 from diag.knowledge import schema
+from diag.texts import t
 
 __all__ = ["KINDS", "contact_positions"]
 
@@ -39,14 +40,14 @@ def _switch(site: Site, part: schema.SwitchPart) -> None:
 def _switch_faults(case: Case, part: schema.SwitchPart) -> Iterator[Fault]:
     contacts, everywhere = contact_positions(part), frozenset(case.controls[part.control])
     for (a, b), positions in contacts.items():
-        pair, detail = f"{a}-{b}", f" {a} to {b}"
+        pair, detail = f"{a}-{b}", t(" {a} to {b}", a=a, b=b)
         yield case.opens("open", pair, name=f"open-{pair}", detail=detail)
         yield case.adds("resistive", pair, name=f"resistive-{pair}", detail=detail)
         if positions != everywhere:
             yield case.closes("stuck", pair, name=f"stuck-{pair}", detail=detail)
     for a, b in _outputs(contacts):
         ohm = case.ohm("bridged", TOUCH_OHM)
-        yield case.bridges("bridged", a, b, ohm, name=f"bridged-{a}-{b}", detail=f" {a} and {b}")
+        yield case.bridges("bridged", a, b, ohm, name=f"bridged-{a}-{b}", detail=t(" {a} and {b}", a=a, b=b))
 
 
 def _outputs(contacts: Mapping[tuple[str, str], frozenset[str]]) -> list[tuple[str, str]]:

@@ -10,6 +10,7 @@ from diag.circuit.kinds.catalogue import kind_of
 from diag.circuit.network import Branch, Change, Extra, Network
 from diag.knowledge.assemble import Knowledge, terminals_of
 from diag.knowledge.schema import Mode, PlugPart, Wire
+from diag.texts import t
 
 __all__ = ["Loom", "lay", "wire_label"]
 
@@ -77,7 +78,11 @@ class Loom:
                 ends = (elsewhere, link.b) if side == 0 else (link.a, elsewhere)
                 # both ends may find a free terminal of the same name
                 name = f"at-{terminal}" if f"at-{terminal}" not in found else f"at-{part_id}-{terminal}"
-                title = f" {self._parts[part_id].spelled(terminal)} of {self._parts[part_id].title}"
+                title = t(
+                    " {spelled} of {title}",
+                    spelled=self._parts[part_id].spelled(terminal),
+                    title=self._parts[part_id].title,
+                )
                 found[name] = Fault(name, "at", Change(moved={index: ends}), title)
         for fault in found.values():
             yield Fault(fault.name, fault.mode, fault.change, fault.detail, len(found))

@@ -1,0 +1,120 @@
+"""A question as plain values for a page: what to set, caution, picture, its answers as buttons or a reading.
+
+The words are those of the terminal. Knows nothing of HTML.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from diag.serve.acts import UNITS
+from diag.serve.held import Held
+from diag.serve.picture import cut_of, picture_of
+from diag.talk.conversation import Conversation
+from diag.talk.known import WHOLE
+from diag.talk.standing import caution_known
+from diag.talk.typed import FIRST_LOOKS, numbered
+
+__all__ = ["ask_view"]
+
+Object = dict[str, Any]
+_SAID = ("Set", "Watch", "Listen")
+"""Rows of the set-up that the question's own words hold already."""
+_EXAMPLES = {"V": "11.8", "A": "3.5", "ohm": "0.4"}
+
+
+def ask_view(held: Held, conversation: Conversation, ask: Object, alone: bool = False) -> Object:
+    """What the page of a question holds. `alone`: asked out of its turn, so nothing is passed over."""
+    heading, rest = _words(ask)
+    answers = [{"number": n, "words": words} for n, (_, words) in enumerate(numbered(ask), 1)]
+    looks = ask["kind"] == "look" and not ask["choices"]
+    out: Object = {
+        "check": ask["check"],
+        "kind": ask["kind"],
+        "alone": alone,
+        "heading": heading,
+        "rest": rest,
+        "lines": ask.get("lines", []),
+        "hint": ask.get("hint", ""),
+        "rows": [] if ask.get("group") else [r for r in ask.get("setup", ()) if r["label"] not in _SAID],
+        "begins": bool(ask.get("begins")),
+        "unit": ask["unit"],
+        "units": UNITS.get(ask["unit"] or "", ()),
+        "example": _EXAMPLES.get(ask["unit"] or "", ""),
+        "answers": answers[:FIRST_LOOKS] if looks else answers,
+        "more_answers": answers[FIRST_LOOKS:] if looks else [],
+        "group": ask.get("group", []),
+        "passes": [] if alone else _passes(conversation, ask),
+        **_cautions(conversation, ask),
+        **_drawn(held, conversation, ask),
+    }
+    if ask["check"] == "start":
+        out |= _start(ask, alone)
+    return out
+
+
+def _words(ask: Object) -> tuple[str, str]:
+    """What stands out, and the rest."""
+    if ask.get("begins"):
+        return str(ask["title"]), ""
+    if ask["kind"] == "do":
+        return "", str(ask["why"])
+    if ask.get("group"):
+        setting = str(ask["setting"])
+        asked = "All of this?" if len(ask["group"]) > 1 else "Is this so?"
+        return f"{setting[:1].upper()}{setting[1:]}. {asked}", ""
+    if ask["check"] == "start":
+        return str(ask["text"]), ""
+    setting, dot, rest = str(ask["text"]).partition(". ")
+    return setting + dot.strip(), rest
+
+
+def _start(ask: Object, alone: bool) -> Object:
+    """The complaint: symptoms, whole circuits, the whole vehicle."""
+    rows = [(n, str(c["label"]), str(c["value"])) for n, c in enumerate(ask["choices"], 1)]
+    return {
+        "kind": "start",
+        "symptoms": [(n, label) for n, label, value in rows if value != WHOLE and not value.startswith("circuit:")],
+        "circuits": [(n, label) for n, label, value in rows if value.startswith("circuit:")],
+        "whole": None if alone else next((label for _, label, value in rows if value == WHOLE), None),
+        "whole_value": WHOLE,
+        "few": not any(value == WHOLE for _, _, value in rows) and not alone,
+    }
+
+
+def _cautions(conversation: Conversation, ask: Object) -> Object:
+    """A caution in its frame, or one that was read before."""
+    text = ask.get("caution")
+    if ask.get("begins") or text is None:
+        return {"caution": "", "caution_title": "", "caution_known": ""}
+    if ask["kind"] == "do":
+        return {"caution": text, "caution_title": "CAUTION", "caution_known": ""}
+    if caution_known(conversation, ask):
+        return {"caution": "", "caution_title": "", "caution_known": text}
+    return {"caution": text, "caution_title": "MIND", "caution_known": ""}
+
+
+def _passes(conversation: Conversation, ask: Object) -> list[tuple[str, str]]:
+    """Ways past the question that it allows: act and words."""
+    if ask["check"] == "start" or ask.get("begins"):
+        return []
+    stop = ask["kind"] == "do" and ask["check"].startswith("caution:")
+    out = [] if stop or ask.get("group") else [("not-sure", "not sure")]
+    out += [] if stop else [("cannot-reach", "can't reach")]
+    if ask["kind"] != "do" and not ask.get("group"):
+        out += [("no-instrument", "no such instrument")] if ask["instruments"] else []
+        out += [("later", "later")]
+    return out
+
+
+def _drawn(held: Held, conversation: Conversation, ask: Object) -> Object:
+    """The picture round the points of the question, kept for as long as the job is open."""
+    step = conversation.reasoner.steps.get(ask["check"])
+    if step is None or ask.get("group") or ask["kind"] in ("do", "choose"):
+        return {"cut": None, "picture": ""}
+    key = ("cut", step.id)
+    if key not in held.kept:
+        found = picture_of(conversation.reasoner, step)
+        held.kept[key] = (found[0], cut_of(found[1])) if found is not None else ("", None)
+    title, cut = held.kept[key]
+    return {"cut": cut, "picture": title}

@@ -1,0 +1,1 @@
+"""Pictures of the program at work, drawn from what it really shows."""

@@ -1,0 +1,1 @@
+"""The catalogue of messages: `python -m tests.texts` writes `diag/locale/diag.pot` anew."""
