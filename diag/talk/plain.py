@@ -9,7 +9,7 @@ import shutil
 from collections.abc import Iterable, Sequence
 from typing import Any, TextIO
 
-from diag.errors import DiagError
+from diag.errors import DiagError, harmless
 from diag.knowledge.names import quoted
 from diag.talk import screen, screen_why
 from diag.talk.conversation import Conversation
@@ -85,7 +85,7 @@ class Plain:
 
     def _print(self, lines: Iterable[Line]) -> None:
         for line in lines:
-            self.out.write(line.text + "\n")
+            self.out.write(harmless(line.text) + "\n")
             self._aloud.append(line)
         self.out.flush()
 

@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
+
+import click
+
+from diag.cli import main
+from diag.desk_verbs import environment
 
 _TOP = Path(__file__).parents[2]
 
@@ -56,3 +62,43 @@ def test_the_alteration_of_the_guide_is_one_that_works(tmp_path: Path) -> None:
     sheet = alter(vehicle, load_alteration(recipe), [], "2026-11-28", "van.before.yaml").sheet
     assert sheet.doubts == ()
     assert any("relay" in text.lower() for text in sheet.needed)
+
+
+def _leaves(group: click.Group, path: tuple[str, ...] = ("diag",)) -> Iterator[str]:
+    for name, command in group.commands.items():
+        if isinstance(command, click.Group):
+            yield from _leaves(command, (*path, name))
+        else:
+            yield " ".join((*path, name))
+
+
+def _told(text: str) -> set[str]:
+    """Verbs that a text names: `diag jobs`, `diag calc drop`, and those that follow in the same cell, `section`."""
+    found: set[str] = set()
+    for cell in re.split(r"[|\n]", text):
+        group = ""
+        for code in re.findall(r"`([^`]+)`", cell) if "`" in cell else [cell] if cell.startswith("diag ") else []:
+            words = [w for w in code.partition("#")[0].removeprefix(".venv/bin/").split() if re.fullmatch(r"[a-z]+", w)]
+            if words[:1] == ["diag"] and len(words) > 1:
+                command = main.commands.get(words[1])
+                group = words[1] if isinstance(command, click.Group) else ""
+                found.add(" ".join(words[: 3 if group and len(words) > 2 else 2]))
+            elif group and len(words) == 1:
+                found.add(f"diag {group} {words[0]}")
+    return found
+
+
+def test_readme_names_every_verb_and_no_other() -> None:
+    """What is not told is not found; what is told and not there is worse."""
+    text = (_TOP / "README.md").read_text(encoding="utf-8")
+    told, verbs = _told(text), set(_leaves(main))
+    assert verbs - told == set()
+    groups = {f"diag {name}" for name, command in main.commands.items() if isinstance(command, click.Group)}
+    named = {name for name in told if re.fullmatch(r"diag( [a-z]+)+", name)}
+    assert named - verbs - groups == set()
+
+
+def test_readme_names_every_variable_and_no_other() -> None:
+    """Whoever wonders why it behaves so looks there."""
+    text = (_TOP / "README.md").read_text(encoding="utf-8")
+    assert set(re.findall(r"\bDIAG_[A-Z]+\b", text)) == set(environment())
