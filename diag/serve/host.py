@@ -157,8 +157,8 @@ def serve_until_stopped(app: ASGIApp, sock: socket.socket, ready: Callable[[], A
         raise KeyboardInterrupt
 
     signal.signal(signal.SIGTERM, stop)  # the server hands the signal on once its connections are closed
-    ready()
     try:
+        ready()
         server.run(sockets=[sock])
     except KeyboardInterrupt:
         return
