@@ -112,7 +112,7 @@ def standing_answer(
         t("days = (charge now - charge it starts from) × capacity ÷ key-off current ÷ 24 h"),
         "t = (c - c0) · C / I / 24",
         t("{usable} ÷ {key_off_a} ÷ 24 h", usable=written(usable, "Ah"), key_off_a=written(key_off_a, "A"))
-        + (f" = {written(days, 'days')}" if math.isfinite(days) else ""),
+        + (" = " + t("{days} days", days=written(days, "")) if math.isfinite(days) else ""),
         (
             t(
                 "Arithmetic. Half its charge to start with: common practice, no source; key-off limits: "

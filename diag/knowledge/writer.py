@@ -16,7 +16,7 @@ __all__ = ["put_new", "replaced"]
 def put_new(path: Path, content: bytes, mode: int) -> None:
     """Write a file that is not there yet, with these permissions. Raises FileExistsError where it is, OSError where
     it cannot be written."""
-    temporary = _beside(path, content, mode)
+    temporary = _beside(path, content, _masked(mode))
     try:
         os.link(temporary, path)  # fails where somebody made one in the meantime, unlike a rename
     except FileExistsError:
@@ -31,11 +31,18 @@ def put_new(path: Path, content: bytes, mode: int) -> None:
 
 def replaced(path: Path, content: bytes, mode: int | None = None) -> None:
     """Write a file in place of what may be there, with these permissions, or those that it has. Raises OSError."""
-    temporary = _beside(path, content, path.stat().st_mode & 0o777 if mode is None else mode)
+    temporary = _beside(path, content, path.stat().st_mode & 0o777 if mode is None else _masked(mode))
     try:
         os.replace(temporary, path)
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def _masked(mode: int) -> int:
+    """Less what this user's umask takes away from every new file."""
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return mode & ~mask
 
 
 def _beside(path: Path, content: bytes, mode: int) -> Path:

@@ -162,7 +162,15 @@ def serve_until_stopped(app: ASGIApp, sock: socket.socket, ready: Callable[[], A
         limit_concurrency=_MOST_CONNECTIONS,
         h11_max_incomplete_event_size=16 * 1024,
     )
-    server = uvicorn.Server(config)
+
+    class Told(uvicorn.Server):
+        """Says where it is once it answers, and ends properly from then on."""
+
+        async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+            await super().startup(sockets)
+            ready()
+
+    server = Told(config)
     for name in ("uvicorn.error", "uvicorn.access", "uvicorn.asgi", "asyncio", "concurrent.futures"):
         logging.getLogger(name).disabled = True  # what goes wrong is told on a page, in words
 
@@ -170,7 +178,6 @@ def serve_until_stopped(app: ASGIApp, sock: socket.socket, ready: Callable[[], A
         raise KeyboardInterrupt
 
     signal.signal(signal.SIGTERM, stop)  # the server hands the signal on once its connections are closed
-    ready()
     try:
         server.run(sockets=[sock])
     except KeyboardInterrupt:

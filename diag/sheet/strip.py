@@ -217,7 +217,7 @@ class _Letters:
         part = self.knowledge.parts.get(block.part)
         title = part.title if part is not None else block.part
         sign = _SIGNS.get(part.kind, "") if part is not None else ""
-        words = f"{sign}{title}{_rating(part)}{_stands(block)}"
+        words = f"{sign}{title}{_rating(part)}{_stands(block, part)}"
         if block.before == block.behind:
             return self.line(self.mark(block.before), _spelled(self.knowledge, block.before), words)
         out = self.line(self.mark(block.before), _spelled(self.knowledge, block.before), words)
@@ -254,11 +254,11 @@ def _rating(part: object) -> str:
     return f", {part.rating_a:g} A" if isinstance(part, schema.FusePart) else ""
 
 
-def _stands(block: _Block) -> str:
+def _stands(block: _Block, part: object) -> str:
     """How the contacts on the way stand."""
     if any(not link.conducts for link in block.inside):
         return t(": open")
-    if any(link.moves for link in block.inside):
+    if isinstance(part, schema.FlasherPart) and any(link.moves for link in block.inside):
         return t(": opens and closes")
     return ""
 

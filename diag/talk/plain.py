@@ -5,11 +5,12 @@ Must not know how an answer is weighed, nor of screens and keys.
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Iterable, Sequence
 from typing import Any, TextIO
 
-from diag.errors import DiagError
+from diag.errors import DiagError, harmless
 from diag.knowledge.names import quoted
 from diag.talk import screen, screen_why
 from diag.talk.conversation import Conversation
@@ -86,7 +87,7 @@ class Plain:
 
     def _print(self, lines: Iterable[Line]) -> None:
         for line in lines:
-            self.out.write(line.text + "\n")
+            self.out.write(harmless(line.text) + "\n")
             self._aloud.append(line)
         self.out.flush()
 
@@ -348,11 +349,15 @@ class Plain:
         self._next()
 
 
+_FOREIGN = re.compile("[\ud800-\udc7f\udd00-\udfff]")
+"""Half signs that stand for no byte."""
+
+
 def _typed(line: str) -> str:
     """A line as it was meant: bytes that are not UTF-8 come from a terminal of older letters."""
     text = line.strip()
     try:
         text.encode()
     except UnicodeEncodeError:
-        text = text.encode("utf-8", "surrogateescape").decode("cp1252", "replace")
+        text = _FOREIGN.sub("?", text).encode("utf-8", "surrogateescape").decode("cp1252", "replace")
     return text

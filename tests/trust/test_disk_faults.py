@@ -25,9 +25,7 @@ from tests.trust.faulty import FAULT, failing_at, finished, reply, script, talk_
     [
         ("write", errno.ENOSPC, False),
         ("write", errno.EDQUOT, True),
-        ("write", errno.EIO, True),
         ("fsync", errno.EIO, False),
-        ("fsync", errno.ENOSPC, False),
     ],
 )
 def test_refused_write_anywhere_in_a_job_is_told_and_the_job_goes_on(
@@ -57,7 +55,7 @@ def test_refused_write_anywhere_in_a_job_is_told_and_the_job_goes_on(
             told = [one for one in errors if one["code"] == "not-stored"]
             assert all("NOT stored" in one["text"] for one in told)
             refused += bool(told)
-            if not told and len(acknowledged) == len(lines.splitlines()) and number > 2 * len(found) + 8:
+            if not told and len(acknowledged) == len(lines.splitlines()) and number > len(found) + 6:
                 break
     assert refused > 5
 

@@ -315,7 +315,7 @@ def test_no_pattern_repeats_what_repeats() -> None:
         for name, pattern in vars(importlib.import_module(found.name)).items():
             if isinstance(pattern, re.Pattern):
                 text = pattern.pattern if isinstance(pattern.pattern, str) else pattern.pattern.decode("latin-1")
-                parted = bool(re.search(r"\((\?:)?-\[a-z", text))
+                parted = bool(re.search(r"\((\?:)?-\[a-z|\\s\+\|\$", text))
                 assert not unbounded(parser.parse(text)), f"{found.name}.{name}"
                 checked += 1
     assert checked > 20
@@ -326,3 +326,11 @@ def test_harmless_text_keeps_its_lines_and_words() -> None:
     assert harmless("Ω 1.5 mm² – ok\nsecond") == "Ω 1.5 mm² – ok\nsecond"
     for text in HOSTILE:
         assert printed(harmless(text))
+
+
+def test_a_reason_that_steers_a_terminal_is_told_as_text(reasoner: Reasoner) -> None:
+    """The plain conversation repeats what was typed: a skipped stage, its reason, at the sheet."""
+    out = io.StringIO()
+    lines = ["whole", "done", "3 dark", "skip RE\x0f\x13\x1b[2Jx", "note \x1b[2J\x9b", "quit"]
+    run_plain(Conversation(reasoner, Rehearsed.opened(reasoner), "job"), lines, out)
+    assert printed(out.getvalue())
