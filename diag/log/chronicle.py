@@ -147,7 +147,7 @@ def _known(job: Replayed, finding: Finding, step: Step, base: Item) -> Item:
         instruction=step_words(knowledge, step),
         operated=operate_words(knowledge, step.operate),
         expected=expected,
-        expected_from="" if not expected else "computed" if computed else t("usual answer"),
+        expected_from="" if not expected else "computed" if computed else "usual answer",
         found=answer_words(step, finding.value) if finding.value is not None else "",
         unit=step.unit or "",
         limits=_limits(step, finding.value),
