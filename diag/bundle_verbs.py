@@ -39,11 +39,11 @@ def bundle(job: str, out: Path | None, vehicle: str | None, without_packs: bool)
     from diag.bundle.make import bundle_bytes
     from diag.cli import _job_path as job_path
     from diag.errors import DiagError
-    from diag.knowledge.folders import packs_left_out
+    from diag.given import packs_left_out_by
     from diag.knowledge.writer import put_new
     from diag.talk.opening import vehicle_file
 
-    packs = not (without_packs or packs_left_out())
+    packs = not packs_left_out_by(without_packs)
     path = job_path(job)
     target = out or Path(f"{path.stem}.zip")
     made = bundle_bytes(path, vehicle_file(vehicle, packs) if vehicle else None, packs=packs)

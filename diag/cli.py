@@ -21,6 +21,7 @@ from diag.completing import causes, job_names, vehicle_names
 from diag.completing import instruments as instrument_names
 from diag.desk_verbs import completion, places
 from diag.errors import DiagError, harmless
+from diag.given import halves_left_out, instruments_given, packs_left_out_by
 from diag.help_words import speak
 from diag.jobs_verbs import jobs
 from diag.replay_verbs import replay
@@ -46,24 +47,6 @@ def _version_line() -> str:
 def _progress(lines: bool = False) -> AbstractContextManager[Callable[[float], None]]:
     """A bar while tables are computed, or `lines`; nothing where they are already there."""
     return progress(t("Working out what each fault shows (kept for next time):"), lines)
-
-
-def _instruments(text: str | None) -> tuple[str, ...] | None:
-    from diag.talk.settings import INSTRUMENTS
-
-    if text is None:
-        return None
-    names = tuple(name.strip() for name in text.split(",") if name.strip())
-    for name in names:
-        if name not in INSTRUMENTS:
-            raise DiagError(
-                t(
-                    "--instruments: found `{name}`; expected some of {instruments}, separated by commas.",
-                    name=name,
-                    instruments=", ".join(INSTRUMENTS),
-                )
-            )
-    return names
 
 
 def _tell(text: str) -> None:
@@ -139,17 +122,6 @@ _no_packs = click.option(
 _today = click.option(
     "--today", is_flag=True, help=t("A job out of a bundle: by this machine's rules, not by those that came with it.")
 )
-
-
-def _packs_out(without_packs: bool) -> bool:
-    from diag.knowledge.folders import packs_left_out
-
-    return without_packs or packs_left_out()
-
-
-def _left_out(without_wiring: bool, without_rules: bool, without_packs: bool) -> frozenset[str]:
-    out = (("wiring", without_wiring), ("rules", without_rules), ("packs", _packs_out(without_packs)))
-    return frozenset(name for name, left in out if left)
 
 
 _SECTIONS = {
@@ -233,7 +205,7 @@ def _conversation(
     from diag.talk.opening import new_job, open_reasoner, resume_job, vehicle_file
     from diag.talk.settings import setting
 
-    have = _instruments(instruments)
+    have = instruments_given(instruments)
     messages: list[str] = []
     packs = "packs" not in without
     if job is not None and job.exists() and not is_blank(job):
@@ -242,7 +214,7 @@ def _conversation(
             conversation, journal, messages = resume_job(job, file, tell, have, packs, today)
     else:
         file = vehicle_file(vehicle, packs)
-        at_hand = _instruments(setting("instruments").value) or () if have is None else have
+        at_hand = instruments_given(setting("instruments").value) or () if have is None else have
         with _progress(lines) as tell:
             reasoner = open_reasoner(file, without, tell)
         conversation, journal = new_job(reasoner, file, job, at_hand, without)
@@ -297,7 +269,7 @@ def start(
     diag start --vehicle my-van.yaml --instruments test-lamp,meter
     diag start --without-wiring
     """
-    _shown(vehicle, job, instruments, _left_out(without_wiring, without_rules, without_packs), how)
+    _shown(vehicle, job, instruments, halves_left_out(without_wiring, without_rules, without_packs), how)
 
 
 @main.command()
@@ -326,7 +298,7 @@ def resume(
     diag resume 2026-11-29-082509
     diag resume --instruments test-lamp,meter,jumper
     """
-    without, path = _left_out(False, False, without_packs), _job_path(job)
+    without, path = halves_left_out(False, False, without_packs), _job_path(job)
     if mend:
         from diag.job.mend import mend_journal
 
@@ -362,7 +334,7 @@ def talk(
 
     sys.stdin.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
     sys.stdout.reconfigure(encoding="utf-8")  # type: ignore[union-attr]
-    without = _left_out(without_wiring, without_rules, without_packs)
+    without = halves_left_out(without_wiring, without_rules, without_packs)
     with _conversation(vehicle, job, instruments, without) as (conversation, messages):
         for message in messages:
             _tell(message)
@@ -428,7 +400,7 @@ def export(
     from diag.putting import put, refuse_over
     from diag.talk.opening import vehicle_file
 
-    packs = not _packs_out(without_packs)
+    packs = not packs_left_out_by(without_packs)
     path, file = _job_path(job), vehicle_file(vehicle, packs) if vehicle else None
     refuse_over(out, over, path)
     if form == "pdf" and out is None and sys.stdout.isatty():

@@ -11,6 +11,7 @@ import click
 from diag.completing import instruments as instrument_names
 from diag.completing import job_names, vehicle_names
 from diag.errors import DiagError
+from diag.given import halves_left_out, instruments_given
 from diag.teaching import Verb
 from diag.texts import t
 
@@ -66,7 +67,6 @@ def serve(
     same way, and the page on the phone goes on. A job that is open in a terminal is not opened here, nor the other
     way round. Ctrl-C ends it; everything is kept.
     """
-    from diag.knowledge.folders import packs_left_out
     from diag.serve.app import make_app
     from diag.serve.doors import Doors
     from diag.serve.host import LOOPBACK, hosts_of, keep_giving_keys, listen, network_address, serve_until_stopped
@@ -76,16 +76,15 @@ def serve(
 
     if address is not None and not network:
         raise DiagError(t("--address: expected --network beside it; without, only this machine itself is let in."))
-    packs = not (without_packs or packs_left_out())
-    out = (("wiring", without_wiring), ("rules", without_rules), ("packs", not packs))
-    without = frozenset(name for name, left in out if left)
+    without = halves_left_out(without_wiring, without_rules, without_packs)
+    packs = "packs" not in without
     if without >= {"wiring", "rules"}:
         raise DiagError(t("without wiring and without rules nothing is left to reason with; leave one of them in"))
     given = vehicle_file(vehicle, packs) if vehicle else None
     if given is not None and not given.is_file():
         raise DiagError(t("--vehicle: found no file `{vehicle}`; expected the file of a vehicle.", vehicle=vehicle))
     where = named_job(job) if job is not None else None
-    options = Options(where, given, _instruments(instruments), without)
+    options = Options(where, given, instruments_given(instruments), without)
     shelf = Shelf(options, vehicle_file(None, packs))
     sock = listen(network_address(address) if network else LOOPBACK, port)
     host, number = sock.getsockname()[:2]
@@ -109,22 +108,3 @@ def serve(
     telling.end(shelf.options.job)
     sys.stdout.flush()
     os._exit(0)  # what a worker is still at must not hold the program up; all that counts is on the disk
-
-
-def _instruments(text: str | None) -> tuple[str, ...] | None:
-    from diag.talk.opening import INSTRUMENTS
-
-    if text is None:
-        return None
-    names = tuple(name.strip() for name in text.split(",") if name.strip())
-    for name in names:
-        if name not in INSTRUMENTS:
-            known = ", ".join(INSTRUMENTS)
-            raise DiagError(
-                t(
-                    "--instruments: found `{name}`; expected some of {known}, separated by commas.",
-                    name=name,
-                    known=known,
-                )
-            )
-    return names

@@ -39,6 +39,7 @@ FREE = (
     "texts",
     "errors",
     "cli",
+    "given",
     "help_words",
     "alter_verbs",
     "author_verbs",
