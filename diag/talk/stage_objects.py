@@ -153,8 +153,8 @@ def _passed_over(plan: Plan, stage: str) -> str:
     return (
         t(
             "Not gone through: {stages}. A feed that touches body, a fuse too large for its wire or a battery the "
-            "wrong way round is found there before it burns anything. Go there first (stages); else isolator within reach, "
-            "and off at the first smell or smoke.",
+            "wrong way round is found there before it burns anything. Go there first (stages); else isolator within "
+            "reach, and off at the first smell or smoke.",
             stages=", ".join(left),
         )
         if left
