@@ -254,6 +254,13 @@ def test_a_remedy_out_of_reach_says_so(reasoner: Reasoner) -> None:
     assert "cannot be reached" in " ".join(line.text for line in conclusion_page(told, 40))
 
 
+def test_typing_after_a_refused_text_begins_anew(reasoner: Reasoner) -> None:
+    """`12 bananas`, then `OL` on a reading of volts: not `12 bananasOL`."""
+    sitting = sit(until_measure(reasoner), ["12 bananas\r", "11.8 V\r"])
+    assert sitting.records("answered")[-1]["value"] == pytest.approx(11.8)
+    assert "12 bananas" in sitting.entries
+
+
 def test_notes_changes_and_further_symptoms_are_kept(reasoner: Reasoner) -> None:
     """What happens at the vehicle belongs into the log, whatever is being asked."""
     sitting = sit(fresh(reasoner), [STEADY, "a", "fuse box is wet\r", "g", "renewed an earth\r", "s", "horn silent\r"])
