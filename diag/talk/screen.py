@@ -16,9 +16,10 @@ from diag.talk.objects import odd_of
 from diag.talk.plan import End
 from diag.talk.stage_objects import teaches
 from diag.talk.staged import StageState
-from diag.talk.standing import answers_so_far, caution_known, done_so_far, job_name, passed_so_far
+from diag.talk.standing import answers_so_far, caution_known, job_name, passed_so_far
 from diag.talk.typed import FIRST_LOOKS, LOOK_ORDER, numbered
 from diag.talk.whys import short_title
+from diag.talk.worked import work_words
 from diag.texts import t, tn
 
 __all__ = [
@@ -524,8 +525,8 @@ def end_page(conversation: Conversation, said: Sequence[Object], width: int) -> 
             for words in odd_words(told) if not told["remedies"] else []:
                 out += paragraph(words, width, "- ")
             out.append(Line())
-    for title in done_so_far(conversation):
-        out += paragraph(t("done: {title}", title=title), width, "+ ")
+    for words in work_words(conversation.reasoner, conversation.plan, conversation.state):
+        out += paragraph(t("done: {title}", title=words), width, "+ ")
     seen = len(answers_so_far(conversation))
     out += paragraph(tn("{n} answer kept.", "{n} answers kept.", seen), width)
     open_items = said[-1].get("open", []) if said else list(conversation.plan.open_items)

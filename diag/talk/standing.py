@@ -29,7 +29,6 @@ __all__ = [
     "ask_for",
     "open_problems",
     "caution_known",
-    "done_so_far",
     "error_words",
     "job_name",
     "minutes_so_far",
@@ -162,13 +161,6 @@ def caution_known(conversation: Conversation, ask: Object) -> bool:
     step = conversation.reasoner.steps.get(ask["check"])
     read = {e.fields.get("caution") for e in conversation.state.standing("acknowledged")}
     return step is not None and step.caution in read
-
-
-def done_so_far(conversation: Conversation) -> list[str]:
-    """Titles of the remedies carried out, in order."""
-    remedies = conversation.reasoner.remedies
-    names = [str(e.fields.get("remedy")) for e in conversation.state.standing("remedied")]
-    return [remedies[name].title if name in remedies else name for name in names]
 
 
 def symptom_ask(conversation: Conversation, only: Sequence[str] | None = None) -> Object:
