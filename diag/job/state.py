@@ -12,7 +12,7 @@ from typing import Any
 from diag.job.layered import LayerTold, layers_of
 from diag.job.records import Record
 
-__all__ = ["EVENTS", "Entry", "JobState", "replay"]
+__all__ = ["EVENTS", "INPUTS", "Entry", "JobState", "replay"]
 
 EVENTS = (
     "opened",
@@ -33,7 +33,7 @@ EVENTS = (
     "stage",
     "resumed",
 )
-_INPUTS = (
+INPUTS = (
     "answered",
     "skipped",
     "not-sure",
@@ -137,7 +137,7 @@ def replay(records: Sequence[Record]) -> JobState:
             side.append(Entry(record.seq, record.at, record.event, record.fields, period))
             if record.event == "resumed" and isinstance(record.fields.get("without"), list):
                 without = record.fields["without"]
-        if record.event not in _INPUTS or record.seq in replaced:
+        if record.event not in INPUTS or record.seq in replaced:
             continue
         if record.seq in gone:
             withdrawn.append(Entry(record.seq, record.at, record.event, record.fields, period))

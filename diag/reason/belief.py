@@ -18,6 +18,7 @@ import numpy as np
 from diag.circuit.network import Floats
 from diag.reason.candidates import minimal_hitting_sets, smallest
 from diag.reason.counted import GROUPS, alike, counted, each_of, some_of
+from diag.reason.courses import Courses
 from diag.reason.posterior import Odd, Posterior
 from diag.reason.problems import ODD_FROM, Part, split, together
 from diag.reason.proposals import mended, propose
@@ -132,10 +133,9 @@ class _Work:
         self._add(frozenset(), frozenset(), float(healthy))
         sums = np.zeros((sight.periods, 1 + sight.count))
         np.add.at(sums, sight.period, rows)
-        answered = np.unique(sight.period).tolist()
         for took, chance in sight.patterns():
             total = self.prior + chance
-            for period in answered:
+            for period in sight.answered:
                 total = total + np.where(sight.gone(took, period), sums[period, 0], sums[period, 1:])
             gone = sight.gone(took, sight.periods - 1)
             likely = np.nonzero(total > total.max() - NEGLIGIBLE)[0]
@@ -255,10 +255,9 @@ class _Work:
     def _totals(self, sets: Sequence[frozenset[int]]) -> Floats:
         """(patterns, sets) log weight of each, prior and course of the remedies included."""
         prior = np.array([self._prior_of(s) for s in sets])
-        sight, times = self.sight, self.sight.times[None, :]
-        return np.array(
-            [prior + chance + (sight.told(sets, took) * times).sum(axis=1) for took, chance in sight.patterns()]
-        )
+        chance = np.array([[chance] for _, chance in self.sight.patterns()])
+        total: Floats = prior + chance + Courses(self.sight, sets).sums()
+        return total
 
     # ------------------------------------------------------------ result
 
@@ -292,11 +291,9 @@ class _Work:
     def _misread(self, starts: Sequence[frozenset[int]]) -> np.ndarray:
         """(sets, findings) what each set needs to be misread in the course of the remedies that is likeliest
         for it."""
-        sight = self.sight
-        told = np.array([sight.told(starts, took) for took, _ in sight.patterns()])
-        chance = np.array([[chance] for _, chance in sight.patterns()])
-        course = ((told * sight.times).sum(axis=2) + chance).argmax(axis=0)
-        return sight.misread(told[course, np.arange(len(starts))])
+        chance = np.array([[chance] for _, chance in self.sight.patterns()])
+        courses = Courses(self.sight, starts)
+        return self.sight.misread(courses.told((courses.sums() + chance).argmax(axis=0)))
 
     def _unexplained(self, likeliest: frozenset[int]) -> np.ndarray:
         """(findings,) True where the likeliest set needs a misread answer and that is likelier than a further

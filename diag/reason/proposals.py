@@ -106,9 +106,13 @@ def _rough(sight: Sight, log_prior: Floats, members: np.ndarray) -> Floats:
     total: Floats = log_prior[members].sum(axis=1)
     for start in range(0, len(members), _CHUNK):
         part = members[start : start + _CHUNK]
+        among = np.unique(part)
         for f in range(len(sight.rows)):
-            gone = sight.gone(sight.all_took, int(sight.period[f]))
-            own = np.where(sight.touch[f] & ~gone, sight.rows[f, 1:], -np.inf)[part].max(axis=1)
+            there = sight.touch[f] & ~sight.gone(sight.all_took, int(sight.period[f]))
+            if not there[among].any():
+                total[start : start + _CHUNK] += sight.times[f] * sight.rows[f, 0]
+                continue
+            own = np.where(there, sight.rows[f, 1:], -np.inf)[part].max(axis=1)
             total[start : start + _CHUNK] += sight.times[f] * np.where(np.isneginf(own), sight.rows[f, 0], own)
     return total
 

@@ -42,6 +42,7 @@ _MISSES = 0.05
 _KEPT_STILL = ("seized", "stuck")
 """Modes of a part that then neither sounds nor moves, whatever its feed."""
 _SHOWS = 0.35
+_WEIGHED_KEPT, _COLUMNS_KEPT = 8, 8192
 _FIRED_KEPT = 256
 """What the rules say of so many groups of answers is kept: a note or a repeat changes nothing of it."""
 _OPEN = 0.5
@@ -91,6 +92,8 @@ class Reasoner:
         for rule in self.rules:
             self._by_circuit[knowledge.circuit_of[rule.id]].append(rule)
         self._fired: dict[frozenset[Fact], Outcome] = {}
+        self._posteriors: dict[object, tuple[Evidence, Posterior]] = {}
+        self._columns: dict[tuple[str, Value], int] = {}
         self.causes = self._known_causes()
         self.index = {cause.id: i for i, cause in enumerate(self.causes)}
         limited = series_lamp_steps(knowledge) if predictor is not None else ()
@@ -134,7 +137,7 @@ class Reasoner:
         out._by_circuit = {name: [r for r in own if r.id != rule_id] for name, own in self._by_circuit.items()}
         out.chances = self.chances.without(rule_id)
         out.complaints = out.chances.complaints(list(self.knowledge.symptoms.values()), self.steps)
-        out._ruled_table, out._fired = None, {}
+        out._ruled_table, out._fired, out._posteriors = None, {}, {}
         return out
 
     def _known_causes(self) -> tuple[Cause, ...]:
@@ -206,7 +209,7 @@ class Reasoner:
         now = [finding for finding in findings if finding.period == last]
         outcome = self.fired(now)
         firings, established = outcome.firings, outcome.established
-        posterior = weigh(evidence)
+        posterior = self._weighed(evidence, self.supply_v(findings))
         asked, warned, stopped = _effects(firings)
         return Beliefs(
             posterior,
@@ -221,6 +224,17 @@ class Reasoner:
             evidence,
         )
 
+    def _weighed(self, evidence: Evidence, supply_v: float | None) -> Posterior:
+        """The posterior, as it was where the same was weighed just before: after a note, a repeat or an undo."""
+        rows = tuple((f.seq, f.period, id(f.rows)) for f in evidence.findings)
+        key = (rows, evidence.treatments, evidence.healthy, supply_v)
+        known = self._posteriors.get(key)
+        if known is None:
+            known = self._posteriors[key] = evidence, weigh(evidence)  # it keeps its rows, so ids stay theirs
+            while len(self._posteriors) > _WEIGHED_KEPT:
+                self._posteriors.pop(next(iter(self._posteriors)), None)
+        return known[1]
+
     def evidence(
         self, findings: Sequence[Finding], treated: Sequence[Treated] = (), *, proving: bool = False
     ) -> tuple[Evidence, tuple[tuple[Finding, Told], ...]]:
@@ -230,7 +244,7 @@ class Reasoner:
         rows: list[Judged] = []
         weighed_in: list[Finding] = []
         known: dict[tuple[str, Value], Told] = {}
-        count = counting(findings, self.chances.column)
+        count = counting(findings, self._column)
         beside = contexts(findings, self.chances.computed, lambda finding: self.values([finding]))
         for place, (finding, context) in enumerate(zip(findings, beside, strict=True)):
             said = None if finding.step is None or finding.value is None else (finding.step.id, finding.value)
@@ -259,6 +273,14 @@ class Reasoner:
             fickle=self.chances.seldom.causes,
         )
         return evidence, tuple(judged)
+
+    def _column(self, step: Step, value: Value) -> int:
+        key = (step.id, value)
+        if key not in self._columns:
+            if len(self._columns) >= _COLUMNS_KEPT:
+                self._columns.clear()
+            self._columns[key] = self.chances.column(step, value)
+        return self._columns[key]
 
     def _told(self, finding: Finding, supply_v: float | None, context: Mapping[str, Value]) -> Told | None:
         if finding.symptom is not None:

@@ -98,6 +98,7 @@ class Sight:
             sum(len(f.numbers) * (np.log(f.flat) if f.flat > 0 else IMPOSSIBLE) for f in evidence.findings)
         )
         self.period = np.array([f.period for f in evidence.findings], dtype=int)
+        self.answered: list[int] = np.unique(self.period).tolist()
         # what the network computes and no single cause makes likelier than chance may be several at work
         chance = [np.log(f.flat) if f.together is not None and f.flat > 0 else IMPOSSIBLE for f in evidence.findings]
         self._least = np.maximum(self.rows.max(axis=1, initial=IMPOSSIBLE), np.array(chance)) + np.log(EXPLAINS)
@@ -112,6 +113,7 @@ class Sight:
         self._joint = self.moves | unheard[:, None]
         self.all_took: Took = (True,) * len(evidence.treatments)
         self._together: dict[tuple[int, frozenset[int]], float] = {}
+        self._asked: set[int] = set()
         self._gone: dict[Took, np.ndarray] = {}
 
     @cached_property
@@ -167,30 +169,52 @@ class Sight:
 
     def told(self, sets: Sequence[frozenset[int]], took: Took) -> Floats:
         """(sets, findings) log chance of each finding with exactly these causes present at the start."""
-        on, members = self._on(self.touch, sets, took)
-        own = np.where(on, np.concatenate([self.rows[:, 1:], self.rows[:, :1]], axis=1)[:, members], -np.inf)
-        out = np.where(on.any(axis=2), own.max(axis=2, initial=-np.inf), self.rows[:, :1])
-        if self._together:
-            on, _ = self._on(self._joint, sets, took)
-            for f, s in np.argwhere(on.sum(axis=2) > 1):
-                known = self._known(int(f), frozenset(members[s][on[f, s]].tolist()))
-                if known is not None:
-                    out[f, s] = known
+        members = self.members(sets)
+        out = np.zeros((len(self.rows), len(sets)))
+        for period in self.answered:
+            here = np.nonzero(self.period == period)[0]
+            out[here] = self.told_in(here, self.gone(took, period), members)
         told: Floats = out.T
         return told
+
+    def told_in(self, here: np.ndarray, gone: np.ndarray, members: np.ndarray) -> Floats:
+        """(findings, sets) the same of the findings `here`, by index, made while the causes in `gone` were gone;
+        `members` as of `members`."""
+        own = np.full((len(here), self.count + 1), -np.inf)
+        np.copyto(own[:, :-1], self.rows[here, 1:], where=self.touch[here] & ~gone)
+        out = own[:, members[:, 0]]
+        for column in members.T[1:]:
+            np.maximum(out, own[:, column], out=out)
+        none = np.isneginf(out)
+        np.copyto(out, self.rows[here, :1], where=none)
+        asked = np.nonzero([int(f) in self._asked for f in here])[0]
+        if len(asked):
+            joint = np.zeros((len(asked), self.count + 1), dtype=bool)
+            joint[:, :-1] = self._joint[here[asked]] & ~gone
+            on = joint[:, members]
+            for a, s in np.argwhere(on.sum(axis=2) > 1):
+                known = self._known(int(here[asked[a]]), frozenset(members[s][on[a, s]].tolist()))
+                if known is not None:
+                    out[asked[a], s] = known
+        return out
 
     def misread(self, told: Floats) -> np.ndarray:
         """(sets, findings) True where a set needs the finding to be misread."""
         misread: np.ndarray = told < self._least[None, :]
         return misread
 
-    def _on(self, mask: np.ndarray, sets: Sequence[frozenset[int]], took: Took) -> tuple[np.ndarray, np.ndarray]:
-        """(findings, sets, members) True where `mask` holds for a member that is not cured; the (sets, members)."""
+    def members(self, sets: Sequence[frozenset[int]]) -> np.ndarray:
+        """(sets, most members) the causes of each in rising order, filled up with one that there is not."""
         members = np.full((len(sets), max([1, *(len(s) for s in sets)])), self.count)
         for row, found in enumerate(sets):
             members[row, : len(found)] = sorted(found)
+        return members
+
+    def _on(self, mask: np.ndarray, sets: Sequence[frozenset[int]], took: Took) -> tuple[np.ndarray, np.ndarray]:
+        """(findings, sets, members) True where `mask` holds for a member that is not cured; the (sets, members)."""
+        members = self.members(sets)
         on = np.zeros((len(self.rows), *members.shape), dtype=bool)
-        for period in np.unique(self.period).tolist():
+        for period in self.answered:
             here = self.period == period
             there = mask[here] & ~self.gone(took, period)
             on[here] = np.concatenate([there, np.zeros((len(there), 1), bool)], axis=1)[:, members]
@@ -220,4 +244,5 @@ class Sight:
             together = self.e.findings[f].together
             assert together is not None
             for touching, chance in zip(found, together(list(found)), strict=True):
+                self._asked.add(f)
                 self._together[f, touching] = float(np.log(chance)) if chance > 0 else IMPOSSIBLE

@@ -14,9 +14,10 @@ from typing import Any, Protocol
 
 from diag import __version__
 from diag.circuit.observe import LOOKS
+from diag.job.fold import Fold
 from diag.job.folder import jobs_folder
 from diag.job.records import JournalError, Record
-from diag.job.state import Entry, JobState, replay
+from diag.job.state import Entry, JobState
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED
 from diag.knowledge.targets import targets
@@ -83,6 +84,7 @@ class Conversation:
         self._choices: list[str] | None = None
         self._plan_at: tuple[int, Plan] | None = None
         self._said_at = -1
+        self._fold = Fold()
 
     # ------------------------------------------------------------ state
 
@@ -94,7 +96,7 @@ class Conversation:
     @property
     def state(self) -> JobState:
         """The job's state, folded from the records."""
-        return replay(self.keeper.records)
+        return self._fold.state(self.keeper.records)
 
     @property
     def name(self) -> str:
@@ -181,10 +183,8 @@ class Conversation:
                 self.keeper.append("proved", open=list(plan.open_items))
 
     def _input_seq(self) -> int:
-        return max(
-            (r.seq for r in self.keeper.records if r.event not in ("asked", "concluded", "proved", "resumed")),
-            default=0,
-        )
+        aside = ("asked", "concluded", "proved", "resumed")
+        return next((r.seq for r in reversed(self.keeper.records) if r.event not in aside), 0)
 
     def _ask(self, plan: Plan) -> Object:
         self._asked += 1
