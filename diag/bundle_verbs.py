@@ -11,20 +11,21 @@ import click
 
 from diag.completing import job_names, vehicle_names
 from diag.teaching import Verb
+from diag.texts import t
 
 __all__ = ["bundle", "unbundle"]
 
 
 @click.command(cls=Verb)
 @click.argument("job", shell_complete=job_names)
-@click.option("--out", type=click.Path(path_type=Path), help="Write to this file; JOB.zip here where none is given.")
+@click.option("--out", type=click.Path(path_type=Path), help=t("Write to this file; JOB.zip here where none is given."))
 @click.option(
     "--vehicle",
     metavar="FILE",
     shell_complete=vehicle_names,
-    help="Vehicle file, where the one that the job names has gone.",
+    help=t("Vehicle file, where the one that the job names has gone."),
 )
-@click.option("--without-packs", is_flag=True, help="With the shipped rules alone.")
+@click.option("--without-packs", is_flag=True, help=t("With the shipped rules alone."))
 def bundle(job: str, out: Path | None, vehicle: str | None, without_packs: bool) -> None:
     """One file of a job: journal, log in every form, vehicle and rules as they are today.
 
@@ -38,11 +39,11 @@ def bundle(job: str, out: Path | None, vehicle: str | None, without_packs: bool)
     from diag.bundle.make import bundle_bytes
     from diag.cli import _job_path as job_path
     from diag.errors import DiagError
-    from diag.knowledge.folders import packs_left_out
+    from diag.given import packs_left_out_by
     from diag.knowledge.writer import put_new
     from diag.talk.opening import vehicle_file
 
-    packs = not (without_packs or packs_left_out())
+    packs = not packs_left_out_by(without_packs)
     path = job_path(job)
     target = out or Path(f"{path.stem}.zip")
     made = bundle_bytes(path, vehicle_file(vehicle, packs) if vehicle else None, packs=packs)
@@ -50,16 +51,16 @@ def bundle(job: str, out: Path | None, vehicle: str | None, without_packs: bool)
         put_new(target, made, 0o600)
     except FileExistsError as error:
         raise DiagError(
-            f"{target}: found a file of this name; expected a new one. Name another: --out FILE."
+            t("{target}: found a file of this name; expected a new one. Name another: --out FILE.", target=target)
         ) from error
-    click.echo(f"Written: {target} ({len(made) // 1024 + 1} kB)")
-    click.echo("It may hold names, places and notes: give it only to whom they concern.")
+    click.echo(t("Written: {target} ({count} kB)", target=target, count=len(made) // 1024 + 1))
+    click.echo(t("It may hold names, places and notes: give it only to whom they concern."))
 
 
 @click.command(cls=Verb)
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option(
-    "--into", type=click.Path(path_type=Path), help="Folder to unpack into; the platform's data folder if none."
+    "--into", type=click.Path(path_type=Path), help=t("Folder to unpack into; the platform's data folder if none.")
 )
 def unbundle(file: Path, into: Path | None) -> None:
     """Unpack a bundle: look at its log, or go on with the job, with the rules that came with it.
@@ -75,7 +76,16 @@ def unbundle(file: Path, into: Path | None) -> None:
     from diag.job.folder import jobs_folder
 
     made = unpack(file, into if into is not None else jobs_folder().parent / "bundles")
-    click.echo(f"{'Was unpacked before' if made.there else 'Unpacked'}: {made.folder}")
-    click.echo(f"{made.listed.vehicle}, last worked on {made.listed.last} (UTC), written by {made.listed.program}.")
-    click.echo(f"The log: {made.folder / LOG / 'log.html'}")
-    click.echo(f"Go on with the rules that came with it (--today for this machine's):\n  diag resume {made.job}")
+    click.echo(f"{(t('Was unpacked before') if made.there else t('Unpacked'))}: {made.folder}")
+    click.echo(
+        t(
+            "{vehicle}, last worked on {last} (UTC), written by {program}.",
+            vehicle=made.listed.vehicle,
+            last=made.listed.last,
+            program=made.listed.program,
+        )
+    )
+    click.echo(t("The log: {number}", number=made.folder / LOG / "log.html"))
+    click.echo(
+        t("Go on with the rules that came with it (--today for this machine's):\n  diag resume {job}", job=made.job)
+    )

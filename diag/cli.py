@@ -21,6 +21,7 @@ from diag.completing import causes, job_names, vehicle_names
 from diag.completing import instruments as instrument_names
 from diag.desk_verbs import completion, places
 from diag.errors import DiagError, harmless
+from diag.given import halves_left_out, instruments_given, packs_left_out_by
 from diag.help_words import speak
 from diag.jobs_verbs import jobs
 from diag.replay_verbs import replay
@@ -29,6 +30,7 @@ from diag.serve_verbs import serve
 from diag.settings_verbs import manner_options, settings
 from diag.talk.progress import progress
 from diag.teaching import Group
+from diag.texts import t
 from diag.vehicle_verbs import vehicle
 
 __all__ = ["main"]
@@ -39,26 +41,12 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: th
 def _version_line() -> str:
     from diag.reason.engine import default_matcher
 
-    return f"diag {__version__}, rules by {default_matcher().name}"
+    return t("diag {version}, rules by {name}", version=__version__, name=default_matcher().name)
 
 
 def _progress(lines: bool = False) -> AbstractContextManager[Callable[[float], None]]:
     """A bar while tables are computed, or `lines`; nothing where they are already there."""
-    return progress("Working out what each fault shows (kept for next time):", lines)
-
-
-def _instruments(text: str | None) -> tuple[str, ...] | None:
-    from diag.talk.settings import INSTRUMENTS
-
-    if text is None:
-        return None
-    names = tuple(name.strip() for name in text.split(",") if name.strip())
-    for name in names:
-        if name not in INSTRUMENTS:
-            raise DiagError(
-                f"--instruments: found `{name}`; expected some of {', '.join(INSTRUMENTS)}, separated by commas."
-            )
-    return names
+    return progress(t("Working out what each fault shows (kept for next time):"), lines)
 
 
 def _tell(text: str) -> None:
@@ -82,10 +70,16 @@ class _Verbs(Group):
         except RuntimeError as error:  # what Python 3.11 and 3.12 make of a link that leads to itself
             if not str(error).startswith("Symlink loop"):
                 raise
-            _tell(f"{error}: expected a file or folder. Name the one that is meant.")
+            _tell(t("{error}: expected a file or folder. Name the one that is meant.", error=error))
             ctx.exit(2)
         except OSError as error:
-            _tell(f"{error.filename or 'a file'}: {error.strerror or error}. Nothing else was changed.")
+            _tell(
+                t(
+                    "{filename}: {strerror}. Nothing else was changed.",
+                    filename=error.filename or t("a file"),
+                    strerror=error.strerror or error,
+                )
+            )
             ctx.exit(1)
 
 
@@ -103,46 +97,37 @@ _vehicle = click.option(
     "--vehicle",
     metavar="FILE",
     shell_complete=vehicle_names,
-    help="Vehicle file; that of DIAG_VEHICLE, or the demo pickup, where none is given.",
+    help=t("Vehicle file; that of DIAG_VEHICLE, or the demo pickup, where none is given."),
 )
-_job = click.option("--job", type=click.Path(path_type=Path), help="Where to keep the job; an existing one goes on.")
+_job = click.option("--job", type=click.Path(path_type=Path), help=t("Where to keep the job; an existing one goes on."))
 _at_hand = click.option(
     "--instruments",
     metavar="LIST",
     shell_complete=instrument_names,
-    help="What is at hand: test-lamp,meter,jumper,helper.",
+    help=t("What is at hand: test-lamp,meter,jumper,helper."),
 )
-_no_wiring = click.option("--without-wiring", is_flag=True, help="Rules alone, for a loom that nobody has described.")
-_no_rules = click.option("--without-rules", is_flag=True, help="The computed network alone.")
+_no_wiring = click.option(
+    "--without-wiring", is_flag=True, help=t("Rules alone, for a loom that nobody has described.")
+)
+_no_rules = click.option("--without-rules", is_flag=True, help=t("The computed network alone."))
 
 
 _no_packs = click.option(
     "--without-packs",
     is_flag=True,
-    help="The shipped rules alone, without rule packs and rules of your own; DIAG_PACKS=none does the same.",
+    help=t("The shipped rules alone, without rule packs and rules of your own; DIAG_PACKS=none does the same."),
 )
 
 
 _today = click.option(
-    "--today", is_flag=True, help="A job out of a bundle: by this machine's rules, not by those that came with it."
+    "--today", is_flag=True, help=t("A job out of a bundle: by this machine's rules, not by those that came with it.")
 )
 
 
-def _packs_out(without_packs: bool) -> bool:
-    from diag.knowledge.folders import packs_left_out
-
-    return without_packs or packs_left_out()
-
-
-def _left_out(without_wiring: bool, without_rules: bool, without_packs: bool) -> frozenset[str]:
-    out = (("wiring", without_wiring), ("rules", without_rules), ("packs", _packs_out(without_packs)))
-    return frozenset(name for name, left in out if left)
-
-
 _SECTIONS = {
-    "At the vehicle": ("demo", "start", "resume", "jobs", "export", "bundle", "unbundle"),
-    "At the desk": ("vehicle", "calc", "rules", "replay"),
-    "The program itself": ("places", "settings", "completion", "talk", "serve"),
+    t("At the vehicle"): ("demo", "start", "resume", "jobs", "export", "bundle", "unbundle"),
+    t("At the desk"): ("vehicle", "calc", "rules", "replay"),
+    t("The program itself"): ("places", "settings", "completion", "talk", "serve"),
 }
 
 
@@ -152,8 +137,10 @@ _SECTIONS = {
     sections=_SECTIONS,
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog="Begin with `diag demo`, then `diag start` at your own vehicle. `diag VERB --help` has examples of each. "
-    "Exit codes: 0 done or kept, 1 work that could not be done, 2 bad input.",
+    epilog=t(
+        "Begin with `diag demo`, then `diag start` at your own vehicle. `diag VERB --help` has "
+        "examples of each. Exit codes: 0 done or kept, 1 work that could not be done, 2 bad input."
+    ),
 )
 @click.option(
     "--version",
@@ -161,7 +148,7 @@ _SECTIONS = {
     is_eager=True,
     expose_value=False,
     callback=_show_version,
-    help="Version, and which rule engine runs.",
+    help=t("Version, and which rule engine runs."),
 )
 @click.pass_context
 def main(ctx: click.Context) -> None:
@@ -171,12 +158,12 @@ def main(ctx: click.Context) -> None:
 
 
 _FIRST_STEPS = (
-    ("diag demo", "one whole job, played by itself"),
-    ("diag start", "at your own vehicle"),
-    ("diag vehicle new", "describe it first"),
-    ("diag resume", "go on with the newest job"),
-    ("diag --help", "all verbs"),
-    ("diag start --help", "one verb, with examples"),
+    ("diag demo", t("one whole job, played by itself")),
+    ("diag start", t("at your own vehicle")),
+    ("diag vehicle new", t("describe it first")),
+    ("diag resume", t("go on with the newest job")),
+    ("diag --help", t("all verbs")),
+    ("diag start --help", t("one verb, with examples")),
 )
 
 
@@ -185,7 +172,7 @@ def _how_to_begin() -> None:
     import textwrap
 
     columns = min(80, shutil.get_terminal_size().columns)
-    click.echo(textwrap.fill(f"diag: {main.help}", columns))
+    click.echo(textwrap.fill(t("diag: {help}", help=main.help), columns))
     click.echo("")
     for typed, meaning in _FIRST_STEPS:
         click.echo(f"  {typed:20}{meaning}" if columns >= 60 else f"  {typed}\n      {meaning}")
@@ -218,7 +205,7 @@ def _conversation(
     from diag.talk.opening import new_job, open_reasoner, resume_job, vehicle_file
     from diag.talk.settings import setting
 
-    have = _instruments(instruments)
+    have = instruments_given(instruments)
     messages: list[str] = []
     packs = "packs" not in without
     if job is not None and job.exists() and not is_blank(job):
@@ -227,7 +214,7 @@ def _conversation(
             conversation, journal, messages = resume_job(job, file, tell, have, packs, today)
     else:
         file = vehicle_file(vehicle, packs)
-        at_hand = _instruments(setting("instruments").value) or () if have is None else have
+        at_hand = instruments_given(setting("instruments").value) or () if have is None else have
         with _progress(lines) as tell:
             reasoner = open_reasoner(file, without, tell)
         conversation, journal = new_job(reasoner, file, job, at_hand, without)
@@ -282,7 +269,7 @@ def start(
     diag start --vehicle my-van.yaml --instruments test-lamp,meter
     diag start --without-wiring
     """
-    _shown(vehicle, job, instruments, _left_out(without_wiring, without_rules, without_packs), how)
+    _shown(vehicle, job, instruments, halves_left_out(without_wiring, without_rules, without_packs), how)
 
 
 @main.command()
@@ -290,7 +277,7 @@ def start(
 @_vehicle
 @_at_hand
 @_no_packs
-@click.option("--mend", is_flag=True, help="Mend a damaged job first: a copy is kept, and what is good goes on.")
+@click.option("--mend", is_flag=True, help=t("Mend a damaged job first: a copy is kept, and what is good goes on."))
 @_today
 @manner_options
 def resume(
@@ -311,11 +298,11 @@ def resume(
     diag resume 2026-11-29-082509
     diag resume --instruments test-lamp,meter,jumper
     """
-    without, path = _left_out(False, False, without_packs), _job_path(job)
+    without, path = halves_left_out(False, False, without_packs), _job_path(job)
     if mend:
         from diag.job.mend import mend_journal
 
-        for message in mend_journal(path) or (f"{path}: nothing to mend.",):
+        for message in mend_journal(path) or (t("{path}: nothing to mend.", path=path),):
             _tell(message)
     _shown(vehicle, path, instruments, without, how, today)
 
@@ -347,7 +334,7 @@ def talk(
 
     sys.stdin.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
     sys.stdout.reconfigure(encoding="utf-8")  # type: ignore[union-attr]
-    without = _left_out(without_wiring, without_rules, without_packs)
+    without = halves_left_out(without_wiring, without_rules, without_packs)
     with _conversation(vehicle, job, instruments, without) as (conversation, messages):
         for message in messages:
             _tell(message)
@@ -364,7 +351,7 @@ def _job_path(name: str | None) -> Path:
         return find_job(name)
     found = list_jobs()
     if not found:
-        raise DiagError("there is no job to go on with; `diag start` begins one.")
+        raise DiagError(t("there is no job to go on with; `diag start` begins one."))
     return next((path for path in found if not glance(path).empty), found[0])
 
 
@@ -376,13 +363,16 @@ def _job_path(name: str | None) -> Path:
     type=click.Choice(["markdown", "html", "pdf", "json", "csv", "handover", "owner", "parts"]),
     default="markdown",
     show_default=True,
-    help="Form of the log. html: a page to look at and to print, with drawings; pdf: the same, printed (by Chromium); "
-    "handover: a sheet for the fitter to print and sign; owner: one for the owner; parts: what to have and to order.",
+    help=t(
+        "Form of the log. html: a page to look at and to print, with drawings; pdf: the same, "
+        "printed (by Chromium); handover: a sheet for the fitter to print and sign; owner: one for "
+        "the owner; parts: what to have and to order."
+    ),
 )
-@click.option("--out", type=click.Path(path_type=Path), help="Write to this file instead of the screen.")
-@click.option("--replace", "over", is_flag=True, help="Write over a file that is there.")
+@click.option("--out", type=click.Path(path_type=Path), help=t("Write to this file instead of the screen."))
+@click.option("--replace", "over", is_flag=True, help=t("Write over a file that is there."))
 @click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), help="Size of paper of a PDF; a4, or what `diag settings` keeps."
+    "--paper", type=click.Choice(["a4", "letter"]), help=t("Size of paper of a PDF; a4, or what `diag settings` keeps.")
 )
 @_vehicle
 @_no_packs
@@ -410,11 +400,11 @@ def export(
     from diag.putting import put, refuse_over
     from diag.talk.opening import vehicle_file
 
-    packs = not _packs_out(without_packs)
+    packs = not packs_left_out_by(without_packs)
     path, file = _job_path(job), vehicle_file(vehicle, packs) if vehicle else None
     refuse_over(out, over, path)
     if form == "pdf" and out is None and sys.stdout.isatty():
-        raise DiagError("--as pdf: a PDF cannot be shown on the screen; expected a file, e.g. --out job.pdf.")
+        raise DiagError(t("--as pdf: a PDF cannot be shown on the screen; expected a file, e.g. --out job.pdf."))
     if form in ("html", "pdf", "owner", "parts"):
         from diag.paper.export import paper_bytes
         from diag.talk.settings import setting
@@ -441,9 +431,9 @@ def export(
     "--fault",
     metavar="ID",
     shell_complete=causes,
-    help="Hidden fault; `list` shows all. A flasher unit that never opens where none is given.",
+    help=t("Hidden fault; `list` shows all. A flasher unit that never opens where none is given."),
 )
-@click.option("--job", type=click.Path(path_type=Path), help="Where to keep the job.")
+@click.option("--job", type=click.Path(path_type=Path), help=t("Where to keep the job."))
 def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
     """Play a whole job by itself: a hidden fault, a simulated fitter, the conversation, the log.
 
@@ -458,8 +448,11 @@ def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
 
     if job is not None and job.with_suffix(".md").exists():
         raise DiagError(
-            f"{job.with_suffix('.md')}: there is such a file already; expected room for the log beside the job. "
-            "Choose another --job."
+            t(
+                "{with_suffix}: there is such a file already; expected room for the log beside the "
+                "job. Choose another --job.",
+                with_suffix=job.with_suffix(".md"),
+            )
         )
     file = vehicle_file(vehicle)
     with _progress() as tell:
@@ -474,7 +467,7 @@ def demo(vehicle: str | None, fault: str | None, job: Path | None) -> None:
 
     log = with_job.with_suffix(".md")
     log.write_text(export_job(with_job, "markdown", file, reasoner=reasoner), encoding="utf-8")
-    click.echo(f"\nLog written: {log}\nAt a real vehicle: diag start")
+    click.echo(t("\nLog written: {log}\nAt a real vehicle: diag start", log=log))
 
 
 speak(main)

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.shell_completion import BashComplete, CompletionItem, add_completion_class
 
+from diag.texts import t
+
 if TYPE_CHECKING:
     from diag.knowledge.assemble import Knowledge
 
@@ -120,7 +122,7 @@ def causes(ctx: click.Context, param: click.Parameter, incomplete: str) -> Itera
     knowledge = _knowledge(ctx)
     done = _before_last(incomplete)
     found = [_titled(done + cause.id, cause.title) for cause in derive_causes(knowledge, build_network(knowledge))]
-    return [*found, _titled("list", "all of them, with their titles")]
+    return [*found, _titled("list", t("all of them, with their titles"))]
 
 
 @_offered

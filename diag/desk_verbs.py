@@ -16,15 +16,16 @@ from typing import NamedTuple
 import click
 
 from diag.teaching import Verb
+from diag.texts import t
 
 __all__ = ["completion", "environment", "places"]
 
 _READ = {
-    "DIAG_HOME": "one folder for all that is kept, in place of the platform's several",
-    "DIAG_PACKS": "`none`: the shipped rules alone",
-    "DIAG_ENGINE": "`durable` or `plain`: which rule engine runs",
-    "DIAG_LANGUAGE": "language of all texts, such as `de`, where there is a catalogue of it",
-    "DIAG_BROWSER": "program that prints a PDF: a Chromium",
+    "DIAG_HOME": t("one folder for all that is kept, in place of the platform's several"),
+    "DIAG_PACKS": t("`none`: the shipped rules alone"),
+    "DIAG_ENGINE": t("`durable` or `plain`: which rule engine runs"),
+    "DIAG_LANGUAGE": t("language of all texts, such as `de`, where there is a catalogue of it"),
+    "DIAG_BROWSER": t("program that prints a PDF: a Chromium"),
 }
 _WIDEST = 80
 
@@ -51,21 +52,21 @@ def _kept() -> Iterator[_Place]:
     from diag.talk.settings import settings_file
     from diag.texts import catalogue_folders
 
-    yield _Place("jobs", jobs_folder(), "a file a job, written after every answer")
-    yield _Place("jobs-away", away_folder(), "jobs that were put away")
-    yield _Place("bundles", jobs_folder().parent / "bundles", "bundles that were unpacked")
-    yield _Place("own-rules", local_folder(), "rules, circuits and vehicles of your own")
-    yield _Place("learned", learned_file(), "what closed jobs taught")
-    yield _Place("packs", packs_file(), "the list of rule packs")
-    yield _Place("settings", settings_file(), "what `diag settings` keeps")
-    yield _Place("settings", settings_file(), "what `diag settings` keeps")
-    yield _Place("languages", catalogue_folders()[0], "texts in languages of your own")
-    yield _Place("tables", cache_folder(), "what was computed; may be deleted, and is computed again")
-    yield _Place("shipped-rules", rules_folder(), "come with the program; nothing is written there")
+    yield _Place("jobs", jobs_folder(), t("a file a job, written after every answer"))
+    yield _Place("jobs-away", away_folder(), t("jobs that were put away"))
+    yield _Place("bundles", jobs_folder().parent / "bundles", t("bundles that were unpacked"))
+    yield _Place("own-rules", local_folder(), t("rules, circuits and vehicles of your own"))
+    yield _Place("learned", learned_file(), t("what closed jobs taught"))
+    yield _Place("packs", packs_file(), t("the list of rule packs"))
+    yield _Place("settings", settings_file(), t("what `diag settings` keeps"))
+    yield _Place("settings", settings_file(), t("what `diag settings` keeps"))
+    yield _Place("languages", catalogue_folders()[0], t("texts in languages of your own"))
+    yield _Place("tables", cache_folder(), t("what was computed; may be deleted, and is computed again"))
+    yield _Place("shipped-rules", rules_folder(), t("come with the program; nothing is written there"))
 
 
 @click.command(cls=Verb)
-@click.option("--as", "form", type=click.Choice(["text", "json"]), default="text", show_default=True, help="Form.")
+@click.option("--as", "form", type=click.Choice(["text", "json"]), default="text", show_default=True, help=t("Form."))
 def places(form: str) -> None:
     """Tell where everything lives on this machine: jobs, rules of your own, the list of packs, computed tables.
 
@@ -85,11 +86,13 @@ def places(form: str) -> None:
         return
     columns = min(_WIDEST, shutil.get_terminal_size().columns)
     for one in kept:
-        click.echo(_wrapped(f"{one.name}: {one.what}{'' if one.path.exists() else ' (nothing there yet)'}", columns))
+        click.echo(
+            _wrapped(f"{one.name}: {one.what}{('' if one.path.exists() else t(' (nothing there yet)'))}", columns)
+        )
         click.echo(f"  {one.path.absolute()}")  # never broken: it is copied
-    click.echo("\nEnvironment variables")
+    click.echo(t("\nEnvironment variables"))
     for name, meaning in known.items():
-        click.echo(f"{name}: {given.get(name, 'not set')}")  # nor is this
+        click.echo(f"{name}: {given.get(name, t('not set'))}")  # nor is this
         click.echo(_wrapped(meaning, columns, "  "))
 
 

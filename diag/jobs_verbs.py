@@ -18,6 +18,7 @@ import click
 from diag.completing import away_jobs, job_names, vehicle_names
 from diag.errors import DiagError
 from diag.teaching import Verb
+from diag.texts import t
 
 if TYPE_CHECKING:
     from diag.job.glance import Glance
@@ -32,18 +33,18 @@ _WIDEST = 80
 
 @click.command(cls=Verb)
 @click.argument("words", nargs=-1)
-@click.option("--since", metavar="DAY", help="Only jobs begun on or after it, e.g. 2026-03-01 (your own time zone).")
+@click.option("--since", metavar="DAY", help=t("Only jobs begun on or after it, e.g. 2026-03-01 (your own time zone)."))
 @click.option("--vehicle", metavar="NAME", shell_complete=vehicle_names,
-              help="Only jobs of this vehicle: its id, or its file's name.")  # fmt: skip
-@click.option("--open", "unfinished", is_flag=True, help="Only jobs that are not finished.")
-@click.option("--closed", is_flag=True, help="Only jobs that came to their end.")
-@click.option("--all", "every", is_flag=True, help="Older ones too, and those in which nothing was answered.")
-@click.option("--pick", "picking", is_flag=True, help="Choose one of them by a digit, and go on with it.")
+              help=t("Only jobs of this vehicle: its id, or its file's name."))  # fmt: skip
+@click.option("--open", "unfinished", is_flag=True, help=t("Only jobs that are not finished."))
+@click.option("--closed", is_flag=True, help=t("Only jobs that came to their end."))
+@click.option("--all", "every", is_flag=True, help=t("Older ones too, and those in which nothing was answered."))
+@click.option("--pick", "picking", is_flag=True, help=t("Choose one of them by a digit, and go on with it."))
 @click.option("--put-away", "put", metavar="NAME", shell_complete=job_names,
-              help="Take a job out of every list and count; nothing is deleted.")  # fmt: skip
-@click.option("--away", is_flag=True, help="List those that were put away.")
-@click.option("--bring-back", "back", metavar="NAME", shell_complete=away_jobs, help="Take one of them in again.")
-@click.option("--as", "form", type=click.Choice(["text", "json"]), default="text", show_default=True, help="Form.")
+              help=t("Take a job out of every list and count; nothing is deleted."))  # fmt: skip
+@click.option("--away", is_flag=True, help=t("List those that were put away."))
+@click.option("--bring-back", "back", metavar="NAME", shell_complete=away_jobs, help=t("Take one of them in again."))
+@click.option("--as", "form", type=click.Choice(["text", "json"]), default="text", show_default=True, help=t("Form."))
 def jobs(
     words: tuple[str, ...],
     since: str | None,
@@ -72,11 +73,13 @@ def jobs(
     deeds = [name for name, given in (("--put-away", put), ("--bring-back", back)) if given is not None]
     filters = bool(words or since or vehicle or unfinished or closed or every or picking or away)
     if len(deeds) + filters > 1:
-        raise DiagError(f"found {deeds[0]} beside something else; expected it by itself. Do one after the other.")
+        raise DiagError(
+            t("found {deeds} beside something else; expected it by itself. Do one after the other.", deeds=deeds[0])
+        )
     if unfinished and closed:
-        raise DiagError("found --open and --closed; expected one of them.")
+        raise DiagError(t("found --open and --closed; expected one of them."))
     if picking and (away or form != "text"):
-        raise DiagError("found --pick with --away or --as json; expected it with neither. Bring a job back first.")
+        raise DiagError(t("found --pick with --away or --as json; expected it with neither. Bring a job back first."))
     if put is not None:
         _put_away(put)
         return
@@ -154,7 +157,7 @@ def _day(text: str) -> date:
     try:
         return datetime.strptime(text, "%Y-%m-%d").date()
     except ValueError:
-        raise DiagError(f"--since: found `{text}`; expected a day such as 2026-03-01.") from None
+        raise DiagError(t("--since: found `{text}`; expected a day such as 2026-03-01.", text=text)) from None
 
 
 def _columns() -> int:
@@ -168,14 +171,16 @@ def _tell(listing: _Listing) -> None:
     for job in listing.jobs():
         click.echo("\n".join(job_block(job, _columns())) if screen else told(job))
     if not listing.paths:
-        click.echo("No job was put away." if listing.away else "No jobs yet. `diag start` begins one.")
+        click.echo(t("No job was put away.") if listing.away else t("No jobs yet. `diag start` begins one."))
         return
     left = len(listing.paths) - listing.read
-    rest = [f"{listing.empty} with nothing answered"] * bool(listing.empty) + [f"{left} older"] * bool(left)
+    rest = [t("{empty} with nothing answered", empty=listing.empty)] * bool(listing.empty) + [
+        t("{left} older", left=left)
+    ] * bool(left)
     if not listing.told:
-        click.echo("None of the jobs is like that." if not rest else "No job in which anything was answered.")
+        click.echo(t("None of the jobs is like that.") if not rest else t("No job in which anything was answered."))
     if rest:  # beside the list, so that a pipe gets nothing but jobs
-        click.echo(f"Not shown: {', '.join(rest)}. --all shows them.", err=not screen)
+        click.echo(t("Not shown: {rest}. --all shows them.", rest=", ".join(rest)), err=not screen)
 
 
 # ---------------------------------------------------------------- deeds
@@ -189,17 +194,17 @@ def pick(found: Iterator[Glance]) -> Path:
 
     shown = [job for job in found if job.problem is None][: _DIGITS + 1]
     if not shown:
-        raise DiagError("there is no job like that to go on with; `diag jobs` lists them all.")
+        raise DiagError(t("there is no job like that to go on with; `diag jobs` lists them all."))
     if len(shown) == 1:
         return shown[0].path
     for number, job in enumerate(shown[:_DIGITS], start=1):
         first, *more = job_block(job, _columns() - 2)
         click.echo("\n".join([f"{number} {first}", *(f"  {line}" for line in more)]))
     if len(shown) > _DIGITS:
-        click.echo("There are older ones: more words narrow it.")
+        click.echo(t("There are older ones: more words narrow it."))
     read = reader()
     while True:
-        click.echo(f"Which one? 1 to {min(len(shown), _DIGITS)}, q for none.")
+        click.echo(t("Which one? 1 to {count}, q for none.", count=min(len(shown), _DIGITS)))
         typed = read(True)
         word = (typed or "").strip().lower() if typed is not None else "q"
         if word == "q":
@@ -220,11 +225,13 @@ def _put_away(name: str) -> None:
     from diag.job.folder import find_job
 
     target = put_away(find_job(name))
-    click.echo(f"Put away: {target}\n`diag jobs --bring-back {target.stem}` takes it in again.")
+    click.echo(
+        t("Put away: {target}\n`diag jobs --bring-back {stem}` takes it in again.", target=target, stem=target.stem)
+    )
 
 
 def _bring_back(name: str) -> None:
     from diag.job.away import bring_back
     from diag.job.folder import away_folder, find_job
 
-    click.echo(f"It is back: {bring_back(find_job(name, away_folder()))}")
+    click.echo(t("It is back: {bring_back}", bring_back=bring_back(find_job(name, away_folder()))))

@@ -15,7 +15,7 @@ import click
 
 from diag.completing import pack_names
 from diag.teaching import Verb
-from diag.texts import t
+from diag.texts import t, tn
 
 if TYPE_CHECKING:
     from diag.knowledge.additions import Replaced
@@ -96,9 +96,23 @@ def _tell_hidden(found: Sequence[Replaced]) -> None:
     """What of a pack does not count, and because of which file: else somebody waits for it in vain."""
     if not found:
         return
-    click.echo(f"{len(found)} of it {'does' if len(found) == 1 else 'do'} not count, for a higher layer goes before:")
+    click.echo(
+        tn(
+            "{n} of it does not count, for a higher layer goes before:",
+            "{n} of it do not count, for a higher layer goes before:",
+            len(found),
+        )
+    )
     for each in found:
-        click.echo(f"  {each.section} {each.id}: {each.by} has its own ({each.place})")
+        click.echo(
+            t(
+                "  {section} {each}: {by} has its own ({place})",
+                section=each.section,
+                each=each.id,
+                by=each.by,
+                place=each.place,
+            )
+        )
 
 
 def _lines(number: int, one: Held) -> Iterator[str]:

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from diag.errors import DiagError
+from diag.texts import t
 
 __all__ = ["put", "refuse_over"]
 
@@ -17,13 +18,19 @@ def refuse_over(out: Path | None, over: bool, source: Path | None = None) -> Non
     if out is None:
         return
     if source is not None and out.exists() and out.samefile(source):
-        raise DiagError(f"{out}: this is the job itself; expected another name. It was left as it is.")
+        raise DiagError(t("{out}: this is the job itself; expected another name. It was left as it is.", out=out))
     if out.is_dir():
-        raise DiagError(f"{out}: found a folder; expected the name of a file in it.")
+        raise DiagError(t("{out}: found a folder; expected the name of a file in it.", out=out))
     if out.is_file() and not over:
         raise _there(out)
     if not out.parent.is_dir():
-        raise DiagError(f"{out}: there is no folder `{out.parent}`; expected one that exists. Make it first.")
+        raise DiagError(
+            t(
+                "{out}: there is no folder `{parent}`; expected one that exists. Make it first.",
+                out=out,
+                parent=out.parent,
+            )
+        )
 
 
 def put(out: Path, content: bytes, over: bool) -> None:
@@ -32,7 +39,7 @@ def put(out: Path, content: bytes, over: bool) -> None:
 
     if out.exists() and not out.is_file():  # a device or a pipe takes what it is given
         out.write_bytes(content)
-        click.echo(f"Written: {out}")
+        click.echo(t("Written: {out}", out=out))
         return
     was = over and out.exists()
     try:
@@ -43,9 +50,13 @@ def put(out: Path, content: bytes, over: bool) -> None:
     except FileExistsError:
         raise _there(out) from None
     except OSError as error:
-        raise DiagError(f"{out}: {error.strerror or error}; expected a place that can be written to.") from None
-    click.echo(f"{'Replaced' if was else 'Written'}: {out}")
+        raise DiagError(
+            t("{out}: {strerror}; expected a place that can be written to.", out=out, strerror=error.strerror or error)
+        ) from None
+    click.echo(f"{(t('Replaced') if was else t('Written'))}: {out}")
 
 
 def _there(out: Path) -> DiagError:
-    return DiagError(f"{out}: there is such a file already; expected a new name. Give another, or --replace.")
+    return DiagError(
+        t("{out}: there is such a file already; expected a new name. Give another, or --replace.", out=out)
+    )

@@ -11,7 +11,9 @@ import click
 from diag.completing import instruments as instrument_names
 from diag.completing import job_names, vehicle_names
 from diag.errors import DiagError
+from diag.given import halves_left_out, instruments_given
 from diag.teaching import Verb
+from diag.texts import t
 
 __all__ = ["serve"]
 
@@ -21,21 +23,23 @@ __all__ = ["serve"]
     "--job",
     type=click.Path(path_type=Path),
     shell_complete=job_names,
-    help="The job to go on with: its file or name; else begun so.",
+    help=t("The job to go on with: its file or name; else begun so."),
 )
-@click.option("--vehicle", metavar="FILE", shell_complete=vehicle_names, help="Vehicle file that is offered first.")
+@click.option("--vehicle", metavar="FILE", shell_complete=vehicle_names, help=t("Vehicle file that is offered first."))
 @click.option(
     "--instruments",
     metavar="LIST",
     shell_complete=instrument_names,
-    help="What is at hand: test-lamp,meter,jumper,helper.",
+    help=t("What is at hand: test-lamp,meter,jumper,helper."),
 )
-@click.option("--port", type=click.IntRange(1, 65535), help="Port; 8765 or the next free one where none is given.")
-@click.option("--network", is_flag=True, help="Let devices on this machine's network in, each with a key of its own.")
-@click.option("--address", metavar="IP", help="With --network: which of this machine's addresses.")
-@click.option("--without-wiring", is_flag=True, help="Rules alone, for a loom that nobody has described.")
-@click.option("--without-rules", is_flag=True, help="The computed network alone.")
-@click.option("--without-packs", is_flag=True, help="The shipped rules alone, without rule packs and your own.")
+@click.option("--port", type=click.IntRange(1, 65535), help=t("Port; 8765 or the next free one where none is given."))
+@click.option(
+    "--network", is_flag=True, help=t("Let devices on this machine's network in, each with a key of its own.")
+)
+@click.option("--address", metavar="IP", help=t("With --network: which of this machine's addresses."))
+@click.option("--without-wiring", is_flag=True, help=t("Rules alone, for a loom that nobody has described."))
+@click.option("--without-rules", is_flag=True, help=t("The computed network alone."))
+@click.option("--without-packs", is_flag=True, help=t("The shipped rules alone, without rule packs and your own."))
 def serve(
     job: Path | None,
     vehicle: str | None,
@@ -63,7 +67,6 @@ def serve(
     same way, and the page on the phone goes on. A job that is open in a terminal is not opened here, nor the other
     way round. Ctrl-C ends it; everything is kept.
     """
-    from diag.knowledge.folders import packs_left_out
     from diag.serve.app import make_app
     from diag.serve.doors import Doors
     from diag.serve.host import LOOPBACK, hosts_of, keep_giving_keys, listen, network_address, serve_until_stopped
@@ -72,17 +75,16 @@ def serve(
     from diag.talk.opening import vehicle_file
 
     if address is not None and not network:
-        raise DiagError("--address: expected --network beside it; without, only this machine itself is let in.")
-    packs = not (without_packs or packs_left_out())
-    out = (("wiring", without_wiring), ("rules", without_rules), ("packs", not packs))
-    without = frozenset(name for name, left in out if left)
+        raise DiagError(t("--address: expected --network beside it; without, only this machine itself is let in."))
+    without = halves_left_out(without_wiring, without_rules, without_packs)
+    packs = "packs" not in without
     if without >= {"wiring", "rules"}:
-        raise DiagError("without wiring and without rules nothing is left to reason with; leave one of them in")
+        raise DiagError(t("without wiring and without rules nothing is left to reason with; leave one of them in"))
     given = vehicle_file(vehicle, packs) if vehicle else None
     if given is not None and not given.is_file():
-        raise DiagError(f"--vehicle: found no file `{vehicle}`; expected the file of a vehicle.")
+        raise DiagError(t("--vehicle: found no file `{vehicle}`; expected the file of a vehicle.", vehicle=vehicle))
     where = named_job(job) if job is not None else None
-    options = Options(where, given, _instruments(instruments), without)
+    options = Options(where, given, instruments_given(instruments), without)
     shelf = Shelf(options, vehicle_file(None, packs))
     sock = listen(network_address(address) if network else LOOPBACK, port)
     host, number = sock.getsockname()[:2]
@@ -106,16 +108,3 @@ def serve(
     telling.end(shelf.options.job)
     sys.stdout.flush()
     os._exit(0)  # what a worker is still at must not hold the program up; all that counts is on the disk
-
-
-def _instruments(text: str | None) -> tuple[str, ...] | None:
-    from diag.talk.opening import INSTRUMENTS
-
-    if text is None:
-        return None
-    names = tuple(name.strip() for name in text.split(",") if name.strip())
-    for name in names:
-        if name not in INSTRUMENTS:
-            known = ", ".join(INSTRUMENTS)
-            raise DiagError(f"--instruments: found `{name}`; expected some of {known}, separated by commas.")
-    return names

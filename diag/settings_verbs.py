@@ -14,12 +14,13 @@ import click
 from diag.completing import setting_names, setting_values
 from diag.errors import DiagError, KnowledgeError
 from diag.teaching import Verb
+from diag.texts import t
 
 __all__ = ["manner_options", "settings"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 _WIDEST = 80
-_SOURCES = {"environment": "by {}", "kept": "kept", "usual": "the usual"}
+_SOURCES = {"environment": "by {}", "kept": "kept", "usual": t("the usual")}
 
 
 def _checked(ctx: click.Context, param: click.Parameter, given: str | None) -> str | None:
@@ -31,7 +32,7 @@ def _checked(ctx: click.Context, param: click.Parameter, given: str | None) -> s
         return None
     value = one.read(given)
     if value is None:
-        raise click.BadParameter(f"found `{given}`; expected {one.wanted}.")
+        raise click.BadParameter(t("found `{given}`; expected {wanted}.", given=given, wanted=one.wanted))
     return value
 
 
@@ -40,19 +41,19 @@ def manner_options(verb: F) -> F:
     for option in (
         click.option(
             "--colours", callback=_checked, metavar="WORD", shell_complete=setting_values,
-            help="auto, none, light or dark (terminal).",
+            help=t("auto, none, light or dark (terminal)."),
         ),
         click.option(
             "--aloud", callback=_checked, metavar="WORD", shell_complete=setting_values,
-            help="Read aloud: on (by the first speech program found), off, or a program such as espeak-ng.",
+            help=t("Read aloud: on (by the first speech program found), off, or a program such as " "espeak-ng."),
         ),
         click.option(
             "--print", callback=_checked, metavar="SIZE", shell_complete=setting_values,
-            help="usual, or big for arm's length.",
+            help=t("usual, or big for arm's length."),
         ),
         click.option(
             "--lines/--screen", "view", default=None, callback=_viewed,
-            help="Lines for a screen reader, nothing drawn again; or a page a question (the usual).",
+            help=t("Lines for a screen reader, nothing drawn again; or a page a question (the usual)."),
         ),
     ):  # fmt: skip
         verb = option(verb)
@@ -71,7 +72,7 @@ def _viewed(ctx: click.Context, param: click.Parameter, lines: bool | None) -> s
     "cleared_name",
     metavar="NAME",
     shell_complete=setting_names,
-    help="Take one out, so that the usual holds again.",
+    help=t("Take one out, so that the usual holds again."),
 )
 def settings(name: str | None, value: str | None, cleared_name: str | None) -> None:
     """Show what is set, or keep a setting for next time.
@@ -89,15 +90,21 @@ def settings(name: str | None, value: str | None, cleared_name: str | None) -> N
 
     if cleared_name is not None:
         if name is not None:
-            raise DiagError("--clear: found a name beside it; expected one of them. Do one after the other.")
+            raise DiagError(t("--clear: found a name beside it; expected one of them. Do one after the other."))
         cleared(cleared_name)
-        click.echo(f"{cleared_name}: the usual, {named(cleared_name).usual or 'nothing'}")
+        click.echo(
+            t(
+                "{cleared_name}: the usual, {usual}",
+                cleared_name=cleared_name,
+                usual=named(cleared_name).usual or t("nothing"),
+            )
+        )
         return
     if name is not None and value is not None:
         if name == "vehicle":
             _vehicle_there(value)
         kept = put(name, value)
-        click.echo(f"{name}: {kept} (kept in {settings_file()})")
+        click.echo(t("{name}: {kept} (kept in {settings_file})", name=name, kept=kept, settings_file=settings_file()))
         for words in _hints(name, kept):
             click.echo(words)
         return
@@ -112,7 +119,9 @@ def _vehicle_there(value: str) -> None:
     from diag.talk.opening import vehicle_file
 
     if not vehicle_file(value).exists():
-        raise DiagError(f"vehicle: found `{value}`; expected a vehicle file, or the name of one that is shipped.")
+        raise DiagError(
+            t("vehicle: found `{value}`; expected a vehicle file, or the name of one that is shipped.", value=value)
+        )
 
 
 def _hints(name: str, kept: str) -> list[str]:
@@ -124,7 +133,7 @@ def _hints(name: str, kept: str) -> list[str]:
 
     out = []
     if os.environ.get(SETTINGS[name].variable, "").strip():
-        out.append(f"{SETTINGS[name].variable} is set here and beats it.")
+        out.append(t("{variable} is set here and beats it.", variable=SETTINGS[name].variable))
     if name == "aloud":
         speaker, missing = speaker_of(kept)
         if speaker is not None:
@@ -146,4 +155,11 @@ def _show(names: list[str] | None, kept: dict[str, str]) -> None:
         click.echo(textwrap.fill(f"{name}: {now.value or 'none'} ({source})", room, subsequent_indent="  "))
         click.echo(textwrap.fill(f"{one.what}; {one.wanted}", room, initial_indent="  ", subsequent_indent="  "))
     if names is None:
-        click.echo(textwrap.fill(f"Kept in {settings_file()}", room, subsequent_indent="  ", break_long_words=False))
+        click.echo(
+            textwrap.fill(
+                t("Kept in {settings_file}", settings_file=settings_file()),
+                room,
+                subsequent_indent="  ",
+                break_long_words=False,
+            )
+        )

@@ -13,6 +13,8 @@ from typing import Any
 
 import click
 
+from diag.texts import t
+
 __all__ = ["Group", "Verb", "example_lines", "examples_of"]
 
 _WIDEST, _NARROWEST, _BESIDE = 80, 24, 60
@@ -98,7 +100,7 @@ class _Helping(click.Command):
             formatter.write_text(text)
         examples = _remarked(self)
         if examples:
-            with formatter.section("For example"):
+            with formatter.section(t("For example")):
                 room = formatter.width - formatter.current_indent
                 for example, remark in examples:
                     beside = f"{example}  # {remark}" if remark else example
@@ -137,10 +139,14 @@ class Group(_Helping, click.Group):
             for outer, group in self.commands.items()
             if isinstance(group, click.Group) and name in group.commands
         ]
-        mend = " or ".join(f"`{one}`" for one in [*below, *near])
+        mend = t(" or ").join(f"`{one}`" for one in [*below, *near])
         raise click.UsageError(
-            f"found `{name[:60]}`; expected a verb. "
-            + (f"Did you mean {mend}?" if mend else f"`{ctx.command_path} --help` lists them."),
+            t("found `{name}`; expected a verb. ", name=name[:60])
+            + (
+                t("Did you mean {mend}?", mend=mend)
+                if mend
+                else t("`{command_path} --help` lists them.", command_path=ctx.command_path)
+            ),
             ctx,
         )
 
@@ -148,7 +154,7 @@ class Group(_Helping, click.Group):
         """Each with the first sentence of its purpose, whole."""
         placed = {name for names in self.sections.values() for name in names}
         rest = [name for name in self.list_commands(ctx) if name not in placed]
-        heading = "Also" if self.sections else "Verbs"
+        heading = t("Also") if self.sections else t("Verbs")
         for title, names in (*self.sections.items(), (heading, rest)):
             rows = [
                 (name, command.get_short_help_str(1000))

@@ -19,7 +19,7 @@ _PRIVATE = 0o600
 def old_name(path: Path, kind: str) -> Path:
     """A name beside the file for what it was before, that nothing has yet."""
     if not path.name:
-        raise DiagError(f"{path}: found a folder; expected a vehicle file. Name the file inside it.")
+        raise DiagError(t("{path}: found a folder; expected a vehicle file. Name the file inside it.", path=path))
     base = f"{path.stem}.before-{kind}"
     tries = [base, *(f"{base}-{number}" for number in range(2, 1000))]
     for stem in tries:

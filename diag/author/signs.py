@@ -15,7 +15,6 @@ from diag.knowledge.assemble import Knowledge
 from diag.log.replayed import Replayed
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Finding, Step, Value
-from diag.talk.known import SURPRISE
 from diag.talk.wording import answer_words, finding_words
 from diag.texts import t
 
@@ -110,7 +109,7 @@ def _signs(lived: Replayed, period: float) -> tuple[list[Sign], list[Sign]]:
             seen.append((finding, sign))
             if finding.symptom is None:
                 newest[sign.step.id] = finding.period
-    later = {f.step.id: _sound(lived, f) for f in lived.findings if f.step is not None and f.period >= period}
+    later = {f.step.id: lived.sound(f) for f in lived.findings if f.step is not None and f.period >= period}
     told = {sign.step.id: sign.symptom for _, sign in seen if sign.symptom is not None}
     signs: dict[str, Sign] = {}
     right: dict[str, Sign] = {}
@@ -122,20 +121,11 @@ def _signs(lived: Replayed, period: float) -> tuple[list[Sign], list[Sign]]:
             ):  # lit while one looks, and complained of all the same
                 signs[check] = replace(sign, turned=later.get(check) is True)
         elif finding.period == newest[check]:
-            if _sound(lived, finding) is False:
+            if lived.sound(finding) is False:
                 signs[check] = replace(sign, turned=later.get(check) is True, symptom=told.get(check))
             elif sign.step.kind != "choose" or check in lived.reasoner.knowledge.checks:
                 right[check] = replace(sign, condition=right_condition(lived.reasoner.knowledge, sign))
     return sorted(signs.values(), key=lambda sign: sign.seq), list(right.values())
-
-
-def _sound(lived: Replayed, finding: Finding) -> bool | None:
-    """Whether a healthy vehicle gives this answer; None for complaints. An answer that no known cause gives either is
-    odd: it is what a fault unknown to the rules shows."""
-    if finding.step is None or finding.value is None:
-        return None
-    told = lived.told.get(finding.seq) or lived.reasoner.chances.told(finding.step, finding.value)
-    return float(told.rows[0]) >= SURPRISE * max(float(told.rows.max()), told.flat)
 
 
 def _sign(reasoner: Reasoner, finding: Finding) -> Sign | None:
@@ -201,13 +191,13 @@ def _cures(lived: Replayed) -> list[Cure]:
 
 def _proved(lived: Replayed, period: int) -> bool:
     """Whether what was odd before was right in the period that the work began."""
-    odd = {f.step.id for f in lived.findings if f.step is not None and f.period < period and _sound(lived, f) is False}
+    odd = {f.step.id for f in lived.findings if f.step is not None and f.period < period and lived.sound(f) is False}
     for finding in lived.findings:
         if finding.symptom is not None and finding.period < period:
             sign = _complaint(lived.reasoner, finding, "")
             odd |= {sign.step.id} if sign is not None else set()
     after = [f for f in lived.findings if f.period == period and f.step is not None and f.step.id in odd]
-    return bool(after) and all(_sound(lived, f) for f in after)
+    return bool(after) and all(lived.sound(f) for f in after)
 
 
 # ---------------------------------------------------------------- how a rule knows it again

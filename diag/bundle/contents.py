@@ -17,6 +17,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
 from diag.errors import DiagError
+from diag.texts import t
 
 __all__ = ["FORMAT", "KNOWLEDGE", "LIST", "LOG", "MOST_BYTES", "MOST_FILES", "NOTE", "Listed", "checked", "list_of"]
 
@@ -83,23 +84,54 @@ def checked(content: bytes, where: str) -> Listed:
         found = json.loads(content)
         if isinstance(found, dict) and isinstance(found.get("format"), int) and found["format"] > FORMAT:
             raise DiagError(
-                f"{where}: found a bundle of format {found['format']}; expected {FORMAT}. A newer program wrote it: "
-                f"open it with that one, or as a ZIP file: the log in `{LOG}` needs no program of ours."
+                t(
+                    "{where}: found a bundle of format {found}; expected {format}. A newer program "
+                    "wrote it: open it with that one, or as a ZIP file: the log in `{log}` needs no "
+                    "program of ours.",
+                    where=where,
+                    found=found["format"],
+                    format=FORMAT,
+                    log=LOG,
+                )
             )
         listed = Listed.model_validate(found)
     except (ValidationError, ValueError, RecursionError) as error:
-        raise DiagError(f"{where}: found a list of contents that is damaged or of another kind; expected a bundle that "
-                        "`diag bundle` wrote.") from error  # fmt: skip
+        raise DiagError(
+            t(
+                "{where}: found a list of contents that is damaged or of another kind; expected a bundle "
+                "that `diag bundle` wrote.",
+                where=where,
+            )
+        ) from error
     for name in (*listed.files, listed.job):
         odd = _odd(name)
         if odd:
-            raise DiagError(f"{where}: found the path {name[:80]!r}, {odd}; expected plain names inside the bundle. "
-                            "Nothing was unpacked.")  # fmt: skip
+            raise DiagError(
+                t(
+                    "{where}: found the path {name!r}, {odd}; expected plain names inside the bundle. "
+                    "Nothing was unpacked.",
+                    where=where,
+                    name=name[:80],
+                    odd=odd,
+                )
+            )
     if listed.job not in listed.files:
-        raise DiagError(f"{where}: found no journal in it; expected `{listed.job[:80]}`. Have it made again.")
+        raise DiagError(
+            t(
+                "{where}: found no journal in it; expected `{job}`. Have it made again.",
+                where=where,
+                job=listed.job[:80],
+            )
+        )
     folded = {name.casefold() for name in listed.files}
     if len(folded) != len(listed.files) or len(folded) > MOST_FILES:
-        raise DiagError(f"{where}: found files of the same name, or more than {MOST_FILES}; expected a job's bundle.")
+        raise DiagError(
+            t(
+                "{where}: found files of the same name, or more than {most_files}; expected a job's bundle.",
+                where=where,
+                most_files=MOST_FILES,
+            )
+        )
     return listed
 
 
@@ -107,8 +139,8 @@ def _odd(name: str) -> str:
     """What is wrong with a path, empty where nothing is."""
     parts = PurePosixPath(name).parts
     if not parts or name.startswith("/") or "/".join(parts) != name or len(parts) > 6:
-        return "not a path inside the bundle"
+        return t("not a path inside the bundle")
     for part in parts:
         if not _SAFE.fullmatch(part) or part.endswith((".", " ")) or _DEVICES.match(part):
-            return "which not every system can hold"
+            return t("which not every system can hold")
     return ""

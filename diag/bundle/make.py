@@ -22,6 +22,7 @@ from diag.log.markdown import as_markdown
 from diag.paper.owner import as_owner
 from diag.paper.page import as_html
 from diag.paper.parts import as_parts
+from diag.texts import t
 
 __all__ = ["bundle_bytes"]
 
@@ -34,7 +35,9 @@ def bundle_bytes(path: Path, vehicle: Path | None = None, *, packs: bool = True)
     try:
         journal = path.read_bytes()
     except OSError as error:
-        raise DiagError(f"{path}: {(error.strerror or str(error)).lower()}; expected a job.") from error
+        raise DiagError(
+            t("{path}: {strerror}; expected a job.", path=path, strerror=(error.strerror or str(error)).lower())
+        ) from error
     job = f"{_plain(path.stem)}.jsonl"
     files = {job: journal}
     files |= {
@@ -86,19 +89,29 @@ def _note(job: str, vehicle: str, last: str, same: bool) -> str:
     changed = (
         ""
         if same
-        else "\nThe rules changed after the job was last worked on: the log is weighed by those in this bundle.\n"
+        else t("\nThe rules changed after the job was last worked on: the log is weighed by those in this bundle.\n")
     )
-    return f"""A job at a vehicle's wiring: {vehicle}
-Last worked on {last} (UTC). Bundle format {FORMAT}, written by diag {__version__}.
-
-To read it nothing is needed: open {LOG}/log.html in a browser, or {LOG}/log.md as text. {LOG}/owner.html is for the
-owner, {LOG}/parts.md the list of parts, {LOG}/log.csv and {LOG}/log.json are for other programs.
-
-{job} is the journal: one line of JSON for each thing that happened, in order, times in UTC.
-{KNOWLEDGE}/ holds the vehicle's file and every layer of rules that the answers were weighed by, as YAML.
-{LIST} lists the files with their SHA-256.
-{changed}
-To go on with it: diag unbundle THIS-FILE
-
-It may hold names, places and notes: give it only to whom they concern.
-"""
+    return t(
+        "A job at a vehicle's wiring: {vehicle}\n"
+        "Last worked on {last} (UTC). Bundle format {format}, written by diag {version}.\n\n"
+        "To read it nothing is needed: open {log}/log.html in a browser, or {log}/log.md as text. "
+        "{log}/owner.html is for the\n"
+        "owner, {log}/parts.md the list of parts, {log}/log.csv and {log}/log.json are for other "
+        "programs.\n\n"
+        "{job} is the journal: one line of JSON for each thing that happened, in order, times in UTC.\n"
+        "{knowledge}/ holds the vehicle's file and every layer of rules that the answers were "
+        "weighed by, as YAML.\n"
+        "{list} lists the files with their SHA-256.\n"
+        "{changed}\n"
+        "To go on with it: diag unbundle THIS-FILE\n\n"
+        "It may hold names, places and notes: give it only to whom they concern.\n",
+        vehicle=vehicle,
+        last=last,
+        format=FORMAT,
+        version=__version__,
+        log=LOG,
+        job=job,
+        knowledge=KNOWLEDGE,
+        list=LIST,
+        changed=changed,
+    )

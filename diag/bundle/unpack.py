@@ -19,6 +19,7 @@ from pathlib import Path
 
 from diag.bundle.contents import LIST, MOST_BYTES, MOST_FILES, Listed, checked
 from diag.errors import DiagError
+from diag.texts import t
 
 __all__ = ["Unpacked", "unpack"]
 
@@ -49,11 +50,20 @@ def unpack(path: Path, into: Path) -> Unpacked:
                 return _before(folder, listed, digest, path)
             _unpacked(archive, listed, folder, path)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
-        raise DiagError(f"{path}: found a damaged file, or none of this kind; expected a bundle that `diag bundle` "
-                        "wrote. Fetch it again.") from error  # fmt: skip
+        raise DiagError(
+            t(
+                "{path}: found a damaged file, or none of this kind; expected a bundle that `diag "
+                "bundle` wrote. Fetch it again.",
+                path=path,
+            )
+        ) from error
     except OSError as error:
         raise DiagError(
-            f"{error.filename or path}: {(error.strerror or str(error)).lower()}. Nothing was unpacked."
+            t(
+                "{filename}: {strerror}. Nothing was unpacked.",
+                filename=error.filename or path,
+                strerror=(error.strerror or str(error)).lower(),
+            )
         ) from error
     return Unpacked(listed, folder, folder / listed.job)
 
@@ -62,26 +72,46 @@ def _must_be_file(path: Path) -> None:
     try:
         mode = path.stat().st_mode
     except OSError as error:
-        raise DiagError(f"{path}: {(error.strerror or str(error)).lower()}; expected a bundle.") from error
+        raise DiagError(
+            t("{path}: {strerror}; expected a bundle.", path=path, strerror=(error.strerror or str(error)).lower())
+        ) from error
     if not stat.S_ISREG(mode):
-        raise DiagError(f"{path}: found a folder or a device; expected a bundle, which is one file.")
+        raise DiagError(t("{path}: found a folder or a device; expected a bundle, which is one file.", path=path))
 
 
 def _list(archive: zipfile.ZipFile, path: Path) -> Listed:
     entries = archive.infolist()
     names = [entry.filename for entry in entries]
     if LIST not in names:
-        raise DiagError(f"{path}: found no `{LIST}` in it; expected a bundle that `diag bundle` wrote.")
+        raise DiagError(
+            t("{path}: found no `{list}` in it; expected a bundle that `diag bundle` wrote.", path=path, list=LIST)
+        )
     if archive.getinfo(LIST).file_size > _MOST_LIST:
-        raise DiagError(f"{path}: found a list of contents of {archive.getinfo(LIST).file_size} bytes; expected a few "
-                        "thousand. Nothing was unpacked.")  # fmt: skip
+        raise DiagError(
+            t(
+                "{path}: found a list of contents of {file_size} bytes; expected a few thousand. Nothing was unpacked.",
+                path=path,
+                file_size=archive.getinfo(LIST).file_size,
+            )
+        )
     listed = checked(archive.read(LIST), str(path))
     if sorted(names) != sorted([*listed.files, LIST]):
-        raise DiagError(f"{path}: found other files in it than its list names; expected just those. Fetch it again.")
+        raise DiagError(
+            t("{path}: found other files in it than its list names; expected just those. Fetch it again.", path=path)
+        )
     total = sum(entry.file_size for entry in entries)
     if total > MOST_BYTES or len(entries) > MOST_FILES + 1:
-        raise DiagError(f"{path}: found {total} bytes in {len(entries)} files; expected at most {MOST_BYTES} in "
-                        f"{MOST_FILES}. Nothing was unpacked.")  # fmt: skip
+        raise DiagError(
+            t(
+                "{path}: found {total} bytes in {count} files; expected at most {most_bytes} in "
+                "{most_files}. Nothing was unpacked.",
+                path=path,
+                total=total,
+                count=len(entries),
+                most_bytes=MOST_BYTES,
+                most_files=MOST_FILES,
+            )
+        )
     return listed
 
 
@@ -90,7 +120,11 @@ def _before(folder: Path, listed: Listed, digest: str, path: Path) -> Unpacked:
         if hashlib.sha256((folder / LIST).read_bytes()).hexdigest() == digest:
             return Unpacked(listed, folder, folder / listed.job, there=True)
     raise DiagError(
-        f"{folder}: found something else of this name; expected room for {path.name}. Name another: --into FOLDER."
+        t(
+            "{folder}: found something else of this name; expected room for {path}. Name another: --into FOLDER.",
+            folder=folder,
+            path=path.name,
+        )
     )
 
 
@@ -123,5 +157,11 @@ def _copied(archive: zipfile.ZipFile, name: str, target: Path, listed: Listed, p
         out.flush()
         os.fsync(out.fileno())
     if expected is not None and (size != expected.bytes or total.hexdigest() != expected.sha256):
-        raise DiagError(f"{path}: found `{name}` changed since the bundle was made; expected what its list says. "
-                        "Nothing was unpacked. Fetch it again.")  # fmt: skip
+        raise DiagError(
+            t(
+                "{path}: found `{name}` changed since the bundle was made; expected what its list says. "
+                "Nothing was unpacked. Fetch it again.",
+                path=path,
+                name=name,
+            )
+        )

@@ -86,7 +86,7 @@ def standing_answer(
     elif days < 2:
         result = [t("Stands {number}, then it may not start", number=written(days * 24, "h"))]
     else:
-        result = [t("Stands {days}, then it may not start", days=written(days, "days"))]
+        result = [t("Stands {days} days, then it may not start", days=written(days, ""))]
     usable = max(0.0, charge - starts_from) * capacity_ah
     notes = [
         t(
@@ -112,7 +112,7 @@ def standing_answer(
         t("days = (charge now - charge it starts from) × capacity ÷ key-off current ÷ 24 h"),
         "t = (c - c0) · C / I / 24",
         t("{usable} ÷ {key_off_a} ÷ 24 h", usable=written(usable, "Ah"), key_off_a=written(key_off_a, "A"))
-        + (f" = {written(days, 'days')}" if math.isfinite(days) else ""),
+        + (" = " + t("{days} days", days=written(days, "")) if math.isfinite(days) else ""),
         (
             t(
                 "Arithmetic. Half its charge to start with: common practice, no source; key-off limits: "

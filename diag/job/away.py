@@ -11,6 +11,7 @@ from filelock import FileLock, Timeout
 
 from diag.job.folder import away_folder, jobs_folder
 from diag.job.records import JournalError, why
+from diag.texts import t
 
 __all__ = ["bring_back", "put_away"]
 
@@ -20,7 +21,12 @@ def put_away(job: Path) -> Path:
     JournalError where it is in use, is kept elsewhere, or the other folder has one of that name."""
     if job.resolve().parent != jobs_folder().resolve():
         raise JournalError(
-            "missing", f"{job}: this job is not in {jobs_folder()}; expected one that `diag jobs` lists."
+            "missing",
+            t(
+                "{job}: this job is not in {jobs_folder}; expected one that `diag jobs` lists.",
+                job=job,
+                jobs_folder=jobs_folder(),
+            ),
         )
     return _moved(job, away_folder())
 
@@ -36,13 +42,17 @@ def _moved(job: Path, to: Path) -> Path:
         to.mkdir(mode=0o700, parents=True, exist_ok=True)
         with _lock(job):
             if os.path.lexists(target):
-                raise JournalError("exists", f"{target}: found a job of that name there; expected none. Rename one.")
+                raise JournalError(
+                    "exists", t("{target}: found a job of that name there; expected none. Rename one.", target=target)
+                )
             for beside in sorted(_beside(job)):
                 if beside.name not in (job.name, f"{job.name}.lock") and not os.path.lexists(to / beside.name):
                     beside.rename(to / beside.name)
             job.rename(target)  # last: until then it is where it was
     except OSError as error:
-        raise JournalError("not-stored", f"{job}: it could not be moved to {to}: {why(error)}.") from error
+        raise JournalError(
+            "not-stored", t("{job}: it could not be moved to {to}: {why}.", job=job, to=to, why=why(error))
+        ) from error
     with contextlib.suppress(OSError):
         job.with_name(f"{job.name}.lock").unlink()
     return target
@@ -55,7 +65,8 @@ def _lock(job: Path) -> Iterator[None]:
             yield
     except Timeout as error:
         raise JournalError(
-            "in-use", f"{job}: found another program at work on this job; expected none. Close it there first."
+            "in-use",
+            t("{job}: found another program at work on this job; expected none. Close it there first.", job=job),
         ) from error
 
 

@@ -12,6 +12,7 @@ import stat
 from pathlib import Path
 
 from diag.job.records import JournalError, why
+from diag.texts import t
 
 __all__ = [
     "LARGEST",
@@ -38,12 +39,17 @@ def must_be_file(path: Path) -> None:
         mode = os.stat(path).st_mode
     except FileNotFoundError as error:
         raise JournalError(
-            "missing", f"{path}: found no such file; expected a job. Check the name, or begin a new job."
+            "missing", t("{path}: found no such file; expected a job. Check the name, or begin a new job.", path=path)
         ) from error
     except (OSError, ValueError) as error:
         reason = why(error) if isinstance(error, OSError) else str(error)
         raise JournalError(
-            "unreadable", f"{path}: the job could not be opened: {reason}; expected a job's file. Check the name."
+            "unreadable",
+            t(
+                "{path}: the job could not be opened: {reason}; expected a job's file. Check the name.",
+                path=path,
+                reason=reason,
+            ),
         ) from error
     if not stat.S_ISREG(mode):
         raise _no_file(path)
@@ -60,8 +66,13 @@ def open_file(path: Path, flags: int) -> int:
         if found.st_size > LARGEST:
             raise JournalError(
                 "unreadable",
-                f"{path}: found {found.st_size:,} bytes; expected a job's file, which has at most {LARGEST:,}. "
-                "Check the name.",
+                t(
+                    "{path}: found {st_size:,} bytes; expected a job's file, which has at most "
+                    "{largest:,}. Check the name.",
+                    path=path,
+                    st_size=found.st_size,
+                    largest=LARGEST,
+                ),
             )
     except BaseException:
         os.close(fd)
@@ -71,7 +82,7 @@ def open_file(path: Path, flags: int) -> int:
 
 def _no_file(path: Path) -> JournalError:
     return JournalError(
-        "unreadable", f"{path}: found something that is not a file; expected a job's file. Check the name."
+        "unreadable", t("{path}: found something that is not a file; expected a job's file. Check the name.", path=path)
     )
 
 

@@ -12,6 +12,7 @@ import platformdirs
 
 from diag.errors import DiagError
 from diag.job.records import JournalError, stamp, why
+from diag.texts import t
 
 __all__ = ["SUFFIX", "away_folder", "find_job", "jobs_folder", "list_jobs", "new_job_path"]
 
@@ -58,8 +59,11 @@ def list_jobs(folder: Path | None = None) -> list[Path]:
     except OSError as error:
         raise JournalError(
             "unreadable",
-            f"{folder}: the jobs could not be listed: {why(error)}; expected a "
-            "folder that can be read. Check DIAG_HOME.",
+            t(
+                "{folder}: the jobs could not be listed: {why}; expected a folder that can be read. Check DIAG_HOME.",
+                folder=folder,
+                why=why(error),
+            ),
         ) from error
     return [folder / name for name in sorted(found, reverse=True)]
 
@@ -81,10 +85,18 @@ def find_job(name: str, folder: Path | None = None) -> Path:
             return matches[0]
         if matches:
             shown = "".join(f"\n  {found.stem}" for found in matches[:_NAMED])
-            rest = f"\n  and {len(matches) - _NAMED} more" if len(matches) > _NAMED else ""
+            rest = t("\n  and {number} more", number=len(matches) - _NAMED) if len(matches) > _NAMED else ""
             raise DiagError(
-                f"{name}: {len(matches)} jobs are called so in part; expected more of the name:{shown}{rest}",
+                t(
+                    "{name}: {count} jobs are called so in part; expected more of the name:{shown}{rest}",
+                    name=name,
+                    count=len(matches),
+                    shown=shown,
+                    rest=rest,
+                ),
             )
     if folder is not None:
-        raise DiagError(f"{name}: there is no such job in {where}; expected a name out of it.")
-    raise DiagError(f"{name}: there is no such job; expected a job file or a name that `diag jobs` shows.")
+        raise DiagError(
+            t("{name}: there is no such job in {where}; expected a name out of it.", name=name, where=where)
+        )
+    raise DiagError(t("{name}: there is no such job; expected a job file or a name that `diag jobs` shows.", name=name))

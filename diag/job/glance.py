@@ -12,6 +12,7 @@ from diag.errors import DiagError
 from diag.job.journal import read_journal
 from diag.job.records import Record
 from diag.job.state import Entry, JobState, replay
+from diag.texts import t
 
 __all__ = ["Glance", "glance"]
 
@@ -59,7 +60,7 @@ def glance(path: Path) -> Glance:
     try:
         records, _ = read_journal(path)
         if not records:
-            return Glance(path, "nothing was kept in it")
+            return Glance(path, t("nothing was kept in it"))
         state = replay(records)
     except (DiagError, ValueError, OSError) as error:
         return Glance(path, _without_path(str(error), path))

@@ -28,6 +28,7 @@ from diag.job.disk import (
 from diag.job.folder import jobs_folder, list_jobs, new_job_path
 from diag.job.lock import JobLock
 from diag.job.records import LINE_LIMIT, MEND, VERSION, JournalError, Record, decode, encode, stamp, why
+from diag.texts import t
 
 __all__ = [
     "LINE_LIMIT",
@@ -107,19 +108,29 @@ class Journal:
             if isinstance(error, FileExistsError) and not path.parent.is_dir():
                 raise JournalError(
                     "missing",
-                    f"{path.parent}: found a file; expected a folder for jobs. Move it away or set DIAG_HOME.",
+                    t(
+                        "{parent}: found a file; expected a folder for jobs. Move it away or set DIAG_HOME.",
+                        parent=path.parent,
+                    ),
                 ) from error
             if isinstance(error, FileExistsError):
                 raise JournalError(
                     "exists",
-                    f"{path}: found a file; expected none where a new job begins. "
-                    "Resume that job, or choose another name.",
+                    t(
+                        "{path}: found a file; expected none where a new job begins. Resume that "
+                        "job, or choose another name.",
+                        path=path,
+                    ),
                 ) from error
             if isinstance(error, OSError):
                 raise JournalError(
                     "not-stored",
-                    f"{path}: the job could not be begun: {why(error)}; expected a "
-                    "folder that can be written to. Choose another place, or set DIAG_HOME.",
+                    t(
+                        "{path}: the job could not be begun: {why}; expected a folder that can be "
+                        "written to. Choose another place, or set DIAG_HOME.",
+                        path=path,
+                        why=why(error),
+                    ),
                 ) from error
             raise
         return cls(path, fd, lock, [], 0, clock, (lock.message,) if lock.message else ())
@@ -147,9 +158,12 @@ class Journal:
             if isinstance(error, OSError):
                 raise JournalError(
                     "unreadable",
-                    f"{path}: the job could not be opened: {why(error)}; expected a "
-                    "file and folder that can be read and written. Copy the job to a place where you "
-                    "may write.",
+                    t(
+                        "{path}: the job could not be opened: {why}; expected a file and folder that "
+                        "can be read and written. Copy the job to a place where you may write.",
+                        path=path,
+                        why=why(error),
+                    ),
                 ) from error
             raise
         return cls(path, fd, lock, records, whole, clock, tuple(messages))
@@ -166,10 +180,13 @@ class Journal:
         back: a clock that was set back is held at the last record's time.
         """
         if self._fd < 0:
-            raise JournalError("closed", f"{self.path}: the job is closed; the {event} record was NOT stored.")
+            raise JournalError(
+                "closed",
+                t("{path}: the job is closed; the {event} record was NOT stored.", path=self.path, event=event),
+            )
         time = self._clock()
         if time.tzinfo is None:
-            raise ValueError("the journal's clock: expected a time with its zone")
+            raise ValueError(t("the journal's clock: expected a time with its zone"))
         size, count, latest = self._whole
         time = time if latest is None else max(time, latest)
         seq = count + 1
@@ -178,8 +195,14 @@ class Journal:
         if size + len(line) > LARGEST:
             raise JournalError(
                 "too-long",
-                f"{self.path}: the {event} record was NOT stored: found a job of {size:,} bytes; expected at most "
-                f"{LARGEST:,}. All answers are kept; go on in a new job.",
+                t(
+                    "{path}: the {event} record was NOT stored: found a job of {size:,} bytes; "
+                    "expected at most {largest:,}. All answers are kept; go on in a new job.",
+                    path=self.path,
+                    event=event,
+                    size=size,
+                    largest=LARGEST,
+                ),
             )
         try:
             self._check_file()
@@ -191,8 +214,13 @@ class Journal:
             if isinstance(error, OSError):
                 raise JournalError(
                     "not-stored",
-                    f"{self.path}: the {event} record was NOT stored: {why(error)}. "
-                    "Earlier answers are safe. Mend that, then give this answer again.",
+                    t(
+                        "{path}: the {event} record was NOT stored: {why}. Earlier answers are safe. "
+                        "Mend that, then give this answer again.",
+                        path=self.path,
+                        event=event,
+                        why=why(error),
+                    ),
                 ) from error
             raise
         self._records[count:] = [record]
@@ -232,15 +260,23 @@ class Journal:
         if named is None or not os.path.samestat(own, named):
             raise JournalError(
                 "changed",
-                f"{self.path}: the answer was NOT stored: found the job's file deleted or "
-                "replaced while in use. Put it back, or begin anew from a copy.",
+                t(
+                    "{path}: the answer was NOT stored: found the job's file deleted or replaced "
+                    "while in use. Put it back, or begin anew from a copy.",
+                    path=self.path,
+                ),
             )
         size = self._whole.size
         if own.st_size != size:
             raise JournalError(
                 "changed",
-                f"{self.path}: the answer was NOT stored: found {own.st_size} bytes; expected "
-                f"{size}. Another program changed the file: close the job and open it again.",
+                t(
+                    "{path}: the answer was NOT stored: found {st_size} bytes; expected {size}. "
+                    "Another program changed the file: close the job and open it again.",
+                    path=self.path,
+                    st_size=own.st_size,
+                    size=size,
+                ),
             )
 
     def _cut(self) -> None:
@@ -280,8 +316,11 @@ def read_journal(path: Path | str) -> tuple[tuple[Record, ...], tuple[str, ...]]
     except OSError as error:
         raise JournalError(
             "unreadable",
-            f"{path}: the job could not be read: {why(error)}; expected a file that "
-            "can be read. Check its permissions.",
+            t(
+                "{path}: the job could not be read: {why}; expected a file that can be read. Check its permissions.",
+                path=path,
+                why=why(error),
+            ),
         ) from error
     return parse_journal(content, str(path))
 
@@ -291,7 +330,13 @@ def parse_journal(content: bytes, path: str) -> tuple[tuple[Record, ...], tuple[
     whole = _whole_length(content)
     records, messages = _parse(content[:whole], path)
     if whole < len(content):
-        messages.append(f"{path}: the last line was cut short ({len(content) - whole} bytes) and is left out.")
+        messages.append(
+            t(
+                "{path}: the last line was cut short ({number} bytes) and is left out.",
+                path=path,
+                number=len(content) - whole,
+            )
+        )
     return tuple(records), tuple(messages)
 
 
@@ -316,17 +361,31 @@ def _parse(content: bytes, file: str) -> tuple[list[Record], list[str]]:
         place = Place(file, number, 1)
         wanted = len(records) + 1
         if line == previous:
-            messages.append(f"{place}: this line is the same as the one before (seq {record.seq}) and was left out.")
+            messages.append(
+                t(
+                    "{place}: this line is the same as the one before (seq {seq}) and was left out.",
+                    place=place,
+                    seq=record.seq,
+                )
+            )
             continue
         if record.seq != wanted:
-            what = "a number that was used before" if record.seq < wanted else "a gap, records are missing"
+            what = t("a number that was used before") if record.seq < wanted else t("a gap, records are missing")
             raise JournalError(
                 "corrupt",
-                f"found seq {record.seq}, {what}; expected seq {wanted}. {MEND}",
+                t(
+                    "found seq {seq}, {what}; expected seq {wanted}. {mend}",
+                    seq=record.seq,
+                    what=what,
+                    wanted=wanted,
+                    mend=MEND,
+                ),
                 place,
             )
         if records and record.time < records[-1].time:
-            messages.append(f"{place}: the time goes back ({record.at}); the order of the lines counts.")
+            messages.append(
+                t("{place}: the time goes back ({at}); the order of the lines counts.", place=place, at=record.at)
+            )
         records.append(record)
         previous = line
     return records, messages
@@ -335,9 +394,12 @@ def _parse(content: bytes, file: str) -> tuple[list[Record], list[str]]:
 def _set_aside(path: Path, piece: bytes) -> str:
     """Keeps the piece in a file of its own, on disk before it is cut off the journal."""
     aside = write_beside(path, "torn", piece)
-    return (
-        f"{path}: the last line was cut short ({len(piece)} bytes) and was set aside in {aside.name}. "
-        "If the last answer is missing, give it again."
+    return t(
+        "{path}: the last line was cut short ({count} bytes) and was set aside in {aside}. If "
+        "the last answer is missing, give it again.",
+        path=path,
+        count=len(piece),
+        aside=aside.name,
     )
 
 

@@ -9,6 +9,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from diag.texts import t
+
 __all__ = ["LayerTold", "layer_changes", "layers_of", "told_of"]
 
 
@@ -47,17 +49,27 @@ def layer_changes(then: Sequence[LayerTold], now: Sequence[LayerTold]) -> tuple[
     """What came, went or changed, in words, lowest layer first; empty where all is as it was."""
     before = {layer.name: layer for layer in then}
     after = {layer.name: layer for layer in now}
-    said = [f"{layer.called} came in" for layer in now if layer.name not in before]
-    said += [f"{layer.called} is no longer there" for layer in then if layer.name not in after]
+    said = [t("{called} came in", called=layer.called) for layer in now if layer.name not in before]
+    said += [t("{called} is no longer there", called=layer.called) for layer in then if layer.name not in after]
     for name, layer in after.items():
         old = before.get(name)
         if old is None or old == layer:
             continue
         if old.version != layer.version:
-            said.append(f"{name} {old.version or 'without a version'} is now {layer.version or 'without a version'}")
+            said.append(
+                t(
+                    "{name} {version} is now {version_2}",
+                    name=name,
+                    version=old.version or t("without a version"),
+                    version_2=layer.version or t("without a version"),
+                )
+            )
         else:
-            said.append(f"{name} {layer.version}".rstrip() + f" changed ({old.hash} to {layer.hash})")
+            said.append(
+                f"{name} {layer.version}".rstrip()
+                + t(" changed ({hash} to {hash_2})", hash=old.hash, hash_2=layer.hash)
+            )
     kept = [[name for name in side if name in before and name in after] for side in (before, after)]
     if kept[0] != kept[1]:
-        said.append(f"the order is now {', '.join(after)}")
+        said.append(t("the order is now {after}", after=", ".join(after)))
     return tuple(said)

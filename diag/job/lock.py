@@ -15,6 +15,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from diag.job.records import JournalError
+from diag.texts import t
 
 __all__ = ["JobLock"]
 
@@ -39,17 +40,24 @@ class JobLock:
         except Timeout as error:
             raise JournalError(
                 "in-use",
-                f"{path}: found another program at work on this job{self._told_holder()}; expected to be the only "
-                "one. Close it there first, or begin another job.",
+                t(
+                    "{path}: found another program at work on this job{told_holder}; expected to be "
+                    "the only one. Close it there first, or begin another job.",
+                    path=path,
+                    told_holder=self._told_holder(),
+                ),
             ) from error
         except (NotImplementedError, OSError) as error:
             if isinstance(error, OSError) and error.errno not in _NO_LOCKS:
-                said = error.strerror or "it cannot be made"
-                raise OSError(error.errno, f"{said} (the lock {os.path.basename(file)}.lock)") from error
+                said = error.strerror or t("it cannot be made")
+                raise OSError(
+                    error.errno, t("{said} (the lock {basename}.lock)", said=said, basename=os.path.basename(file))
+                ) from error
             self._lock = None
-            self.message = (
-                f"{path}: this file system knows no locks. Work on the job from one program only, or keep it on a "
-                "disk of this machine."
+            self.message = t(
+                "{path}: this file system knows no locks. Work on the job from one program only, "
+                "or keep it on a disk of this machine.",
+                path=path,
             )
         self._tell_holder()
 
@@ -70,7 +78,14 @@ class JobLock:
             contextlib.suppress(OSError),
             os.fdopen(os.open(self._holder, flags, 0o600), "w", encoding="utf-8") as file,
         ):
-            file.write(f"process {os.getpid()} on {platform.node()}, since {datetime.now(UTC):%Y-%m-%d %H:%M} UTC")
+            file.write(
+                t(
+                    "process {getpid} on {node}, since {now:%Y-%m-%d %H:%M} UTC",
+                    getpid=os.getpid(),
+                    node=platform.node(),
+                    now=datetime.now(UTC),
+                )
+            )
 
     def _told_holder(self) -> str:
         flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)

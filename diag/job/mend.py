@@ -14,6 +14,7 @@ from pathlib import Path
 from diag.job.disk import must_be_file, open_file, read_all, sync_folder, write_beside
 from diag.job.lock import JobLock
 from diag.job.records import JournalError, Record, decode, encode, why
+from diag.texts import t
 
 __all__ = ["mend_journal", "mended"]
 
@@ -39,20 +40,26 @@ def mended(content: bytes, file: str) -> tuple[bytes, tuple[str, ...]]:
         except JournalError as error:
             if error.code == "newer":
                 raise
-            said.append(f"line {number} could not be read")
+            said.append(t("line {number} could not be read", number=number))
             continue
         if record.seq in records:
             same = lines[record.seq] == line
-            said.append(f"line {number} is {'the same as' if same else 'another record with the number of'} an earlier")
+            said.append(
+                t("line {number} is the same as an earlier", number=number)
+                if same
+                else t("line {number} is another record with the number of an earlier", number=number)
+            )
             continue
         order.append(record.seq)
         lines[record.seq], records[record.seq] = line, record
     kept = _within_reach(sorted(records))
     if not kept:
-        raise JournalError("corrupt", f"{file}: found no record that can be read. Nothing was changed. Use a copy.")
-    said += [f"record {seq} is far from all others" for seq in order if seq not in kept]
+        raise JournalError(
+            "corrupt", t("{file}: found no record that can be read. Nothing was changed. Use a copy.", file=file)
+        )
+    said += [t("record {seq} is far from all others", seq=seq) for seq in order if seq not in kept]
     if order != sorted(order):
-        said.append("lines stood in another order")
+        said.append(t("lines stood in another order"))
     out: list[bytes] = []
     for seq in range(1, max(kept) + 1):
         if seq in kept:
@@ -60,7 +67,10 @@ def mended(content: bytes, file: str) -> tuple[bytes, tuple[str, ...]]:
             continue
         at = records[min(one for one in kept if one > seq)].at
         out.append(_in_place_of(seq, at))
-        said.append(f"record {seq} is lost" + (", and with it the vehicle's name: give --vehicle" if seq == 1 else ""))
+        said.append(
+            t("record {seq} is lost", seq=seq)
+            + (t(", and with it the vehicle's name: give --vehicle") if seq == 1 else "")
+        )
     return b"".join(out), tuple(said)
 
 
@@ -104,12 +114,20 @@ def mend_journal(path: Path | str) -> tuple[str, ...]:
         _put(path, good)
     except OSError as error:
         raise JournalError(
-            "not-stored", f"{path}: the job could not be mended: {why(error)}. The file is as it was."
+            "not-stored",
+            t("{path}: the job could not be mended: {why}. The file is as it was.", path=path, why=why(error)),
         ) from error
     finally:
         if lock is not None:
             lock.release()
-    return (f"{path}: mended; the file as it was is kept as {aside.name}. {'; '.join(said)}. Look over the answers.",)
+    return (
+        t(
+            "{path}: mended; the file as it was is kept as {aside}. {said}. Look over the answers.",
+            path=path,
+            aside=aside.name,
+            said="; ".join(said),
+        ),
+    )
 
 
 def _put(path: Path, content: bytes) -> None:

@@ -16,6 +16,7 @@ from types import MappingProxyType
 from typing import Any, Literal, NoReturn, TypeGuard
 
 from diag.errors import DiagError, Place
+from diag.texts import t
 
 __all__ = [
     "LINE_LIMIT",
@@ -37,7 +38,7 @@ OLDEST = 1
 """The oldest format that is still read; what is written is VERSION."""
 LINE_LIMIT = 64 * 1024
 """Bytes of one line with its newline."""
-MEND = (
+MEND = t(
     "Nothing was changed. `diag resume JOB --mend` keeps a copy and goes on with what is good; or put the line right."
 )
 _RESERVED = ("v", "seq", "at", "event")
@@ -76,10 +77,10 @@ class JournalError(DiagError):
 def why(error: OSError) -> str:
     """What the system found, in plain words, for an error message."""
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return "found the disk full, expected room for it"
+        return t("found the disk full, expected room for it")
     if error.errno == errno.EFBIG:
-        return "found the file at the size limit, expected room for it"
-    return f"found: {error.strerror or error}"
+        return t("found the file at the size limit, expected room for it")
+    return t("found: {strerror}", strerror=error.strerror or error)
 
 
 @dataclass(frozen=True)
@@ -101,7 +102,7 @@ class Record:
 def stamp(time: datetime) -> str:
     """UTC in ISO 8601 with microseconds and Z; sorts as text. Raises ValueError without a time zone."""
     if time.tzinfo is None:
-        raise ValueError("expected a time with its zone")
+        raise ValueError(t("expected a time with its zone"))
     return time.astimezone(UTC).isoformat(timespec="microseconds").removesuffix("+00:00") + "Z"
 
 
@@ -113,9 +114,9 @@ def encode(seq: int, at: str, event: str, fields: Mapping[str, Any]) -> bytes:
     ValueError for an event or field name that is not allowed, TypeError for other objects.
     """
     if not _EVENT.fullmatch(event):
-        raise ValueError(f"event {event!r}: expected lower-case words with hyphens")
+        raise ValueError(t("event {event!r}: expected lower-case words with hyphens", event=event))
     if taken := [name for name in _RESERVED if name in fields]:
-        raise ValueError(f"field {taken[0]!r} is the journal's own")
+        raise ValueError(t("field {taken!r} is the journal's own", taken=taken[0]))
     try:
         text = json.dumps(
             {"v": VERSION, "seq": seq, "at": at, "event": event, **fields}, allow_nan=False, separators=(",", ":")
@@ -123,15 +124,24 @@ def encode(seq: int, at: str, event: str, fields: Mapping[str, Any]) -> bytes:
     except (ValueError, RecursionError) as error:
         raise JournalError(
             "not-a-value",
-            f"the {event} record was NOT stored: found a value that cannot be written "
-            f"({error}); expected finite numbers and plain text. Give the value again.",
+            t(
+                "the {event} record was NOT stored: found a value that cannot be written ({error}); "
+                "expected finite numbers and plain text. Give the value again.",
+                event=event,
+                error=error,
+            ),
         ) from error
     line = text.encode("ascii") + b"\n"
     if len(line) > LINE_LIMIT:
         raise JournalError(
             "too-long",
-            f"the {event} record was NOT stored: found {len(line)} bytes; expected at most "
-            f"{LINE_LIMIT}. Shorten the text, or divide it over several notes.",
+            t(
+                "the {event} record was NOT stored: found {count} bytes; expected at most "
+                "{line_limit}. Shorten the text, or divide it over several notes.",
+                event=event,
+                count=len(line),
+                line_limit=LINE_LIMIT,
+            ),
         )
     return line
 
@@ -142,44 +152,52 @@ def decode(line: bytes, file: str, number: int) -> Record:
     def bad(found: str, column: int = 1, code: Code = "corrupt", mend: str = "") -> NoReturn:
         raise JournalError(
             code,
-            f"this line is not a record of a job; found {found}; expected one JSON object with v, seq, at and "
-            f"event. {mend or MEND}",
+            t(
+                "this line is not a record of a job; found {found}; expected one JSON object with v, "
+                "seq, at and event. {mend}",
+                found=found,
+                mend=mend or MEND,
+            ),
             Place(file, number, column),
         )
 
     if len(line) + 1 > LINE_LIMIT:
-        bad(f"more than {LINE_LIMIT} bytes", LINE_LIMIT)
+        bad(t("more than {line_limit} bytes", line_limit=LINE_LIMIT), LINE_LIMIT)
     try:
         text = line.decode("utf-8")
         if number == 1:
             text = text.removeprefix("\ufeff")  # some editors put one in front when they save
         found = json.loads(text, parse_constant=_refuse, parse_float=_finite, object_pairs_hook=_once)
     except UnicodeDecodeError as error:
-        bad("bytes that are not UTF-8", error.start + 1)
+        bad(t("bytes that are not UTF-8"), error.start + 1)
     except json.JSONDecodeError as error:
         bad(_spoken(line, error), error.colno)
     except (ValueError, RecursionError) as error:
-        bad(_refused_number(error) if isinstance(error, ValueError) else "brackets nested too deep")
+        bad(_refused_number(error) if isinstance(error, ValueError) else t("brackets nested too deep"))
     if not isinstance(found, dict):
-        bad("JSON that is not an object")
+        bad(t("JSON that is not an object"))
     version = found.get("v")
     if _whole(version) and version > VERSION:
         raise JournalError(
             "newer",
-            f"found format version {version}; expected at most {VERSION}. This job was written by a newer "
-            "version of the program: install that one, nothing was changed.",
+            t(
+                "found format version {version}; expected at most {version_2}. This job was written "
+                "by a newer version of the program: install that one, nothing was changed.",
+                version=version,
+                version_2=VERSION,
+            ),
             Place(file, number, 1),
         )
     if not _whole(version) or version < OLDEST:
-        bad(f"v {_short(version)}, expected {VERSION}")
+        bad(t("v {short}, expected {version}", short=_short(version), version=VERSION))
     seq, at, event = found.get("seq"), found.get("at"), found.get("event")
     if not _whole(seq) or seq < 1:
-        bad(f"seq {_short(seq)}, expected a whole number from 1")
+        bad(t("seq {short}, expected a whole number from 1", short=_short(seq)))
     at = _without_leap(at)
     if not _is_time(at):
-        bad(f"at {_short(at)}, expected a UTC time such as 2026-11-25T08:30:00Z")
+        bad(t("at {short}, expected a UTC time such as 2026-11-25T08:30:00Z", short=_short(at)))
     if not isinstance(event, str) or not _EVENT.fullmatch(event):
-        bad(f"event {_short(event)}, expected lower-case words with hyphens")
+        bad(t("event {short}, expected lower-case words with hyphens", short=_short(event)))
     fields = {key: one for key, one in found.items() if key not in _RESERVED}
     if _HALF.search(line):
         fields = _whole_signs(fields)
@@ -191,30 +209,30 @@ def _whole(found: Any) -> TypeGuard[int]:
 
 
 def _short(found: Any) -> str:
-    return "nothing" if found is None else json.dumps(found)[:40]
+    return t("nothing") if found is None else json.dumps(found)[:40]
 
 
 def _spoken(line: bytes, error: json.JSONDecodeError) -> str:
     if not line.strip():
-        return "an empty line"
+        return t("an empty line")
     if error.pos >= len(line.decode("utf-8")):
-        return "the end of the line where JSON goes on"
-    return f"{error.doc[error.pos]!a} where JSON needs something else"
+        return t("the end of the line where JSON goes on")
+    return t("{doc!a} where JSON needs something else", doc=error.doc[error.pos])
 
 
 def _refuse(word: str) -> NoReturn:
-    raise ValueError(f"the number {word}")
+    raise ValueError(t("the number {word}", word=word))
 
 
 def _finite(digits: str) -> float:
     if not math.isfinite(found := float(digits)):
-        raise ValueError(f"the number {digits[:20]}, which is too large")
+        raise ValueError(t("the number {digits}, which is too large", digits=digits[:20]))
     return found
 
 
 def _refused_number(error: ValueError) -> str:
     said = str(error)
-    return "a whole number of thousands of digits" if "digits" in said and "limit" in said else said
+    return t("a whole number of thousands of digits") if "digits" in said and "limit" in said else said
 
 
 def _without_leap(found: Any) -> Any:
@@ -237,7 +255,7 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     result = dict(pairs)
     if len(result) != len(pairs):
         names = [name for name, _ in pairs]
-        raise ValueError(f"the name {next(name for name in names if names.count(name) > 1)!a} twice")
+        raise ValueError(t("the name {names!a} twice", names=next(name for name in names if names.count(name) > 1)))
     return result
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from diag.job.layered import LayerTold, layers_of
 from diag.job.records import Record
+from diag.texts import t
 
 __all__ = ["EVENTS", "INPUTS", "Entry", "JobState", "replay"]
 
@@ -107,7 +108,7 @@ def replay(records: Sequence[Record]) -> JobState:
     """Fold records into the state. `asked`, `concluded` and `resumed` inform only, so another choice of
     questions never breaks a recording. Raises ValueError where the first record is not `opened`."""
     if not records or records[0].event != "opened":
-        raise ValueError("a job begins with an `opened` record")
+        raise ValueError(t("a job begins with an `opened` record"))
     gone: set[int] = set()
     for record in records:
         if record.event == "undone":

@@ -65,7 +65,7 @@ def _braces(
                         t("nothing fills in these braces"),
                         quoted(f"{{{name}}}"),
                         words(f"{{{word}}}" for word in allowed),
-                        nearest(name, allowed) or "Use one of these, or write the words out.",
+                        nearest(name, allowed) or t("Use one of these, or write the words out."),
                         code="odd-braces",
                     )
 

@@ -90,7 +90,7 @@ def parse_yaml(content: bytes, file: str) -> Marked:
         before = text[: bad.start()]
         raise _refused(
             Place(file, before.count("\n") + 1, len(before) - before.rfind("\n")),
-            "a control or invisible character stands here",
+            t("a control or invisible character stands here"),
             f"U+{ord(bad.group()):04X}",
             t("plain visible text"),
             t("Delete it."),
@@ -105,21 +105,23 @@ def _refused(
     return KnowledgeError([Problem(place, what, found, expected, mend, code)])
 
 
-def file_bytes(path: Path, most: int = LARGEST_BYTES, sort: str = "a YAML file") -> bytes:
+def file_bytes(path: Path, most: int = LARGEST_BYTES, sort: str = t("a YAML file")) -> bytes:
     """All of an ordinary file of at most `most` bytes; nothing is waited for and nothing larger is read. Raises
     KnowledgeError; `sort` says what was expected."""
     place = Place(str(path))
     try:
         status = path.stat()
         if stat.S_ISDIR(status.st_mode):
-            raise _refused(place, "this is a folder", "a folder", sort, "Name the file inside it.", code="unreadable")
+            raise _refused(
+                place, t("this is a folder"), t("a folder"), sort, t("Name the file inside it."), code="unreadable"
+            )
         if not stat.S_ISREG(status.st_mode):
             raise _refused(
                 place,
-                "this is not an ordinary file",
-                "a device or pipe",
+                t("this is not an ordinary file"),
+                t("a device or pipe"),
                 sort,
-                "Copy the content to a file and name that.",
+                t("Copy the content to a file and name that."),
                 code="unreadable",
             )
         if status.st_size <= most:
@@ -134,7 +136,7 @@ def file_bytes(path: Path, most: int = LARGEST_BYTES, sort: str = "a YAML file")
             t("there is no such file"),
             "",
             sort,
-            nearest(path.name, beside) or "Check the name.",
+            nearest(path.name, beside) or t("Check the name."),
             code="unreadable",
         ) from None
     except (OSError, ValueError) as error:
@@ -143,8 +145,8 @@ def file_bytes(path: Path, most: int = LARGEST_BYTES, sort: str = "a YAML file")
             place,
             t("the file cannot be read"),
             reason.lower(),
-            f"{sort} that can be read",
-            "Check its name and permissions.",
+            t("{sort} that can be read", sort=sort),
+            t("Check its name and permissions."),
             code="unreadable",
         ) from None
     raise _too_large(str(path), max(status.st_size, most + 1), most)
@@ -153,10 +155,10 @@ def file_bytes(path: Path, most: int = LARGEST_BYTES, sort: str = "a YAML file")
 def _too_large(file: str, size: int, most: int = LARGEST_BYTES) -> KnowledgeError:
     return _refused(
         Place(file),
-        "the file is too large",
-        f"{size:,} bytes",
-        f"at most {most:,} bytes",
-        "Split it, or check that it is the right file.",
+        t("the file is too large"),
+        t("{size:,} bytes", size=size),
+        t("at most {most:,} bytes", most=most),
+        t("Split it, or check that it is the right file."),
         code="unreadable",
     )
 
@@ -171,8 +173,8 @@ def _decode(file: str, content: bytes) -> str:
         column = len(before[line_start:].decode("utf-8")) + 1
         raise _refused(
             Place(file, before.count(b"\n") + 1, column),
-            "the file is not UTF-8 text",
-            f"the byte 0x{error.object[error.start]:02X}",
+            t("the file is not UTF-8 text"),
+            t("the byte 0x{object:02X}", object=error.object[error.start]),
             "UTF-8",
             t("Save it again with the encoding UTF-8."),
             code="unreadable",

@@ -91,7 +91,8 @@ def nearest_ids(name: str, known: Mapping[str, tuple[str, str]]) -> str:
     found = list(dict.fromkeys([*close, *sorted(holding, key=len)]))[:_NEAREST]
     if not found:
         return t("`diag rules show` lists the rules.")
-    return "Nearest: " + "; ".join(f"`{one}` ({known[one][0]}: {known[one][1]})" for one in found)
+    near = "; ".join(f"`{one}` ({known[one][0]}: {known[one][1]})" for one in found)
+    return t("Nearest: {near}", near=near)
 
 
 def _about(world: World, knowledge: Knowledge, words: Words, name: str, sort: str, network: bool) -> Object:

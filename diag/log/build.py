@@ -20,6 +20,7 @@ from diag.log.report import Conflict, Done, Item, Report, Vehicle, Versions
 from diag.log.work import done_of
 from diag.reason.reasoner import Reasoner
 from diag.talk.plan import Conclude, End, Start
+from diag.texts import t
 
 __all__ = ["build_report", "report_of"]
 
@@ -65,7 +66,9 @@ def _vehicle(job: Replayed) -> Vehicle:
     known = job.reasoner.knowledge.vehicle
     return Vehicle(
         job.state.vehicle,
-        known.title if known.vehicle == job.state.vehicle else f"{job.state.vehicle} (weighed as: {known.title})",
+        known.title
+        if known.vehicle == job.state.vehicle
+        else t("{vehicle} (weighed as: {known})", vehicle=job.state.vehicle, known=known.title),
         PureWindowsPath(job.state.vehicle_file).name,  # its folders say more of the user than of the vehicle
         known.system_v,
         known.earth,
@@ -110,24 +113,27 @@ def _status(job: Replayed) -> str:
 
 def _open(job: Replayed, items: Sequence[Item], done: Sequence[Done], conflicts: Sequence[Conflict]) -> tuple[str, ...]:
     """What the plan leaves open, told in full, and what only the log can see."""
-    told = {f"unexplained: answer {conflict.number}" for conflict in conflicts}
+    told = {t("unexplained: answer {number}", number=conflict.number) for conflict in conflicts}
     out = [text for text in job.plan.open_items if text not in told]
     if isinstance(job.plan.next, Start):
-        out.append("everything: nothing was asked or answered yet")
+        out.append(t("everything: nothing was asked or answered yet"))
     elif _status(job) == "in-progress":
-        out.append("the job was left before its last question: more would have been asked")
-    out += [f"unexplained: answer {conflict.number} ({conflict.finding})" for conflict in conflicts]
+        out.append(t("the job was left before its last question: more would have been asked"))
+    out += [
+        t("unexplained: answer {number} ({finding})", number=conflict.number, finding=conflict.finding)
+        for conflict in conflicts
+    ]
     answered = {item.check for item in items if _stands(item)}
     for item in items:
         if item.event == "not-sure" and item.status == "standing" and item.check not in answered:
-            out.append(f"not decided (not sure): {item.title}")
+            out.append(t("not decided (not sure): {item}", item=item.title))
     for work in done:
         if work.verdict == "not-proved" and work.kind == "remedy":
-            out.append(f"not proved, no check was made after it: {work.title}")
+            out.append(t("not proved, no check was made after it: {work}", work=work.title))
         elif work.verdict == "failed":
             bad = ", ".join(f"{proof.title} ({proof.found})" for proof in work.proofs if not proof.sound)
-            out.append(f"carried out but not proved: {work.title}; afterwards still wrong: {bad}")
+            out.append(t("carried out but not proved: {work}; afterwards still wrong: {bad}", work=work.title, bad=bad))
     if job.unknown:
         numbers = ", ".join(map(str, job.unknown))
-        out.append(f"left aside, today's knowledge does not know the check or its answer: {numbers}")
+        out.append(t("left aside, today's knowledge does not know the check or its answer: {numbers}", numbers=numbers))
     return tuple(dict.fromkeys(out))

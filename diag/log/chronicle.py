@@ -23,7 +23,8 @@ from diag.talk.findings import findings_of
 from diag.talk.known import BACK_ON, WHOLE
 from diag.talk.objects import circuit_choices, expected_words
 from diag.talk.staged import COIL_BACK_ON
-from diag.talk.wording import answer_words, finding_words, operate_words, step_words
+from diag.talk.wording import answer_words, operate_words, step_words
+from diag.texts import t
 
 __all__ = ["items_of"]
 
@@ -36,7 +37,7 @@ def items_of(job: Replayed, zone: tzinfo | None) -> tuple[Item, ...]:
     for record in job.records:
         if record.event == "instruments":
             have = record.fields.get("have", ())
-            text = ", ".join(str(name).replace("-", " ") for name in have) or "none"
+            text = ", ".join(str(name).replace("-", " ") for name in have) or t("none")
             items.append(Item(record.seq, moment_of(record.at, zone), record.event, 0, text=text))
     return tuple(sorted(items, key=lambda item: item.number))
 
@@ -77,20 +78,20 @@ def _item(job: Replayed, entry: Entry, zone: tzinfo | None, marks: Mapping[int, 
             return _answer(job, entry, base)
         case "skipped" | "not-sure":
             reason = str(entry.fields.get("reason", "")).replace("-", " ")
-            return replace(base, title=_title(job, base.check), text=reason or "not sure")
+            return replace(base, title=_title(job, base.check), text=reason or t("not sure"))
         case "acknowledged" if base.check.startswith("stage:"):
             name = base.check.removeprefix("stage:")
-            return replace(base, event="stage", text=f"begun: {STAGES.get(name, name)}")
+            return replace(base, event="stage", text=t("begun: {name}", name=STAGES.get(name, name)))
         case "stage":
             name, skip = str(entry.fields.get("stage")), entry.fields.get("skip")
-            said = f"{STAGES.get(name, name)}{f' skipped: {skip}' if skip is not None else ''}"
+            said = f"{STAGES.get(name, name)}{(t(' skipped: {skip}', skip=skip) if skip is not None else '')}"
             return replace(base, text=said)
         case "acknowledged" if (put_right := _put_right(str(entry.fields.get("caution")))) is not None:
             return replace(base, text=put_right)
         case "acknowledged":
             caution = job.reasoner.knowledge.cautions.get(str(entry.fields.get("caution")))
             text = caution.text if caution is not None else str(entry.fields.get("caution"))
-            source = f" (source: {caution.source})" if caution is not None else ""
+            source = t(" (source: {source})", source=caution.source) if caution is not None else ""
             return replace(base, title=_title(job, base.check), text=f"{text}{source}")
         case "remedied":
             name = str(entry.fields.get("remedy"))
@@ -98,7 +99,12 @@ def _item(job: Replayed, entry: Entry, zone: tzinfo | None, marks: Mapping[int, 
             return replace(base, known=plan is not None, text=plan.title if plan is not None else name)
         case "resumed":
             layers = "".join(f", {layer.called}" for layer in layers_of(entry.fields) or ())
-            known = f"tool {entry.fields.get('tool')}, knowledge {entry.fields.get('knowledge')}{layers}"
+            known = t(
+                "tool {value}, knowledge {value_2}{layers}",
+                value=entry.fields.get("tool"),
+                value_2=entry.fields.get("knowledge"),
+                layers=layers,
+            )
             return replace(base, text=known)
         case _:
             return replace(base, text=str(entry.fields.get("text", "")))
@@ -107,15 +113,15 @@ def _item(job: Replayed, entry: Entry, zone: tzinfo | None, marks: Mapping[int, 
 def _put_right(mark: str) -> str | None:
     """What was done at the vehicle between two checks, in words; None for a caution that was read."""
     if mark.startswith(BACK_ON):
-        return "What the check before had left off is back on."
+        return t("What the check before had left off is back on.")
     if mark.startswith(REMINDER):
-        return "The coil has been live for some minutes with the engine stopped."
-    return "The wire is back on terminal 15 of the coil." if mark == COIL_BACK_ON else None
+        return t("The coil has been live for some minutes with the engine stopped.")
+    return t("The wire is back on terminal 15 of the coil.") if mark == COIL_BACK_ON else None
 
 
 def _title(job: Replayed, check: str) -> str:
     if check.startswith("caution:"):
-        return "at once, a rule says so"
+        return t("at once, a rule says so")
     step = job.reasoner.steps.get(check)
     return step.title if step is not None else check
 
@@ -162,11 +168,13 @@ def _complaint(job: Replayed, told: str, base: Item) -> Item:
     if told.startswith("circuit:"):
         name = told.removeprefix("circuit:")
         title = circuit_choices(knowledge).get(name)
-        return replace(base, title="To be checked", found=title or name, known=title is not None)
+        return replace(base, title=t("To be checked"), found=title or name, known=title is not None)
     if told == WHOLE:
-        return replace(base, title="To be proved", found="the whole vehicle, in stages")
-    found = finding_words(knowledge, Finding(base.number, None, None, base.period, told)).removeprefix("complaint: ")
-    return replace(base, title="Complaint", found=found, known=told in knowledge.symptoms)
+        return replace(base, title=t("To be proved"), found=t("the whole vehicle, in stages"))
+    symptom = knowledge.symptoms.get(told)
+    return replace(
+        base, title=t("Complaint"), found=told if symptom is None else symptom.title, known=symptom is not None
+    )
 
 
 def _unknown(job: Replayed, entry: Entry, base: Item) -> Item:
@@ -188,7 +196,7 @@ def _unknown(job: Replayed, entry: Entry, base: Item) -> Item:
     return replace(
         base,
         known=False,
-        title=base.check or "a check without a name",
+        title=base.check or t("a check without a name"),
         instruction=points,
         operated=operate_words(job.reasoner.knowledge, controls),
         found=found,

@@ -20,6 +20,7 @@ from diag.log.replayed import Replayed, replayed
 from diag.log.report import Report
 from diag.reason.reasoner import Reasoner
 from diag.talk.opening import reasoner_for
+from diag.texts import t
 
 __all__ = ["FORMS", "Form", "export_job", "open_job"]
 
@@ -42,7 +43,13 @@ def export_job(
     Arguments and errors as in `open_job`; DiagError also for a form that there is not.
     """
     if form not in FORMS:
-        raise DiagError(f"found the form `{form}`; expected one of {', '.join(FORMS)}. Choose one of these.")
+        raise DiagError(
+            t(
+                "found the form `{form}`; expected one of {forms}. Choose one of these.",
+                form=form,
+                forms=", ".join(FORMS),
+            )
+        )
     lived, report = open_job(path, vehicle, reasoner=reasoner, zone=zone, packs=packs, today=today)
     if form == "handover":
         return as_handover(lived, report)
@@ -68,11 +75,18 @@ def open_job(
     """
     records, messages = read_journal(path)
     if not records:
-        raise DiagError(f"{path}: the journal is empty; expected a job. There is nothing to export.")
+        raise DiagError(t("{path}: the journal is empty; expected a job. There is nothing to export.", path=path))
     try:
         state = replay(records)
     except ValueError as error:
-        raise DiagError(f"{path}:1:1: {error}; found `{records[0].event}`. Use a file that diag wrote.") from error
+        raise DiagError(
+            t(
+                "{path}:1:1: {error}; found `{event}`. Use a file that diag wrote.",
+                path=path,
+                error=error,
+                event=records[0].event,
+            )
+        ) from error
     if reasoner is None:
         without = frozenset(state.without) | (frozenset() if packs else {"packs"})
         reasoner = reasoner_for(path, state, without, vehicle, today=today)

@@ -8,14 +8,15 @@ from diag.log.report import Chance, Moment
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Step
 from diag.talk.wording import answer_words, reading_words
+from diag.texts import t
 
 __all__ = ["chance_of", "moment_of", "predicted_words"]
 
 _WORDS = (
-    (0.99, "practically certain"),
-    (0.90, "very likely"),
+    (0.99, t("practically certain")),
+    (0.90, t("very likely")),
     (0.66, "likely"),
-    (0.40, "about even"),
+    (0.40, t("about even")),
     (0.10, "possible"),
     (0.01, "unlikely"),
 )
@@ -25,11 +26,11 @@ _WORDS = (
 def chance_of(p: float) -> Chance:
     """A chance (0 to 1) with its words."""
     p = round(min(max(float(p), 0.0), 1.0), 4)
-    words = next((word for least, word in _WORDS if p >= least), "very unlikely")
+    words = next((word for least, word in _WORDS if p >= least), t("very unlikely"))
     if p < 0.001:
-        percent = "under 0.1 %"
+        percent = t("under 0.1 %")
     elif p > 0.999:
-        percent = "over 99.9 %"
+        percent = t("over 99.9 %")
     else:
         percent = f"{100 * p:.1f} %" if p < 0.1 or p > 0.9 else f"{100 * p:.0f} %"
     return Chance(p, words, percent)
@@ -40,7 +41,7 @@ def moment_of(at: str, zone: tzinfo | None) -> Moment:
     time = datetime.fromisoformat(at)
     local = time.astimezone(zone)
     utc = time.astimezone(UTC).isoformat(timespec="seconds").removesuffix("+00:00") + "Z"
-    return Moment(utc, local.isoformat(timespec="seconds"), local.tzname() or "local time")
+    return Moment(utc, local.isoformat(timespec="seconds"), local.tzname() or t("local time"))
 
 
 def predicted_words(reasoner: Reasoner, step: Step, cause: int) -> str:

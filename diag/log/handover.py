@@ -17,11 +17,13 @@ from diag.log.replayed import Replayed
 from diag.log.report import Item, Report
 from diag.log.words import bounds_words, layers_words
 from diag.sheet.escape import Ready, inline, markdown_environment, tidy
+from diag.sheet.woven import markdown_texts
 from diag.stages.course import course_of
 from diag.stages.fuses import FuseLine, fuse_lines
 from diag.talk.stage_words import days_words, route_words
 from diag.talk.staged import StageState
 from diag.talk.wording import reading_words
+from diag.texts import t
 
 __all__ = ["as_handover"]
 
@@ -92,24 +94,24 @@ def _standing(job: Replayed, newest: Sequence[Item]) -> str:
         step = job.reasoner.steps.get(item.check)
         if step is not None and step.stage == "key-off-current" and isinstance(item.value, int | float):
             amps = abs(float(item.value))
-            said = days_words(amps) if amps >= 0.001 else "Nothing that a meter shows empties the battery."
-            return f"With everything off: {reading_words(amps, 'A')}. {said}"
+            said = days_words(amps) if amps >= 0.001 else t("Nothing that a meter shows empties the battery.")
+            return t("With everything off: {reading}. {said}", reading=reading_words(amps, "A"), said=said)
     return ""
 
 
 def _state(stage: StageState) -> str:
     if stage.state == "skipped":
-        return f"SKIPPED: {stage.reason}"
+        return t("SKIPPED: {reason}", reason=stage.reason)
     if stage.id == "handover":
-        return "this sheet"
+        return t("this sheet")
     if not stage.of:
-        return {"done": "done", "now": "in hand", "open": "open"}[stage.state]
-    made = f"{stage.of - stage.left} of {stage.of} checks"
-    return f"done, {made}" if stage.state == "done" else f"NOT FINISHED, {made}"
+        return {"done": "done", "now": t("in hand"), "open": "open"}[stage.state]
+    made = t("{number} of {of} checks", number=stage.of - stage.left, of=stage.of)
+    return t("done, {made}", made=made) if stage.state == "done" else t("NOT FINISHED, {made}", made=made)
 
 
 def _fuse(line: FuseLine) -> str:
-    return "holds" if line.holds else "LARGE" if line.judged.goes_first else "TOO LARGE"
+    return t("holds") if line.holds else t("LARGE") if line.judged.goes_first else t("TOO LARGE")
 
 
 def _limits(item: Item) -> str:
@@ -128,11 +130,12 @@ def _cell(text: object) -> Ready:
 @lru_cache(maxsize=1)
 def _environment() -> jinja2.Environment:
     env = markdown_environment("diag.log")
+    env.globals |= markdown_texts()
     env.filters |= {
         "layers": layers_words,
         "cell": _cell,
         "joined": _joined,
-        "utc": lambda at: f"{at.utc[:10]} {at.utc[11:16]} UTC",
+        "utc": lambda at: t("{utc} {utc_2} UTC", utc=at.utc[:10], utc_2=at.utc[11:16]),
         "local": lambda at: f"{at.local[:10]} {at.local[11:16]} {at.zone}",
     }
     return env

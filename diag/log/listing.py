@@ -16,6 +16,7 @@ from diag.job.glance import Glance, glance
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.load import load_knowledge
 from diag.talk.opening import vehicle_at
+from diag.texts import t, tn
 
 __all__ = ["Titles", "job_block", "job_line", "job_values", "says", "told"]
 
@@ -32,7 +33,7 @@ def job_line(path: Path) -> str:
 def told(job: Glance) -> str:
     """The same of a job that was looked at."""
     if job.problem is not None:
-        return _plain(f"{job.path.stem}  cannot be read: {job.problem}")
+        return _plain(t("{stem}  cannot be read: {problem}", stem=job.path.stem, problem=job.problem))
     tried = f"tried {', '.join(job.remedies)}; " if job.remedies else ""
     return _plain(f"{job.path.stem}  {job.vehicle}  {_when(job.last)}  {_answers(job)}  {tried}{_came_to(job)}")
 
@@ -47,9 +48,9 @@ def job_block(job: Glance, columns: int) -> list[str]:
 
     name = _plain(job.path.stem)
     if job.problem is not None:
-        return [name, *wrapped(f"cannot be read: {job.problem}")]
+        return [name, *wrapped(t("cannot be read: {problem}", problem=job.problem))]
     who = "" if job.vehicle and job.path.stem.rstrip("-0123456789").endswith(job.vehicle) else f"{job.vehicle}, "
-    played = ", simulated" if job.simulated else ""
+    played = t(", simulated") if job.simulated else ""
     lines = [name, *wrapped(f"{who}{_when(job.last)}, {_answers(job)}{played}: {_came_to(job)}")]
     done = "; ".join(job.titles.get(name, _spoken(name)) for name in job.remedies)
     what = ", ".join(_spoken(name) for name in job.complaints)
@@ -79,19 +80,19 @@ def job_values(job: Glance) -> dict[str, Any]:
 
 
 def _when(last: datetime) -> str:
-    return f"{last.astimezone():%Y-%m-%d %H:%M %Z} ({last:%H:%M} UTC)"
+    return t("{astimezone:%Y-%m-%d %H:%M %Z} ({last:%H:%M} UTC)", astimezone=last.astimezone(), last=last)
 
 
 def _answers(job: Glance) -> str:
-    return f"{job.answers} answer{'' if job.answers == 1 else 's'}"
+    return tn("{n} answer", "{n} answers", job.answers)
 
 
 def _came_to(job: Glance) -> str:
     if not job.ended:
-        return "not finished"
+        return t("not finished")
     if job.open:
-        return f"ended, {job.open} left open"
-    return "proved" if job.remedies else "nothing wrong found"
+        return t("ended, {open} left open", open=job.open)
+    return t("proved") if job.remedies else t("nothing wrong found")
 
 
 def _spoken(name: str) -> str:

@@ -12,6 +12,7 @@ import jinja2
 from diag.log import words
 from diag.log.report import Item, Report
 from diag.sheet.escape import Ready, code, inline, markdown_environment, tidy
+from diag.sheet.woven import markdown_texts
 
 __all__ = ["as_markdown"]
 
@@ -29,6 +30,7 @@ def as_markdown(report: Report) -> str:
 @lru_cache(maxsize=1)
 def _environment() -> jinja2.Environment:
     env = markdown_environment("diag.log")
+    env.globals |= markdown_texts()
     env.filters |= {
         **words.FILTERS,
         "code": code,

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from diag.log.replayed import Replayed
 from diag.log.report import Item, Report
+from diag.texts import FIELD, before_field, t
 
 __all__ = ["Order", "cautions_of", "newest_of", "orders_of", "suspected_of"]
 
@@ -41,7 +42,7 @@ def orders_of(job: Replayed, report: Report) -> list[Order]:
     remedies = job.reasoner.remedies
     undone = [work.remedy for work in report.done if work.verdict in ("failed", "not-proved")]
     wanted = dict.fromkeys(undone, "carried out, not proved")
-    wanted |= {name: f"suspected, {p:.0%}" for name, p in suspected_of(job)}
+    wanted |= {name: t("suspected, {p:.0%}", p=p) for name, p in suspected_of(job)}
     for name, why in wanted.items():
         if name in remedies:
             known = {order.part for order in out}
@@ -60,8 +61,9 @@ def newest_of(items: Sequence[Item]) -> list[Item]:
 
 def cautions_of(job: Replayed, items: Sequence[Item]) -> list[str]:
     """Cautions that were read in this job, and those of the remedies carried out; whoever goes on minds the same."""
-    texts = [item.text for item in items if item.event == "acknowledged" and "(source:" in item.text]
-    read = [text.rpartition(" (source:")[0] for text in texts]
+    mark = before_field(t(" (source: {source})", source=FIELD))
+    texts = [item.text for item in items if item.event == "acknowledged" and mark in item.text]
+    read = [text.rpartition(mark)[0] for text in texts]
     known, remedies = job.reasoner.knowledge.cautions, job.reasoner.remedies
     done = [remedies[treated.remedy] for treated in job.treated if treated.remedy in remedies]
     return list(dict.fromkeys([*read, *(known[name].text for plan in done for name in plan.cautions)]))

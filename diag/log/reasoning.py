@@ -36,6 +36,7 @@ from diag.talk.objects import expected_words
 from diag.talk.plan import Conclude, Plan
 from diag.talk.taught_words import taught_words
 from diag.talk.wording import finding_words
+from diag.texts import t
 
 __all__ = ["conflicts_of", "stages_of", "trail_of"]
 
@@ -179,7 +180,7 @@ def conflicts_of(job: Replayed, beliefs: Beliefs, but: str = "") -> tuple[Confli
 
 def _answers(plan: Plan) -> Mapping[str, Finding]:
     """Newest answer to each check in the period of the plan."""
-    last = max([f.period for f in plan.findings] + [t.period for t in plan.treated], default=0)
+    last = max([f.period for f in plan.findings] + [one.period for one in plan.treated], default=0)
     return {f.step.id: f for f in plan.findings if f.step is not None and f.period == last}
 
 
@@ -188,24 +189,36 @@ def _fired(reasoner: Reasoner, firing: Firing, answers: Mapping[str, Finding]) -
     for fact in firing.facts:
         word = fact.removeprefix("established:")
         if word != fact:
-            rests.append(f"established: {word.replace('-', ' ')}")
+            rests.append(t("established: {word}", word=word.replace("-", " ")))
         elif fact in answers:
-            rests.append(f"answer {answers[fact].seq} ({finding_words(reasoner.knowledge, answers[fact])})")
+            rests.append(
+                t(
+                    "answer {seq} ({finding})",
+                    seq=answers[fact].seq,
+                    finding=finding_words(reasoner.knowledge, answers[fact]),
+                )
+            )
         else:
-            rests.append("the complaint")
+            rests.append(t("the complaint"))
     concludes: list[str] = []
     established: list[str] = []
     for effect in firing.effects:
         if effect.points_to is not None:
-            concludes.append(f"points to {_cause(reasoner, effect.points_to)}, weight {effect.weight:g}")
+            concludes.append(
+                t(
+                    "points to {cause}, weight {weight:g}",
+                    cause=_cause(reasoner, effect.points_to),
+                    weight=effect.weight,
+                )
+            )
         elif effect.clears is not None:
-            concludes.append(f"clears {_cause(reasoner, effect.clears)}")
+            concludes.append(t("clears {cause}", cause=_cause(reasoner, effect.clears)))
         elif effect.establish is not None:
-            concludes.append(f"establishes: {effect.establish.replace('-', ' ')}")
+            concludes.append(t("establishes: {establish}", establish=effect.establish.replace("-", " ")))
             established.append(effect.establish)
         elif effect.ask is not None:
             step = reasoner.steps.get(effect.ask)
-            concludes.append(f"asks for: {step.title if step is not None else effect.ask}")
+            concludes.append(t("asks for: {step}", step=step.title if step is not None else effect.ask))
         else:
             name = effect.warn or effect.stop or ""
             caution = reasoner.knowledge.cautions.get(name)
@@ -234,7 +247,7 @@ def _ruled_out(
         for remedy, p in point.beliefs.ranking:
             peaks[remedy] = max(peaks.get(remedy, 0.0), p)
     now = dict(beliefs.ranking)
-    out_of_it = named | {t.remedy for t in job.treated if t.remedy is not None}
+    out_of_it = named | {one.remedy for one in job.treated if one.remedy is not None}
     gone = [r for r, p in peaks.items() if p > _ONCE and now.get(r, 0.0) < _NOW and r not in out_of_it]
     gone.sort(key=lambda remedy: (-peaks[remedy], remedy))
     winner = best[0] if best[1] >= 0.5 else ""
@@ -293,7 +306,9 @@ def trail_of(job: Replayed) -> Trail:
     for point in job.points:
         for name, p in point.beliefs.ranking:
             peaks[name] = max(peaks.get(name, 0.0), p)
-    done = dict.fromkeys(t.remedy for t in job.treated if t.remedy is not None and t.remedy in job.reasoner.remedies)
+    done = dict.fromkeys(
+        one.remedy for one in job.treated if one.remedy is not None and one.remedy in job.reasoner.remedies
+    )
     rest = sorted((name for name in peaks if name not in done), key=lambda name: (-peaks[name], name))
     columns = [*done, *rest[: max(2, _COLUMNS - len(done))]]
     findings = {finding.seq: finding for finding in job.findings}
@@ -305,13 +320,13 @@ def trail_of(job: Replayed) -> Trail:
             words = finding_words(job.reasoner.knowledge, findings[seq])
         elif point.entry.event == "remedied":
             plan = job.reasoner.remedies.get(str(point.entry.fields.get("remedy")))
-            words = f"carried out: {plan.title if plan is not None else point.entry.fields.get('remedy')}"
+            words = t("carried out: {plan}", plan=plan.title if plan is not None else point.entry.fields.get("remedy"))
         elif point.entry.event == "changed":
-            words = f"changed: {point.entry.fields.get('text', '')}"
+            words = t("changed: {value}", value=point.entry.fields.get("text", ""))
         elif point.entry.fields.get("value") == WHOLE:
-            words = "the whole vehicle to be proved"
+            words = t("the whole vehicle to be proved")
         else:
-            words = "everything in one circuit to be checked"
+            words = t("everything in one circuit to be checked")
         rows.append(
             TrailRow(
                 seq,

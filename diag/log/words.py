@@ -12,6 +12,7 @@ from typing import Any
 
 from diag.job.layered import LayerTold
 from diag.log.report import Chance, Done, Evidence, Item, Limits, Moment, Report, RuledOut, Stage
+from diag.texts import t
 
 __all__ = [
     "FILTERS",
@@ -43,27 +44,27 @@ _SHOWN, _LISTED = 1.3, 8
 """Evidence that says little is left out, and so is what comes after the strongest few; JSON has it all."""
 
 EVENTS = {
-    "skipped": "Skipped",
-    "not-sure": "Not sure",
-    "acknowledged": "Caution acknowledged",
-    "noted": "Note",
-    "instruments": "Instruments",
-    "resumed": "Job taken up again",
-    "left-open": "Left open",
-    "stage": "Stage",
-    "remedied": "Carried out",
-    "changed": "Changed",
+    "skipped": t("Skipped"),
+    "not-sure": t("Not sure"),
+    "acknowledged": t("Caution acknowledged"),
+    "noted": t("Note"),
+    "instruments": t("Instruments"),
+    "resumed": t("Job taken up again"),
+    "left-open": t("Left open"),
+    "stage": t("Stage"),
+    "remedied": t("Carried out"),
+    "changed": t("Changed"),
 }
 """What an event is called before a person; answers need no name."""
 
 
 REASONS = {
-    "certain": "The evidence was enough to conclude.",
-    "cheaper-to-try": "To try the remedy cost less than to check further.",
-    "replace-to-test": "A part known to be good was put in as a test.",
-    "nothing-more-to-tell-apart": "No check at hand could tell more apart.",
-    "nothing-in-the-model": "Nothing that the knowledge holds explains the answers.",
-    "no-fault-found": "No fault was found.",
+    "certain": t("The evidence was enough to conclude."),
+    "cheaper-to-try": t("To try the remedy cost less than to check further."),
+    "replace-to-test": t("A part known to be good was put in as a test."),
+    "nothing-more-to-tell-apart": t("No check at hand could tell more apart."),
+    "nothing-in-the-model": t("Nothing that the knowledge holds explains the answers."),
+    "no-fault-found": t("No fault was found."),
 }
 """Why the program concluded."""
 
@@ -94,19 +95,31 @@ def day_words(at: Moment) -> str:
     return _date(datetime.fromisoformat(at.utc))
 
 
+_MONTHS = (
+    t("January"), t("February"), t("March"), t("April"), t("May"), t("June"),
+    t("July"), t("August"), t("September"), t("October"), t("November"), t("December"),
+)  # fmt: skip
+
+
 def _date(time: datetime) -> str:
-    return f"{time.day} {time:%B %Y}"
+    return t("{day} {month} {year}", day=time.day, month=_MONTHS[time.month - 1], year=time.year)
 
 
 def utc_words(at: Moment) -> str:
     """Day and minute in UTC."""
-    return f"{day_words(at)} {at.utc[11:16]} UTC"
+    return t("{day} {utc} UTC", day=day_words(at), utc=at.utc[11:16])
 
 
 def local_words(at: Moment) -> str:
     """Day and minute on the clock of the place, with its distance from UTC where there is any."""
     time = datetime.fromisoformat(at.local)
-    return utc_words(at) if is_utc(at) else f"{_date(time)} {time:%H:%M} {at.zone} (UTC{at.local[-6:]})"
+    return (
+        utc_words(at)
+        if is_utc(at)
+        else t(
+            "{date} {time:%H:%M} {zone} (UTC{local})", date=_date(time), time=time, zone=at.zone, local=at.local[-6:]
+        )
+    )
 
 
 def both_words(at: Moment) -> str:
@@ -140,10 +153,10 @@ def sentence(text: str) -> str:
 def bounds_words(limits: Limits, unit: str) -> str:
     """Between what a good reading lies."""
     if limits.min is not None and limits.max is not None:
-        return f"{limits.min:g} to {limits.max:g} {unit}"
+        return t("{min:g} to {max:g} {unit}", min=limits.min, max=limits.max, unit=unit)
     if limits.min is not None:
-        return f"at least {limits.min:g} {unit}"
-    return f"at most {limits.max:g} {unit}"
+        return t("at least {min:g} {unit}", min=limits.min, unit=unit)
+    return t("at most {max:g} {unit}", max=limits.max, unit=unit)
 
 
 def limits_words(limits: Limits, unit: str) -> str:
@@ -167,15 +180,17 @@ def remarks_of(item: Item) -> tuple[str, ...]:
     """What is to be said of an answer: whether it counts, and whether it is as it should be."""
     notes: list[str] = []
     if item.status != "standing":
-        notes.append(f"{item.status} by record {item.marked_by}; counts for nothing")
+        notes.append(
+            t("{status} by record {marked_by}; counts for nothing", status=item.status, marked_by=item.marked_by)
+        )
     if item.corrects is not None and item.status == "standing":
-        notes.append(f"corrects answer {item.corrects}, and counts in its place")
+        notes.append(t("corrects answer {corrects}, and counts in its place", corrects=item.corrects))
     if not item.known:
-        notes.append("not known to today's knowledge; left aside")
+        notes.append(t("not known to today's knowledge; left aside"))
     if item.sound is False:
-        notes.append("not as on a healthy vehicle")
+        notes.append(t("not as on a healthy vehicle"))
     if item.limits is not None and not item.limits.met:
-        notes.append("outside the limits")
+        notes.append(t("outside the limits"))
     return tuple(notes)
 
 
@@ -204,40 +219,44 @@ def reason_words(stage: Stage) -> str:
     """Why the program concluded at a stage, or that it would have asked on; empty at the end of an open job."""
     if stage.reason in REASONS:
         return REASONS[stage.reason]
-    asked_on = "The work was done before the program would have concluded; it would have asked on."
+    asked_on = t("The work was done before the program would have concluded; it would have asked on.")
     return asked_on if stage.kind != "end" else ""
 
 
 def result_words(report: Report) -> str:
     """How far the job came, as a sentence that begins small."""
     sound = report.stages[-1].sound if report.stages else None
-    at_rest = f"nothing points to a fault any more: {chance_words(sound)}." if sound is not None else ""
+    at_rest = (
+        t("nothing points to a fault any more: {chance}.", chance=chance_words(sound)) if sound is not None else ""
+    )
     match report.status:
         case "not-begun":
-            return "nothing was asked or answered yet."
+            return t("nothing was asked or answered yet.")
         case "done":
-            return f"the job is done. {at_rest[:1].upper()}{at_rest[1:]}"
+            return t("the job is done. {at_rest}{at_rest_2}", at_rest=at_rest[:1].upper(), at_rest_2=at_rest[1:])
         case "no-fault-found" if sound is not None:
-            return f"no fault was found: {chance_words(sound)} that nothing is wrong."
+            return t("no fault was found: {chance} that nothing is wrong.", chance=chance_words(sound))
         case "concluded":
-            return "a conclusion was reached, and the work is still to be done."
+            return t("a conclusion was reached, and the work is still to be done.")
         case "nothing-in-the-model":
-            return "nothing that the knowledge holds explains the answers."
+            return t("nothing that the knowledge holds explains the answers.")
     if sound is not None and sound.p >= 0.95:
-        return f"{at_rest} More checks were still to come."
-    return "the job is not finished."
+        return t("{at_rest} More checks were still to come.", at_rest=at_rest)
+    return t("the job is not finished.")
 
 
 def verdict_words(work: Done) -> str:
     """What proved a work, as a sentence."""
     if work.kind == "change":
-        return "A change in the fitter's own words; what it cured is not known."
+        return t("A change in the fitter's own words; what it cured is not known.")
     if not work.known:
-        return "Not known to today's knowledge, so nothing can be said of its proof."
+        return t("Not known to today's knowledge, so nothing can be said of its proof.")
     return {
-        "proved": "Proved: every check of it made afterwards is as on a healthy vehicle.",
-        "proved-together": "Proved only together with the work that followed; the checks are as on a healthy vehicle.",
-        "failed": "NOT proved: something was still wrong afterwards.",
+        "proved": t("Proved: every check of it made afterwards is as on a healthy vehicle."),
+        "proved-together": t(
+            "Proved only together with the work that followed; the checks are as on a healthy vehicle."
+        ),
+        "failed": t("NOT proved: something was still wrong afterwards."),
     }.get(work.verdict, "Not proved: no check was made afterwards.")
 
 

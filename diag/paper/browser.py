@@ -17,6 +17,7 @@ from datetime import datetime
 from pathlib import Path
 
 from diag.errors import DiagError
+from diag.texts import t
 
 __all__ = ["BROWSER", "find_browser", "print_pdf"]
 
@@ -53,9 +54,9 @@ _QUIET = (
 )
 _PATIENCE_S = 180
 _DATES = re.compile(rb"/(CreationDate|ModDate) \(D:(\d{14})[^)]*\)")
-_HINT = (
-    "Or write the page with `--as html --out job.html`, open it in any browser and print it from there: it is made "
-    "for A4 and US Letter."
+_HINT = t(
+    "Or write the page with `--as html --out job.html`, open it in any browser and print it from "
+    "there: it is made for A4 and US Letter."
 )
 
 
@@ -66,15 +67,27 @@ def find_browser(environ: Mapping[str, str] = os.environ) -> str:
     if named:
         found = shutil.which(named)
         if found is None:
-            raise DiagError(f"{BROWSER}: found `{named}`, which cannot be run; expected a Chromium browser. {_HINT}")
+            raise DiagError(
+                t(
+                    "{browser}: found `{named}`, which cannot be run; expected a Chromium browser. {hint}",
+                    browser=BROWSER,
+                    named=named,
+                    hint=_HINT,
+                )
+            )
         return found
     for name in (*_NAMES, *_ELSEWHERE):
         found = shutil.which(name, path=environ.get("PATH"))
         if found is not None:
             return found
     raise DiagError(
-        f"No browser was found to print a PDF with; looked for {', '.join(_NAMES)}. Install Chromium, or name one in "
-        f"{BROWSER}. {_HINT}"
+        t(
+            "No browser was found to print a PDF with; looked for {names}. Install Chromium, or name "
+            "one in {browser}. {hint}",
+            names=", ".join(_NAMES),
+            browser=BROWSER,
+            hint=_HINT,
+        )
     )
 
 
@@ -93,11 +106,15 @@ def print_pdf(page: str, at: str, browser: str | None = None) -> bytes:
                 [program, *options, source.as_uri()], capture_output=True, timeout=_PATIENCE_S, check=False
             )
         except (OSError, subprocess.TimeoutExpired) as error:
-            raise DiagError(f"{program} did not print the page: {error}. {_HINT}") from error
+            raise DiagError(
+                t("{program} did not print the page: {error}. {hint}", program=program, error=error, hint=_HINT)
+            ) from error
         if not target.exists() or not target.stat().st_size:
             said = ran.stderr.decode("utf-8", "replace").strip().splitlines()
-            last = said[-1] if said else f"exit code {ran.returncode}"
-            raise DiagError(f"{program} did not print the page; it said: {last}. {_HINT}")
+            last = said[-1] if said else t("exit code {returncode}", returncode=ran.returncode)
+            raise DiagError(
+                t("{program} did not print the page; it said: {last}. {hint}", program=program, last=last, hint=_HINT)
+            )
         return _dated(target.read_bytes(), at)
 
 

@@ -19,6 +19,7 @@ from diag.sheet.figures import Figures
 from diag.sheet.marks import ELSEWHERE, HERE, SUSPECT, Marks
 from diag.sheet.ways import Ways
 from diag.talk.wording import answer_words, operate_words, point_words
+from diag.texts import t
 
 __all__ = ["Drawn", "Marked", "drawings_of"]
 
@@ -114,11 +115,16 @@ def _marks(scene: Scene, subjects: dict[str, str]) -> Marks:
     for spot, found in at.items():
         first = sorted(found, key=lambda one: (not one[0].here, not one[0].odd, one[0].finding.seq))[:_LINES]
         told = [_line(reading, probe) for reading, probe in sorted(first, key=lambda one: one[0].finding.seq)]
-        lines[spot] = (*told, f"and {len(found) - len(first)} more") if len(found) > len(first) else tuple(told)
+        lines[spot] = (
+            (*told, t("and {number} more", number=len(found) - len(first))) if len(found) > len(first) else tuple(told)
+        )
     for one in scene.suspicions:
         subject = subjects.get(one.cause.id)
         if subject is not None:
-            lines[subject] = (*lines.get(subject, ()), f"{SUSPECT}SUSPECT {one.remedy.chance.percent}")
+            lines[subject] = (
+                *lines.get(subject, ()),
+                t("{suspect}SUSPECT {percent}", suspect=SUSPECT, percent=one.remedy.chance.percent),
+            )
     probed = frozenset(where for one in _kept(scene) if one.probed for where, _ in one.spots)
     return Marks(lines, probed)
 
@@ -126,15 +132,16 @@ def _marks(scene: Scene, subjects: dict[str, str]) -> Marks:
 def _line(reading: Reading, probe: str) -> str:
     sign = HERE if reading.here else ELSEWHERE
     if probe == "black":
-        return f"{sign}{reading.finding.seq} black probe"
-    words = _found(reading).removesuffix(" (no continuity)")
+        return t("{sign}{seq} black probe", sign=sign, seq=reading.finding.seq)
+    found = _found(reading)
+    words = "OL" if found == t("OL (no continuity)") else found
     return f"{sign}{reading.finding.seq} {words}"
 
 
 def _found(reading: Reading) -> str:
     assert reading.finding.value is not None
     words = answer_words(reading.step, reading.finding.value)
-    return f"test lamp {words}" if reading.step.target == TEST_LAMP else words
+    return t("test lamp {words}", words=words) if reading.step.target == TEST_LAMP else words
 
 
 def _marked(knowledge: Knowledge, reading: Reading, items: dict[int, Item]) -> Marked:
@@ -155,4 +162,8 @@ def _where(knowledge: Knowledge, step: Step) -> str:
     if step.through is not None:
         return step.title
     words = point_words(knowledge, step.red or BODY)
-    return words if step.black in (None, BODY) else f"{words} against {point_words(knowledge, step.black or BODY)}"
+    return (
+        words
+        if step.black in (None, BODY)
+        else t("{words} against {knowledge}", words=words, knowledge=point_words(knowledge, step.black or BODY))
+    )

@@ -14,6 +14,7 @@ from diag.paper.owner import as_owner
 from diag.paper.page import as_html
 from diag.paper.parts import as_parts
 from diag.reason.reasoner import Reasoner
+from diag.texts import t
 
 __all__ = ["FORMS", "Form", "paper_bytes"]
 
@@ -40,7 +41,13 @@ def paper_bytes(
     there to print it, or for a form that there is not.
     """
     if form not in FORMS:
-        raise DiagError(f"found the form `{form}`; expected one of {', '.join(FORMS)}. Choose one of these.")
+        raise DiagError(
+            t(
+                "found the form `{form}`; expected one of {forms}. Choose one of these.",
+                form=form,
+                forms=", ".join(FORMS),
+            )
+        )
     printed = form == "pdf" or (form == "owner" and out is not None and out.suffix.lower() == ".pdf")
     browser = find_browser() if printed else None  # told before minutes of work are spent
     lived, report = open_job(path, vehicle, reasoner=reasoner, zone=zone, packs=packs, today=today)

@@ -18,6 +18,8 @@ from diag.log import words
 from diag.log.report import Done, Item, RuleRef, Stage
 from diag.paper.fold import Stretch
 from diag.sheet.lettering import clean
+from diag.sheet.woven import html_texts
+from diag.texts import t, tn
 
 __all__ = ["PAPERS", "Paper", "render"]
 
@@ -57,6 +59,7 @@ def _environment() -> jinja2.Environment:
         finalize=lambda found: found if isinstance(found, Markup) or not isinstance(found, str) else clean(found),
         autoescape=True,
     )
+    env.globals |= html_texts(clean)
     env.filters |= {
         **words.FILTERS,
         "chosen": _chosen,
@@ -71,12 +74,14 @@ def _environment() -> jinja2.Environment:
 
 
 def _chosen(stage: Stage) -> str:
-    return next((one.title for one in stage.candidates if one.id == stage.chosen), "a remedy that is not known today")
+    return next(
+        (one.title for one in stage.candidates if one.id == stage.chosen), t("a remedy that is not known today")
+    )
 
 
 def _count_answers(stretch: Stretch[Item]) -> str:
     count = sum(item.event != "acknowledged" for item in stretch.rows)
-    return f"{count} answer{'s' if count != 1 else ''}"
+    return tn("{n} answer", "{n} answers", count)
 
 
 def _numbers(work: Done) -> str:
@@ -87,13 +92,15 @@ def _numbers(work: Done) -> str:
             runs[-1].append(number)
         else:
             runs.append([number])
-    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
+    return ", ".join(
+        t("{run} to {run_2}", run=run[0], run_2=run[-1]) if len(run) > 2 else ", ".join(map(str, run)) for run in runs
+    )
 
 
 def _judged(item: Item) -> str:
-    limits = "" if item.limits is None else "within" if item.limits.met else "OUTSIDE"
-    odd = "not as on a healthy vehicle" if item.sound is False else ""
-    return ", ".join(word for word in (limits, odd) if word) or "as on a healthy vehicle"
+    limits = "" if item.limits is None else t("within") if item.limits.met else t("OUTSIDE")
+    odd = t("not as on a healthy vehicle") if item.sound is False else ""
+    return ", ".join(word for word in (limits, odd) if word) or t("as on a healthy vehicle")
 
 
 def _rules_said(stage: Stage, remedy: str) -> tuple[tuple[int, RuleRef], ...]:

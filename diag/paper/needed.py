@@ -12,11 +12,12 @@ from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, terminals_of
 from diag.knowledge.ends import EndsFile
 from diag.reason.remedies import marking_of
+from diag.texts import before_field, t
 
 __all__ = ["Needed", "needed_for"]
 
-_AS_NEEDED = "as needed"
-_CRIMPS, _WIRE = "crimp terminals to fit", "wire"
+_AS_NEEDED = t("as needed")
+_CRIMPS, _WIRE = t("crimp terminals to fit"), t("wire")
 """As rules/kinds.yaml words what remedies need."""
 
 
@@ -45,16 +46,42 @@ def needed_for(
 def _lines(knowledge: Knowledge, ends: EndsFile, subjects: Sequence[str], text: str) -> Iterator[Needed]:
     wires = [name for name in subjects if name in knowledge.wires]
     own = [name for name in subjects if name in knowledge.parts]
-    if text.startswith("wire ") and wires:
-        maybe = ", if it has to be renewed" if "if it has to be renewed" in text else ""
+    if (
+        text.startswith(
+            (
+                before_field(
+                    t(
+                        "wire {section_mm2:g} mm², {colour}, {length_m:.2g} m at most",
+                        section_mm2=0,
+                        colour="",
+                        length_m=0,
+                    ),
+                    "0",
+                ),
+                t("wire of the same section and colour"),
+            )
+        )
+        and wires
+    ):
+        maybe = t(", if it has to be renewed") if "if it has to be renewed" in text else ""
         for name in wires:
             wire = knowledge.wires[name]
             rating = f"{wire.section_mm2:g} mm², {wire.colour}"
-            yield Needed(f"{wire.length_m:.2g} m at most{maybe}", _WIRE, rating, _wire_ends(knowledge, ends, wire))
+            yield Needed(
+                t("{length_m:.2g} m at most{maybe}", length_m=wire.length_m, maybe=maybe),
+                _WIRE,
+                rating,
+                _wire_ends(knowledge, ends, wire),
+            )
     elif text == _CRIMPS and wires:
         for name in wires:
             wire = knowledge.wires[name]
-            yield Needed("2", "crimp terminals", f"for {wire.section_mm2:g} mm²", _wire_ends(knowledge, ends, wire))
+            yield Needed(
+                "2",
+                t("crimp terminals"),
+                t("for {section_mm2:g} mm²", section_mm2=wire.section_mm2),
+                _wire_ends(knowledge, ends, wire),
+            )
     elif text.startswith(("fuse, ", "lamp, ")) and own:
         for name in own:
             yield _piece(knowledge, ends, name, text.partition(",")[0])
@@ -68,13 +95,15 @@ def _piece(knowledge: Knowledge, ends: EndsFile, name: str, word: str) -> Needed
     part, volts = knowledge.parts[name], f"{knowledge.vehicle.system_v:g} V"
     match part:
         case schema.FusePart(link=link):
-            return Needed("1", f"{link} {word or 'fuse'}", marking_of(knowledge, name))
+            return Needed("1", f"{link} {word or t('fuse')}", marking_of(knowledge, name))
         case schema.LampPart() | schema.TwoFilamentPart():
-            return Needed("1", word or part.title, f"{marking_of(knowledge, name)}, {volts}", "cap as on the old one")
+            return Needed(
+                "1", word or part.title, f"{marking_of(knowledge, name)}, {volts}", t("cap as on the old one")
+            )
         case schema.ResistorPart(ohm=ohm):
             rating = f"{ohm:g} ohm, {volts}"
         case _:
-            rating = f"{volts}, marked as the old one"
+            rating = t("{volts}, marked as the old one", volts=volts)
     fittings = (_end(knowledge, ends, f"{name}.{terminal}") for terminal in terminals_of(part))
     return Needed("1", part.title, rating, "; ".join(dict.fromkeys(one for one in fittings if one)))
 
@@ -92,5 +121,7 @@ def _wire_ends(knowledge: Knowledge, ends: EndsFile, wire: schema.Wire) -> str:
         part, _, terminal = end.partition(".")
         fittings.append(ends.fitting(knowledge.parts[part].kind, part, terminal, wire.section_mm2))
     return (
-        f"both ends {fittings[0]}" if fittings[0] == fittings[1] else f"one end {fittings[0]}; other end {fittings[1]}"
+        t("both ends {fittings}", fittings=fittings[0])
+        if fittings[0] == fittings[1]
+        else t("one end {fittings}; other end {fittings_2}", fittings=fittings[0], fittings_2=fittings[1])
     )

@@ -16,12 +16,17 @@ from diag.paper.found import faults_of, suspicions_of
 from diag.paper.layout import Paper, render
 from diag.paper.parts import fitted_of
 from diag.paper.terms import terms_in
+from diag.texts import FIELD, before_field, t
 
 __all__ = ["as_owner"]
 
 _BRACKETS = re.compile(r"(?:(?<=\S)|^)\s{0,9}\([^()]{0,600}\)")
-_SUSPECTED = re.compile(r"^still suspected \([^()]*\): (.*)$")
-_UNPROVED = "not proved, "
+_SUSPECTED = re.compile(
+    re.escape(t("still suspected ({p:.0%}): {title}", p=0.0, title=FIELD))
+    .replace("0%", "[^()]*")
+    .replace(FIELD, "(.*)")
+)
+_UNPROVED = before_field(t("not proved, no check was made after it: {work}", work=FIELD))
 _TOLD = 4
 """Checks named after a work; the rest is counted."""
 
@@ -72,46 +77,51 @@ def _plain(title: str) -> str:
 
 def _asked(report: Report) -> tuple[str, ...]:
     """What the job was begun for, as sentences."""
-    begun = {
-        "Complaint": "You told us: {}.",
-        "To be checked": "To be checked: {}.",
-        "To be proved": "To be proved: {}.",
-    }
     stood = [i for i in report.items if i.event in ("answered", "found") and i.status == "standing"]
     told = [(i.title, i.found) for i in stood if i.check in ("start", "symptom")]
-    return tuple(begun.get(title, "{}.").format(found) for title, found in told)
+    return tuple(_begun(title, found) for title, found in told)
+
+
+def _begun(title: str, found: str) -> str:
+    if title == t("Complaint"):
+        return t("You told us: {found}.", found=found)
+    if title == t("To be checked"):
+        return t("To be checked: {found}.", found=found)
+    if title == t("To be proved"):
+        return t("To be proved: {found}.", found=found)
+    return f"{found}."
 
 
 def _open_words(text: str) -> str:
     """An open item, the marks of the fuse list in words."""
     for mark, words in (
-        ("TOO LARGE: ", "A fuse too large for its wire: "),
-        ("LARGE: ", "A fuse larger than is best: "),
+        (t("TOO LARGE: {line}", line=FIELD), t("A fuse too large for its wire: {line}", line=FIELD)),
+        (t("LARGE: {line}", line=FIELD), t("A fuse larger than is best: {line}", line=FIELD)),
     ):
-        if text.startswith(mark):
-            return f"{words}{text.removeprefix(mark)}".replace(" mm2 ", " mm² ")
-    suspected = _SUSPECTED.match(text)
+        if text.startswith(before_field(mark)):
+            return words.replace(FIELD, text.removeprefix(before_field(mark))).replace(" mm2 ", " mm² ")
+    suspected = _SUSPECTED.fullmatch(text)
     if suspected is not None:
-        return f"perhaps still wrong, and not proved; the remedy would be: {_plain(suspected[1])}"
+        return t("perhaps still wrong, and not proved; the remedy would be: {plain}", plain=_plain(suspected[1]))
     return _plain(text) if text.startswith(_UNPROVED) else text  # what somebody typed stays as typed
 
 
 def _outcome(work: Done) -> str:
     if work.kind == "change":
-        return "A change of its own; nothing was written down that proves it."
+        return t("A change of its own; nothing was written down that proves it.")
     right = [proof.title for proof in work.proofs if proof.sound]
     wrong = [proof.title for proof in work.proofs if not proof.sound]
     if work.verdict == "failed":
-        return f"Tried afterwards, and still wrong: {'; '.join(_few(wrong))}."
+        return t("Tried afterwards, and still wrong: {few}.", few="; ".join(_few(wrong)))
     if not right:
-        return "NOT tried afterwards. Have it tried before you rely on it."
-    together = " (together with the work after it)" if work.verdict == "proved-together" else ""
-    return f"Tried afterwards and right{together}: {'; '.join(_few(right))}."
+        return t("NOT tried afterwards. Have it tried before you rely on it.")
+    together = t(" (together with the work after it)") if work.verdict == "proved-together" else ""
+    return t("Tried afterwards and right{together}: {few}.", together=together, few="; ".join(_few(right)))
 
 
 def _few(titles: list[str]) -> list[str]:
     short = [title[:1].lower() + title[1:] for title in dict.fromkeys(titles)]
-    return [*short[:_TOLD], f"and {len(short) - _TOLD} more"] if len(short) > _TOLD else short
+    return [*short[:_TOLD], t("and {number} more", number=len(short) - _TOLD)] if len(short) > _TOLD else short
 
 
 def _tried(job: Replayed, report: Report) -> tuple[_Tried, ...]:
@@ -137,26 +147,37 @@ def _watch(job: Replayed, report: Report) -> tuple[str, ...]:
     advice: common practice, no source."""
     knowledge = job.reasoner.knowledge
     out = []
-    told = [item.found for item in report.items if item.title == "Complaint" and item.status == "standing"]
+    told = [item.found for item in report.items if item.title == t("Complaint") and item.status == "standing"]
     if told and report.done:
-        out.append(f"If it comes back ({'; '.join(told)}): have it looked at again, and bring this sheet and the log.")
+        out.append(
+            t(
+                "If it comes back ({told}): have it looked at again, and bring this sheet and the log.",
+                told="; ".join(told),
+            )
+        )
     for work in report.done:
         if work.kind == "remedy" and work.verdict in ("not-proved", "failed"):
-            out.append(f"Do not rely on this yet: {_plain(work.title)}.")
-    lamps = "Walk round all lamps before each drive in the first weeks: what was taken apart can work loose."
-    out.append(lamps if report.done else "Walk round all lamps now and then, the tell-tales with the key on too.")
+            out.append(t("Do not rely on this yet: {plain}.", plain=_plain(work.title)))
+    lamps = t("Walk round all lamps before each drive in the first weeks: what was taken apart can work loose.")
+    out.append(lamps if report.done else t("Walk round all lamps now and then, the tell-tales with the key on too."))
     if "oil-warning" in knowledge.circuits:
         out.append(
-            "The oil tell-tale stays lit while the engine runs: stop the engine at once, and leave it off until the "
-            "pressure is proved."
+            t(
+                "The oil tell-tale stays lit while the engine runs: stop the engine at once, and "
+                "leave it off until the pressure is proved."
+            )
         )
     if "charge-warning" in knowledge.circuits:
-        out.append("The charge tell-tale lights while you drive: the battery runs down; have it seen to the same day.")
+        out.append(
+            t("The charge tell-tale lights while you drive: the battery runs down; have it seen to the same day.")
+        )
     out.append(
-        "A fuse that blows again: never a bigger one, never wire or foil in its place; the wire would burn instead."
+        t("A fuse that blows again: never a bigger one, never wire or foil in its place; the wire would burn instead.")
     )
     out.append(
-        "A smell of hot rubber, smoke, or a wire too hot to hold: stop, key off, everything out, then the battery "
-        "isolator or the battery's earth clamp, if you can reach it in safety."
+        t(
+            "A smell of hot rubber, smoke, or a wire too hot to hold: stop, key off, everything out, "
+            "then the battery isolator or the battery's earth clamp, if you can reach it in safety."
+        )
     )
     return tuple(out)

@@ -12,6 +12,7 @@ from diag.paper.fold import Stretch, stretches_of, trail_stretches
 from diag.paper.found import faults_of, suspicions_of, tally_of
 from diag.paper.layout import Paper, render
 from diag.paper.plot import plot_of
+from diag.texts import t
 
 __all__ = ["as_html"]
 
@@ -31,14 +32,14 @@ def as_html(job: Replayed, report: Report, paper: Paper | None = None) -> str:
     if last is not None and last.sound.p < 0.5 and last.candidates and last.candidates[0].chance.p >= 0.05:
         to_do = last.candidates[0]
     sections = (
-        ("summary", "Summary", True),
-        ("circuits", "Circuits", bool(drawn or left_out)),
-        ("belief", "How the belief moved", bool(report.trail.rows)),
-        ("readings", "Readings against limits", bool(readings)),
-        ("happened", "What happened, in order", True),
-        ("why", "Why", bool(report.stages)),
-        ("work", "The work, step by step", bool(works)),
-        ("to-do", "Work still to be done", to_do is not None),
+        ("summary", t("Summary"), True),
+        ("circuits", t("Circuits"), bool(drawn or left_out)),
+        ("belief", t("How the belief moved"), bool(report.trail.rows)),
+        ("readings", t("Readings against limits"), bool(readings)),
+        ("happened", t("What happened, in order"), True),
+        ("why", t("Why"), bool(report.stages)),
+        ("work", t("The work, step by step"), bool(works)),
+        ("to-do", t("Work still to be done"), to_do is not None),
     )
 
     def stretches(part: words.Part) -> tuple[Stretch[Item], ...]:

@@ -17,6 +17,7 @@ from diag.log.report import Report
 from diag.log.words import both_words
 from diag.paper.needed import Needed, needed_for
 from diag.sheet.escape import markdown_environment, tidy
+from diag.sheet.woven import markdown_texts
 
 __all__ = ["Need", "as_parts", "fitted_of"]
 
@@ -87,5 +88,6 @@ def as_parts(job: Replayed, report: Report) -> str:
 @lru_cache(maxsize=1)
 def _environment() -> jinja2.Environment:
     env = markdown_environment("diag.paper")
+    env.globals |= markdown_texts()
     env.filters |= {"both": both_words, "joined": lambda texts: "; ".join(map(str, texts))}
     return env

@@ -16,6 +16,7 @@ from diag.paper.fold import Stretch, trail_stretches
 from diag.sheet.drawing import FONT
 from diag.sheet.lettering import clean, width
 from diag.sheet.symbols import INK
+from diag.texts import t
 
 __all__ = ["Key", "Plot", "plot_of"]
 
@@ -94,8 +95,8 @@ def _lines(trail: Trail) -> tuple[tuple[_Line, ...], tuple[str, ...]]:
             continue
         out.append(_Line(suspect.letter, suspect.title, len(out), tuple(c.p for c in chances), best.percent))
     for letter, title, found in (
-        ("ok", "Nothing wrong", [row.sound for row in trail.rows]),
-        ("?", "A cause that the knowledge does not hold", [row.outside for row in trail.rows]),
+        ("ok", t("Nothing wrong"), [row.sound for row in trail.rows]),
+        ("?", t("A cause that the knowledge does not hold"), [row.outside for row in trail.rows]),
     ):
         best = max(found, key=lambda chance: chance.p)
         if best.p >= _MATTERS:
@@ -106,9 +107,16 @@ def _lines(trail: Trail) -> tuple[tuple[_Line, ...], tuple[str, ...]]:
 def _words(trail: Trail, lines: Sequence[_Line]) -> str:
     first, last = trail.rows[0].number, trail.rows[-1].number
     ends = "; ".join(
-        f"{line.letter}, {line.title}: highest {line.peak}, at the end {line.values[-1]:.0%}" for line in lines
+        t(
+            "{letter}, {line}: highest {peak}, at the end {values:.0%}",
+            letter=line.letter,
+            line=line.title,
+            peak=line.peak,
+            values=line.values[-1],
+        )
+        for line in lines
     )
-    return f"Chances from record {first} to record {last}. {ends}."
+    return t("Chances from record {first} to record {last}. {ends}.", first=first, last=last, ends=ends)
 
 
 class _Paper:
@@ -148,9 +156,9 @@ class _Paper:
         for axis in ((_LEFT, _TOP, _LEFT, self._y(0)), (_LEFT, self._y(0), right, self._y(0))):
             paper.append(svg.Line(*axis, stroke=INK, stroke_width=0.4, class_="axis"))
         paper.append(
-            _text("Number of the answer or record, as in the log", (_LEFT + right) / 2, self._y(0) + 17.0, "middle")
+            _text(t("Number of the answer or record, as in the log"), (_LEFT + right) / 2, self._y(0) + 17.0, "middle")
         )
-        title = _text("Chance", 0, 0, "middle")
+        title = _text(t("Chance"), 0, 0, "middle")
         title.args["transform"] = f"translate(3.2 {self._y(0.5) - 12:g}) rotate(-90)"
         paper.append(title)
 
@@ -164,7 +172,7 @@ class _Paper:
             paper.append(svg.Line(x, foot, x, foot + 1.2, stroke=INK, stroke_width=0.3, class_="axis"))
             if work:
                 paper.append(svg.Line(x, _TOP, x, foot, stroke=INK, stroke_width=0.5, class_="axis"))
-                paper.append(_text("work", x, foot + 8.2, "middle"))
+                paper.append(_text(t("work"), x, foot + 8.2, "middle"))
             half = width(str(row.number), _SMALL, bold=work) / 2 + 0.4
             if all(abs(x - other) >= half + room for other, room in taken):
                 paper.append(_text(str(row.number), x, foot + 4.4, "middle", _SMALL, bold=work))
@@ -183,7 +191,7 @@ class _Paper:
                         class_="axis",
                     )
                 )
-            paper.append(_text(f"{count} more", x, self._y(0) + 12.4, "middle", _SMALL))
+            paper.append(_text(t("{count} more", count=count), x, self._y(0) + 12.4, "middle", _SMALL))
 
     def _columns_drawn(self) -> set[int]:
         return {i for i, column in enumerate(self._columns) if column >= 0}

@@ -22,6 +22,7 @@ from diag.reason.patterns import (
     Test,
     compiled_by,
 )
+from diag.texts import t
 
 __all__ = ["RuleLimitError", "check_limits", "limit_problems"]
 
@@ -70,22 +71,44 @@ def _limits(circuit: str, key: ByIdentity) -> tuple[str, ...]:
 def _odd_values(rule: Rule) -> Iterable[str]:
     """Values that matchers would take differently, or not at all. The loader gives none of these."""
     if not rule.when:
-        yield f"rule {rule.id}: found no conditions; expected at least 1. Say what it follows from."
+        yield t("rule {rule}: found no conditions; expected at least 1. Say what it follows from.", rule=rule.id)
     for condition in rule.when:
         if (condition.check is None) == (condition.established is None):
             yield f"rule {rule.id}: found a condition on {condition.check!r} and {condition.established!r}; " + (
-                "expected either a check or what is established."
+                t("expected either a check or what is established.")
             )
         for what, word in _words(condition):
             if not isinstance(word, str):
-                yield f"rule {rule.id}: found {word!r} as {what}; expected a word. Put it in quotes."
+                yield t(
+                    "rule {rule}: found {word!r} as {what}; expected a word. Put it in quotes.",
+                    rule=rule.id,
+                    word=word,
+                    what=what,
+                )
             elif len(word) > WORD_LIMIT:
-                yield (f"rule {rule.id}: found {what} of {len(word)} characters; at most {WORD_LIMIT} fit. Shorten it.")
+                yield (
+                    t(
+                        "rule {rule}: found {what} of {count} characters; at most {word_limit} fit. Shorten it.",
+                        rule=rule.id,
+                        what=what,
+                        count=len(word),
+                        word_limit=WORD_LIMIT,
+                    )
+                )
             elif any("\ud800" <= letter <= "\udfff" for letter in word):
-                yield f"rule {rule.id}: found half a character in {what} {word!r}; expected whole ones. Type it anew."
+                yield t(
+                    "rule {rule}: found half a character in {what} {word!r}; expected whole ones. Type it anew.",
+                    rule=rule.id,
+                    what=what,
+                    word=word,
+                )
         for number in (condition.below, condition.above, *(condition.between or ())):
             if number is not None and (isinstance(number, bool) or not isinstance(number, int | float)):
-                yield f"rule {rule.id}: found {number!r} as a bound; expected a number. Leave the quotes away."
+                yield t(
+                    "rule {rule}: found {number!r} as a bound; expected a number. Leave the quotes away.",
+                    rule=rule.id,
+                    number=number,
+                )
 
 
 def _words(condition: Condition) -> Iterable[tuple[str, object]]:
@@ -103,8 +126,14 @@ def _words(condition: Condition) -> Iterable[tuple[str, object]]:
 def _circuit_limits(circuit: str, compiled: Compiled) -> Iterable[str]:
     if len(compiled.rules) > RULES_LIMIT:
         yield (
-            f"rule {compiled.rules[RULES_LIMIT].id}: circuit {circuit} has {len(compiled.rules)} rules; "
-            f"expected at most {RULES_LIMIT}. Split the circuit into two files."
+            t(
+                "rule {id}: circuit {circuit} has {count} rules; expected at most {rules_limit}. "
+                "Split the circuit into two files.",
+                id=compiled.rules[RULES_LIMIT].id,
+                circuit=circuit,
+                count=len(compiled.rules),
+                rules_limit=RULES_LIMIT,
+            )
         )
     for rule, patterns in zip(compiled.rules, compiled.patterns, strict=True):
         yield from _rule_limits(rule, patterns)
@@ -114,21 +143,38 @@ def _circuit_limits(circuit: str, compiled: Compiled) -> Iterable[str]:
 def _rule_limits(rule: Rule, patterns: tuple[Pattern, ...]) -> Iterable[str]:
     if len(patterns) > CONDITIONS_LIMIT:
         yield (
-            f"rule {rule.id}: found {len(patterns)} conditions; expected at most {CONDITIONS_LIMIT}. "
-            "Let a first rule establish part of them."
+            t(
+                "rule {rule}: found {count} conditions; expected at most {conditions_limit}. Let a "
+                "first rule establish part of them.",
+                rule=rule.id,
+                count=len(patterns),
+                conditions_limit=CONDITIONS_LIMIT,
+            )
         )
     for condition in rule.when:
         bounds = [condition.below, condition.above, *(condition.between or ())]
         for bound in (one for one in bounds if one is not None):
             if not math.isfinite(bound) or abs(bound) > BOUND_LIMIT:
                 yield (
-                    f"rule {rule.id}: found the bound {bound} for {condition.check}; expected a finite number "
-                    f"of at most {BOUND_LIMIT:.0f} in the check's unit. Use a larger unit."
+                    t(
+                        "rule {rule}: found the bound {bound} for {check}; expected a finite number "
+                        "of at most {bound_limit:.0f} in the check's unit. Use a larger unit.",
+                        rule=rule.id,
+                        bound=bound,
+                        check=condition.check,
+                        bound_limit=BOUND_LIMIT,
+                    )
                 )
         if condition.between is not None and condition.between[0] > condition.between[1]:
             yield (
-                f"rule {rule.id}: found between {condition.between[0]} and {condition.between[1]} for "
-                f"{condition.check}; expected the smaller number first. Swap the two."
+                t(
+                    "rule {rule}: found between {between} and {between_2} for {check}; expected the "
+                    "smaller number first. Swap the two.",
+                    rule=rule.id,
+                    between=condition.between[0],
+                    between_2=condition.between[1],
+                    check=condition.check,
+                )
             )
 
 
@@ -163,13 +209,19 @@ def _shared_limits(circuit: str, compiled: Compiled) -> Iterable[str]:
     for rule, patterns in zip(compiled.rules, compiled.patterns, strict=True):
         for pattern in patterns:
             node = root
-            where = f"circuit {circuit}"
+            where = t("circuit {circuit}", circuit=circuit)
             for test in (pattern.subject, *pattern.tests):
                 if test not in node.children and len(node.children) == CHILDREN_LIMIT and ("c", where) not in told:
                     told.add(("c", where))
                     yield (
-                        f"rule {rule.id}: more than {CHILDREN_LIMIT} different tests follow {where}; expected at "
-                        f"most {CHILDREN_LIMIT}. Split the circuit, or let a first rule establish a group."
+                        t(
+                            "rule {rule}: more than {children_limit} different tests follow {where}; "
+                            "expected at most {children_limit}. Split the circuit, or let a first "
+                            "rule establish a group.",
+                            rule=rule.id,
+                            children_limit=CHILDREN_LIMIT,
+                            where=where,
+                        )
                     )
                 node = node.child(test, rule)
                 where = _spoken(where, test)
@@ -177,15 +229,27 @@ def _shared_limits(circuit: str, compiled: Compiled) -> Iterable[str]:
             if node.ending > IDENTICAL_LIMIT and ("i", where) not in told:
                 told.add(("i", where))
                 yield (
-                    f"rule {rule.id}: more than {IDENTICAL_LIMIT} rules share the test {where}; expected at most "
-                    f"{IDENTICAL_LIMIT}. Let one rule establish it and the others use that."
+                    t(
+                        "rule {rule}: more than {identical_limit} rules share the test {where}; "
+                        "expected at most {identical_limit}. Let one rule establish it and the "
+                        "others use that.",
+                        rule=rule.id,
+                        identical_limit=IDENTICAL_LIMIT,
+                        where=where,
+                    )
                 )
             top = root.children[pattern.subject]
             if ("t", pattern.subject) not in told and node.ending == 1 and top.waiting() > TRUE_AT_ONCE_LIMIT:
                 told.add(("t", pattern.subject))
                 yield (
-                    f"rule {rule.id}: more than {TRUE_AT_ONCE_LIMIT} tests on {pattern.subject} can be true at "
-                    f"once; expected at most {TRUE_AT_ONCE_LIMIT}. Use fewer different bounds and `is-not`."
+                    t(
+                        "rule {rule}: more than {true_at_once_limit} tests on {subject} can be true "
+                        "at once; expected at most {true_at_once_limit}. Use fewer different bounds "
+                        "and `is-not`.",
+                        rule=rule.id,
+                        true_at_once_limit=TRUE_AT_ONCE_LIMIT,
+                        subject=pattern.subject,
+                    )
                 )
 
 

@@ -14,6 +14,7 @@ from numbers import Real
 from typing import Literal
 
 from diag.knowledge.schema import Condition, Rule
+from diag.texts import t
 
 __all__ = [
     "BOUND_LIMIT",
@@ -61,12 +62,14 @@ class Fact:
     def __post_init__(self) -> None:
         if self.number is not None:
             if isinstance(self.number, bool) or not isinstance(self.number, Real):
-                raise ValueError(f"check {self.check}: found {self.number!r}, expected a number")
+                raise ValueError(
+                    t("check {check}: found {number!r}, expected a number", check=self.check, number=self.number)
+                )
             if self.number != self.number:
-                raise ValueError(f"check {self.check}: found NaN, expected a number or infinity")
+                raise ValueError(t("check {check}: found NaN, expected a number or infinity", check=self.check))
         for word in (self.light, self.rhythm, self.word):
             if not isinstance(word, str | None):
-                raise ValueError(f"check {self.check}: found {word!r}, expected a word")
+                raise ValueError(t("check {check}: found {word!r}, expected a word", check=self.check, word=word))
 
 
 @dataclass(frozen=True)

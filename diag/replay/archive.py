@@ -216,8 +216,10 @@ def _take_local(engine: Any, folder: Folder, names: dict[str, str]) -> list[str]
         odd: Iterable[str] = sorted(names.keys() & {str(path) for path in paths} - set(plain))
     except _errors():  # one that may not be read, or went away meanwhile, stops the engine
         odd = [str(path) for path in paths]
-    large = [f"{path}: found more than {LARGEST:,} bytes; left out." for path in sorted(giants)]
-    large += [f"{path}: found a name that is not UTF-8; left out. Rename it." for path in sorted(nameless)]
+    large = [
+        t("{path}: found more than {largest:,} bytes; left out.", path=path, largest=LARGEST) for path in sorted(giants)
+    ]
+    large += [t("{path}: found a name that is not UTF-8; left out. Rename it.", path=path) for path in sorted(nameless)]
     return [*_take_one_by_one(engine, odd), *large]
 
 

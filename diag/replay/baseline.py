@@ -43,7 +43,7 @@ def read_baseline(path: Path, option: str = "--against") -> dict[str, Outcome]:
     """Outcomes by job. Raises DiagError saying where the file is not as it should be."""
     expected = t("expected a file that `diag replay --save` wrote")
     try:
-        content = file_bytes(path, _LARGEST, "a file that `diag replay --save` wrote")
+        content = file_bytes(path, _LARGEST, t("a file that `diag replay --save` wrote"))
     except KnowledgeError as error:
         raise DiagError(f"{option} {error}") from error
     try:

@@ -111,7 +111,9 @@ def _beside(path: str) -> str:
 def _expected(content: bytes, file: str) -> Expected:
     found = parse_yaml(content, file).data
     if not _are_words(found.get("ends-at")):
-        raise DiagError(f"{file}:1:1: found no `ends-at`; expected a list of the remedies that cured, in order.")
+        raise DiagError(
+            t("{file}:1:1: found no `ends-at`; expected a list of the remedies that cured, in order.", file=file)
+        )
     not_at, causes = found.get("not-at", []), found.get("cause", [])
     causes = [causes] if isinstance(causes, str) else causes
     return Expected(

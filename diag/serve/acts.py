@@ -24,6 +24,7 @@ from diag.talk.standing import (
     symptom_ask,
 )
 from diag.talk.typed import Command, TypedError, message_of, numbered, value_of
+from diag.texts import t
 
 __all__ = ["UNITS", "Done", "Form", "act"]
 
@@ -56,7 +57,7 @@ def act(held: Held, conversation: Conversation, form: Form, device: str) -> Done
     name = form.get("act", "")
     doing = _ACTS.get(name)
     if doing is None:
-        return Done("That button is not known here. Nothing was changed.", refused=True)
+        return Done(t("That button is not known here. Nothing was changed."), refused=True)
     try:
         return doing(held, conversation, form, device)
     except _StaleError as error:
@@ -79,8 +80,10 @@ def _fresh(conversation: Conversation, form: Form) -> None:
     for seq, words in answers_so_far(conversation):
         entry = next((e for e in conversation.state.standing("answered", "found") if e.seq == seq), None)
         if entry is not None and seq > was >= 0 and check and entry.fields.get("check") == check:
-            raise _StaleError(f"That question was already answered, and counts once: {words}.")
-    raise _StaleError("That question was already answered or has gone by. Nothing was changed. This is what is next.")
+            raise _StaleError(t("That question was already answered, and counts once: {words}.", words=words))
+    raise _StaleError(
+        t("That question was already answered or has gone by. Nothing was changed. This is what is next.")
+    )
 
 
 def _ask(held: Held, conversation: Conversation, form: Form) -> Object:
@@ -88,7 +91,7 @@ def _ask(held: Held, conversation: Conversation, form: Form) -> Object:
     _fresh(conversation, form)
     ask = held.said(conversation)[-1]
     if ask["type"] != "ask" or ask["check"] != form.get("check"):
-        raise _StaleError("Another question is open by now. Nothing was changed.")
+        raise _StaleError(t("Another question is open by now. Nothing was changed."))
     return ask
 
 
@@ -108,8 +111,8 @@ def _sent(held: Held, conversation: Conversation, message: Object, kept: str = "
     if told["type"] == "error":
         return Done(error_words(told), refused=True)
     if gone:
-        return Done(f"Undone: {gone}")
-    return Done(kept or f"Kept: {newest_words(conversation)}{not_cured(told)}")
+        return Done(t("Undone: {gone}", gone=gone))
+    return Done(kept or t("Kept: {newest}{not_cured}", newest=newest_words(conversation), not_cured=not_cured(told)))
 
 
 # ---------------------------------------------------------------- values
@@ -124,7 +127,7 @@ def _value(ask: Object, form: Form) -> Any:
         return value_of(ask, pick)
     words = form.get("words", "").strip()
     if not words:
-        raise TypedError("Nothing is typed yet.")
+        raise TypedError(t("Nothing is typed yet."))
     return value_of(ask, words)
 
 
@@ -134,7 +137,7 @@ def _reading(ask: Object, form: Form) -> str:
     if unit == "OL" and "OL" in known:
         return "OL"
     if not typed:
-        raise TypedError("Nothing is typed yet.")
+        raise TypedError(t("Nothing is typed yet."))
     if form.get("minus") and typed[:1] not in "-\u2212":
         typed = f"-{typed}"
     if any(sign.isalpha() for sign in typed):  # its unit is typed too
@@ -162,7 +165,7 @@ def _odd(held: Held, conversation: Conversation, form: Form, _: str) -> Done:
     ask = held.said(conversation)[-1]
     checks = [item["check"] for item in ask.get("group", ())]
     if form.get("check") not in checks:
-        raise _StaleError("That list of looks has gone by. Nothing was changed.")
+        raise _StaleError(t("That list of looks has gone by. Nothing was changed."))
     own = ask_for(conversation, str(form["check"]))
     value = NOT_SURE if form.get("pick") == NOT_SURE else _value(own, form)
     return _sent(held, conversation, {"found": {"check": own["check"], "value": value}})
@@ -179,14 +182,14 @@ def _undo(held: Held, conversation: Conversation, form: Form, _: str) -> Done:
     seq = form.get("seq")
     if seq != str(mark_of(conversation)):
         if seq is not None and _since(conversation, form, "undone"):
-            raise _StaleError("That was undone already, and counts once.")
-        raise _StaleError("The job has gone on since. Nothing was undone; look what is newest now.")
+            raise _StaleError(t("That was undone already, and counts once."))
+        raise _StaleError(t("The job has gone on since. Nothing was undone; look what is newest now."))
     return _sent(held, conversation, {"undo": True})
 
 
 def _symptom(held: Held, conversation: Conversation, form: Form, _: str) -> Done:
     if _since(conversation, form, "found", check="symptom"):
-        raise _StaleError("That complaint was kept already, and counts once.")
+        raise _StaleError(t("That complaint was kept already, and counts once."))
     value = _value(symptom_ask(conversation), form)
     return _sent(held, conversation, {"symptom": value})
 
@@ -194,9 +197,9 @@ def _symptom(held: Held, conversation: Conversation, form: Form, _: str) -> Done
 def _text(held: Held, conversation: Conversation, form: Form, _: str) -> Done:
     name, text = form["act"], form.get("text", "").strip()
     if not text:
-        raise TypedError("Some words are needed here.")
+        raise TypedError(t("Some words are needed here."))
     if _since(conversation, form, "noted" if name == "note" else "changed", text=text):
-        raise _StaleError("That was kept already, and counts once.")
+        raise _StaleError(t("That was kept already, and counts once."))
     return _sent(held, conversation, {name: text})
 
 
@@ -204,18 +207,22 @@ def _correct(held: Held, conversation: Conversation, form: Form, _: str) -> Done
     number = form.get("number", "")
     seq = int(number) if number.isdecimal() and len(number) < 9 else 0
     if all(seq != entry.seq for entry in conversation.state.standing("answered", "found")):
-        raise _StaleError(f"Answer {number[:9]} was corrected or taken back already. Nothing was changed.")
+        raise _StaleError(
+            t("Answer {number} was corrected or taken back already. Nothing was changed.", number=number[:9])
+        )
     ask = ask_again(conversation, seq)
-    return _sent(held, conversation, {"correct": seq, "value": _value(ask, form)}, f"Corrected: answer {seq}")
+    return _sent(
+        held, conversation, {"correct": seq, "value": _value(ask, form)}, t("Corrected: answer {seq}", seq=seq)
+    )
 
 
 def _remedied(held: Held, conversation: Conversation, form: Form, device: str) -> Done:
     if form.get("seq") != str(mark_of(conversation)):
-        raise _StaleError("That was kept already, or the job has gone on since. Nothing was changed.")
+        raise _StaleError(t("That was kept already, or the job has gone on since. Nothing was changed."))
     told = held.said(conversation)[-1]
     known = [remedy["id"] for remedy in told.get("remedies", ())]
     if form.get("remedy") not in known:
-        raise _StaleError("That remedy is not proposed now. Nothing was changed.")
+        raise _StaleError(t("That remedy is not proposed now. Nothing was changed."))
     held.read.clear()  # the battery goes back on for the proof, so its caution counts anew
     return _sent(held, conversation, {"remedied": form["remedy"]})
 
@@ -226,7 +233,7 @@ def _read(held: Held, conversation: Conversation, form: Form, device: str) -> Do
     number = form.get("remedy", "")
     remedies = told.get("remedies", ())
     if not number.isdecimal() or len(number) > 3 or not 1 <= int(number) <= len(remedies):
-        raise _StaleError("That remedy is not proposed now. Nothing was changed.")
+        raise _StaleError(t("That remedy is not proposed now. Nothing was changed."))
     for text in remedies[int(number) - 1]["cautions"]:
         if text == form.get("caution"):
             held.read.add((device, text))
@@ -235,28 +242,28 @@ def _read(held: Held, conversation: Conversation, form: Form, device: str) -> Do
 
 def _stage(held: Held, conversation: Conversation, form: Form, _: str) -> Done:
     if form.get("seq") != str(mark_of(conversation)):
-        raise _StaleError("The job has gone on since. Nothing was changed.")
+        raise _StaleError(t("The job has gone on since. Nothing was changed."))
     return _sent(held, conversation, {"stage": form.get("stage", "")})
 
 
 def _skip_stage(held: Held, conversation: Conversation, form: Form, _: str) -> Done:
     if form.get("seq") != str(mark_of(conversation)):
-        raise _StaleError("The job has gone on since. Nothing was changed.")
+        raise _StaleError(t("The job has gone on since. Nothing was changed."))
     reason = form.get("text", "").strip()
     if not reason:
-        raise TypedError("Say why it is skipped: the handover tells it.")
+        raise TypedError(t("Say why it is skipped: the handover tells it."))
     return _sent(held, conversation, {"stage": conversation.plan.stage or "handover", "skip": reason})
 
 
 def _leave(held: Held, conversation: Conversation, form: Form, _: str) -> Done:
     if form.get("seq") != str(mark_of(conversation)):
-        raise _StaleError("The job has gone on since. Nothing was changed.")
+        raise _StaleError(t("The job has gone on since. Nothing was changed."))
     problems, number = open_problems(conversation), form.get("problem", "")
     if not number.isdecimal() or len(number) > 3 or not 1 <= int(number) <= len(problems):
-        raise TypedError("Choose first which of these is left open.")
+        raise TypedError(t("Choose first which of these is left open."))
     reason = form.get("text", "").strip()
     if not reason:
-        raise TypedError("Say why it is left open.")
+        raise TypedError(t("Say why it is left open."))
     return _sent(held, conversation, {"leave": list(problems[int(number) - 1][0]), "reason": reason})
 
 

@@ -33,6 +33,7 @@ from diag.serve.shelf import Shelf
 from diag.serve.views import MissingError, View, view_of
 from diag.talk.conversation import Conversation
 from diag.talk.opening import INSTRUMENTS
+from diag.texts import t
 
 __all__ = ["ENTRANCE", "make_app"]
 
@@ -41,9 +42,9 @@ ENTRANCE = "/in"
 """Where a key is brought."""
 _MOMENT_S = 2.5
 """So long a request waits before it is answered by a page that asks again."""
-_NOT_IN = (
-    "This device was not let in. The program shows an address with a key where it runs; each key is for one device. "
-    "Press Enter there for a new one."
+_NOT_IN = t(
+    "This device was not let in. The program shows an address with a key where it runs; each key "
+    "is for one device. Press Enter there for a new one."
 )
 
 
@@ -71,15 +72,19 @@ def make_app(shelf: Shelf, hosts: Collection[str], cookie: str, doors: Doors | N
 
 async def _refused(request: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else 500
-    words = {404: "There is no such page.", 405: "That page takes no form."}
+    words = {404: t("There is no such page."), 405: t("That page takes no form.")}
     return plain_page(status, words.get(status, "That is not possible here."))
 
 
-_WRONG = "Something went wrong in the program ({}). What was answered so far is kept. Go on from the list of jobs."
+def _wrong(error: str) -> str:
+    return t(
+        "Something went wrong in the program ({error}). What was answered so far is kept. Go on from the list of jobs.",
+        error=error,
+    )
 
 
 async def _broken(request: Request, error: Exception) -> Response:
-    return plain_page(500, _WRONG.format(type(error).__name__))
+    return plain_page(500, _wrong(type(error).__name__))
 
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -97,7 +102,7 @@ class _Site:
         async def checked(request: Request) -> Response:
             session = request.cookies.get(self._cookie, "")
             if self._doors is not None and not self._doors.knows(session):
-                return plain_page(403, _NOT_IN, "Not let in", "")
+                return plain_page(403, _NOT_IN, t("Not let in"), "")
             fresh = not 16 <= len(session) <= 64
             request.state.session = new_session() if fresh else session
             try:
@@ -106,17 +111,17 @@ class _Site:
                     token = request.state.form.pop("token", "")
                     if fresh or not hmac.compare_digest(token.encode(), form_token(session).encode()):
                         raise FormError(
-                            403, "This form is not of this device's pages. Nothing was changed; load it again."
+                            403, t("This form is not of this device's pages. Nothing was changed; load it again.")
                         )
                 answer = await handler(request)
             except FormError as error:
                 answer = plain_page(error.status, str(error), back=_back(request))
             except MissingError:
-                answer = plain_page(404, "There is no such page of this job now.", back=_back(request))
+                answer = plain_page(404, t("There is no such page of this job now."), back=_back(request))
             except DiagError as error:
                 answer = plain_page(500 if error.exit_code == 1 else 400, str(error), back=_back(request))
             except Exception as error:  # no traceback reaches anybody; what is on the disk stays there
-                answer = plain_page(500, _WRONG.format(f"{type(error).__name__}: {error}"), back=_back(request))
+                answer = plain_page(500, _wrong(f"{type(error).__name__}: {error}"), back=_back(request))
             if fresh and self._doors is None:
                 self._remember(answer, request.state.session)
             return answer
@@ -131,11 +136,11 @@ class _Site:
         if self._doors is None:
             return RedirectResponse("/", 303)
         if self._doors.knows(request.cookies.get(self._cookie, "")):
-            return page("entered.html.j2", title="Let in", to=self._first_page())
+            return page("entered.html.j2", title=t("Let in"), to=self._first_page())
         session = None if request.method == "HEAD" else self._doors.enter(request.query_params.get("key", "")[:100])
         if session is None:
-            return plain_page(403, _NOT_IN, "Not let in", "")
-        answer = page("entered.html.j2", title="Let in", to=self._first_page())
+            return plain_page(403, _NOT_IN, t("Not let in"), "")
+        answer = page("entered.html.j2", title=t("Let in"), to=self._first_page())
         self._remember(answer, session)
         return answer
 
@@ -145,7 +150,7 @@ class _Site:
 
     async def static(self, request: Request) -> Response:
         """Style and script, which say nothing of any job."""
-        return static_file(request.path_params["name"]) or plain_page(404, "There is no such page.")
+        return static_file(request.path_params["name"]) or plain_page(404, t("There is no such page."))
 
     # ------------------------------------------------------------ all jobs
 
@@ -169,7 +174,7 @@ class _Site:
         vehicles = await run_in_threadpool(self._shelf.vehicles)
         file: Path | None = next((row.file for row in vehicles if row.id == form.get("vehicle")), None)
         if file is None:
-            raise FormError(400, "Choose a vehicle of the list first. No job was begun.")
+            raise FormError(400, t("Choose a vehicle of the list first. No job was begun."))
         have = tuple(name for name in INSTRUMENTS if form.get(f"have-{name}"))
         job = await run_in_threadpool(self._shelf.begin, file, have, form.get("once", secrets.token_urlsafe(12)))
         return RedirectResponse(f"/job/{job}", 303)
@@ -180,7 +185,7 @@ class _Site:
         """A page of a job, or a form sent to it."""
         held = await run_in_threadpool(self._shelf.held, request.path_params["job"])
         if held is None:
-            return plain_page(404, "There is no such job on this machine.")
+            return plain_page(404, t("There is no such job on this machine."))
         form: Form = getattr(request.state, "form", {})
         if form.get("act") in ("close", "again"):
             await run_in_threadpool(self._shelf.put_back, held.id)
@@ -200,7 +205,7 @@ class _Site:
             return page(
                 "closed.html.j2",
                 409 if held.in_use else 500,
-                title="In use elsewhere" if held.in_use else "Not opened",
+                title=t("In use elsewhere") if held.in_use else t("Not opened"),
                 text=str(error),
                 job=held.id,
                 token=form_token(request.state.session),
@@ -212,7 +217,7 @@ class _Site:
 
     def _working(self, held: Held, to: str = "") -> Response:
         share = round(100 * held.share) if not held.opening.done() else 0
-        return page("working.html.j2", title="Working it out", to=to or f"/job/{held.id}", share=share)
+        return page("working.html.j2", title=t("Working it out"), to=to or f"/job/{held.id}", share=share)
 
     async def _act(self, request: Request, held: Held, form: Form) -> Response:
         device = form_token(request.state.session)
@@ -250,7 +255,7 @@ class _Site:
         held = await run_in_threadpool(self._shelf.held, request.path_params["job"])
         form = request.path_params["form"]
         if held is None or form not in FORMS:
-            return plain_page(404, "There is no such page.", back=_back(request))
+            return plain_page(404, t("There is no such page."), back=_back(request))
         try:
             await _within(held.opening)
             made = await _within(await _within(held.run(lambda conversation: start_paper(held, conversation, form))))

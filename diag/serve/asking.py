@@ -14,11 +14,12 @@ from diag.talk.conversation import Conversation
 from diag.talk.known import WHOLE
 from diag.talk.standing import caution_known
 from diag.talk.typed import FIRST_LOOKS, numbered
+from diag.texts import t
 
 __all__ = ["ask_view"]
 
 Object = dict[str, Any]
-_SAID = ("Set", "Watch", "Listen")
+_SAID = (t("Set"), t("Watch"), t("Listen"))
 """Rows of the set-up that the question's own words hold already."""
 _EXAMPLES = {"V": "11.8", "A": "3.5", "ohm": "0.4"}
 
@@ -61,7 +62,7 @@ def _words(ask: Object) -> tuple[str, str]:
         return "", str(ask["why"])
     if ask.get("group"):
         setting = str(ask["setting"])
-        asked = "All of this?" if len(ask["group"]) > 1 else "Is this so?"
+        asked = t("All of this?") if len(ask["group"]) > 1 else t("Is this so?")
         return f"{setting[:1].upper()}{setting[1:]}. {asked}", ""
     if ask["check"] == "start":
         return str(ask["text"]), ""
@@ -88,10 +89,10 @@ def _cautions(conversation: Conversation, ask: Object) -> Object:
     if ask.get("begins") or text is None:
         return {"caution": "", "caution_title": "", "caution_known": ""}
     if ask["kind"] == "do":
-        return {"caution": text, "caution_title": "CAUTION", "caution_known": ""}
+        return {"caution": text, "caution_title": t("CAUTION"), "caution_known": ""}
     if caution_known(conversation, ask):
         return {"caution": "", "caution_title": "", "caution_known": text}
-    return {"caution": text, "caution_title": "MIND", "caution_known": ""}
+    return {"caution": text, "caution_title": t("MIND"), "caution_known": ""}
 
 
 def _passes(conversation: Conversation, ask: Object) -> list[tuple[str, str]]:
@@ -99,10 +100,10 @@ def _passes(conversation: Conversation, ask: Object) -> list[tuple[str, str]]:
     if ask["check"] == "start" or ask.get("begins"):
         return []
     stop = ask["kind"] == "do" and ask["check"].startswith("caution:")
-    out = [] if stop or ask.get("group") else [("not-sure", "not sure")]
-    out += [] if stop else [("cannot-reach", "can't reach")]
+    out = [] if stop or ask.get("group") else [("not-sure", t("not sure"))]
+    out += [] if stop else [("cannot-reach", t("can't reach"))]
     if ask["kind"] != "do" and not ask.get("group"):
-        out += [("no-instrument", "no such instrument")] if ask["instruments"] else []
+        out += [("no-instrument", t("no such instrument"))] if ask["instruments"] else []
         out += [("later", "later")]
     return out
 

@@ -10,6 +10,8 @@ from urllib.parse import parse_qsl
 
 from starlette.requests import ClientDisconnect, Request
 
+from diag.texts import t
+
 __all__ = ["LARGEST", "FormError", "read_form"]
 
 LARGEST = 64 * 1024
@@ -32,16 +34,16 @@ async def read_form(request: Request) -> dict[str, str]:
     """The fields of a form, each once. Raises FormError."""
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind != "application/x-www-form-urlencoded":
-        raise FormError(415, "Only the forms of these pages are taken here.")
+        raise FormError(415, t("Only the forms of these pages are taken here."))
     length = request.headers.get("content-length", "0")
     if length.isdecimal() and (len(length) > 9 or int(length) > LARGEST):
-        raise FormError(413, "That is too long for a form of these pages. Nothing was changed.")
+        raise FormError(413, t("That is too long for a form of these pages. Nothing was changed."))
     try:
         body = await asyncio.wait_for(_body(request), _PATIENCE_S)
     except TimeoutError:
-        raise FormError(408, "The form did not come in whole. Nothing was changed; send it again.") from None
+        raise FormError(408, t("The form did not come in whole. Nothing was changed; send it again.")) from None
     except ClientDisconnect:
-        raise FormError(400, "The connection was lost before the form was whole. Nothing was changed.") from None
+        raise FormError(400, t("The connection was lost before the form was whole. Nothing was changed.")) from None
     return _fields(body)
 
 
@@ -51,7 +53,7 @@ async def _body(request: Request) -> bytes:
     async for part in request.stream():
         size += len(part)
         if size > LARGEST:
-            raise FormError(413, "That is too long for a form of these pages. Nothing was changed.")
+            raise FormError(413, t("That is too long for a form of these pages. Nothing was changed."))
         parts.append(part)
     return b"".join(parts)
 
@@ -62,10 +64,10 @@ def _fields(body: bytes) -> dict[str, str]:
             body.decode("ascii"), keep_blank_values=True, max_num_fields=_FIELDS, encoding="utf-8", errors="strict"
         )
     except ValueError:
-        raise FormError(400, "That form cannot be read. Nothing was changed; load the page again.") from None
+        raise FormError(400, t("That form cannot be read. Nothing was changed; load the page again.")) from None
     fields = dict(pairs)
     if len(fields) < len(pairs):
-        raise FormError(400, "That form says one thing twice. Nothing was changed; load the page again.")
+        raise FormError(400, t("That form says one thing twice. Nothing was changed; load the page again."))
     if any(len(name) > _NAME or len(value) > _VALUE for name, value in pairs):
-        raise FormError(413, "One of these texts is too long; expected at most 4000 signs. Nothing was changed.")
+        raise FormError(413, t("One of these texts is too long; expected at most 4000 signs. Nothing was changed."))
     return fields

@@ -11,6 +11,8 @@ from typing import Any
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from diag.texts import t
+
 __all__ = ["CSP", "Guard", "header"]
 
 CSP = (
@@ -64,13 +66,13 @@ class Guard:
     def _trouble(self, scope: Scope) -> tuple[int, str] | None:
         hosts = header(scope, "host")
         if len(hosts) != 1 or hosts[0].lower() not in self._hosts:
-            return 421, "This address is not one that the program listens on. Type the one that it shows."
+            return 421, t("This address is not one that the program listens on. Type the one that it shows.")
         if len(scope.get("raw_path", b"")) + len(scope.get("query_string", b"")) > _LONGEST:
-            return 414, "That address is too long for any page here."
+            return 414, t("That address is too long for any page here.")
         if scope["method"] in ("GET", "HEAD"):
             return None
         if scope["method"] != "POST":
-            return 405, "Only pages and forms are known here."
+            return 405, t("Only pages and forms are known here.")
         return self._foreign(scope, hosts[0].lower())
 
     def _foreign(self, scope: Scope, host: str) -> tuple[int, str] | None:
@@ -80,7 +82,7 @@ class Guard:
         if any(origin.lower() != f"http://{host}" for origin in origins) or any(
             site != "same-origin" for site in sites
         ):
-            return 403, "This form comes from a page of another program. Nothing was changed."
+            return 403, t("This form comes from a page of another program. Nothing was changed.")
         if not origins and not sites:
-            return 403, "This browser does not say where a form comes from. Nothing was changed. Try a newer one."
+            return 403, t("This browser does not say where a form comes from. Nothing was changed. Try a newer one.")
         return None

@@ -16,6 +16,7 @@ from diag.job.journal import Journal, JournalError
 from diag.serve.worker import Worker
 from diag.talk.conversation import Conversation
 from diag.talk.opening import new_job, open_reasoner, resume_job
+from diag.texts import t
 
 __all__ = ["Held", "mark_of"]
 
@@ -59,7 +60,7 @@ class Held:
         self._said: tuple[tuple[int, int], list[Object]] | None = None
         self._ending = threading.Lock()
         self._ended = False
-        self._worker = Worker(f"job {id_}")
+        self._worker = Worker(t("job {id}", id=id_))
         self.opening: Future[None] = self._worker.submit(self._open)
 
     def _open(self) -> None:
@@ -74,7 +75,7 @@ class Held:
         with self._ending:
             if self._ended:
                 journal.close()
-                raise DiagError(f"{self.path}: the program was ended; everything is kept.")
+                raise DiagError(t("{path}: the program was ended; everything is kept.", path=self.path))
             self._conversation, self._journal = conversation, journal
 
     def _tell(self, share: float) -> None:
@@ -95,7 +96,7 @@ class Held:
 
         def done() -> T:
             if self._conversation is None:
-                raise self.failed or DiagError(f"{self.path}: the job is not open.")
+                raise self.failed or DiagError(t("{path}: the job is not open.", path=self.path))
             return work(self._conversation)
 
         return self._worker.submit(done)

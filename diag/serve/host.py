@@ -24,6 +24,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from diag.errors import DiagError
 from diag.serve.doors import Doors
+from diag.texts import t
 
 __all__ = ["LOOPBACK", "PORT", "hosts_of", "keep_giving_keys", "listen", "network_address", "qr", "serve_until_stopped"]
 
@@ -52,7 +53,10 @@ def network_address(wanted: str | None) -> str:
             return str(ipaddress.IPv4Address(wanted))
         except ValueError:
             raise DiagError(
-                f"--address: found `{wanted}`; expected an IPv4 address of this machine, such as 192.168.1.20."
+                t(
+                    "--address: found `{wanted}`; expected an IPv4 address of this machine, such as 192.168.1.20.",
+                    wanted=wanted,
+                )
             ) from None
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
@@ -61,7 +65,7 @@ def network_address(wanted: str | None) -> str:
         except OSError:
             found = ""
     if not found or found.startswith("127.") or found == "0.0.0.0":
-        raise HostError("--network: no network address was found on this machine; name it with --address.")
+        raise HostError(t("--network: no network address was found on this machine; name it with --address."))
     return found
 
 
@@ -82,10 +86,19 @@ def listen(address: str, port: int | None) -> socket.socket:
             reason = error.strerror or str(error)
             if error.errno not in (errno.EADDRINUSE, errno.EACCES):
                 break
-    which = f"port {port}" if port is not None else f"any port from {PORT} to {PORT + _MORE_PORTS - 1}"
+    which = (
+        t("port {port}", port=port)
+        if port is not None
+        else t("any port from {port} to {number}", port=PORT, number=PORT + _MORE_PORTS - 1)
+    )
     raise HostError(
-        f"{address}: could not listen on {which}: {reason}. Expected a free port of an address of this machine: try "
-        "another --port, or end the program that has it."
+        t(
+            "{address}: could not listen on {which}: {reason}. Expected a free port of an address of "
+            "this machine: try another --port, or end the program that has it.",
+            address=address,
+            which=which,
+            reason=reason,
+        )
     )
 
 
@@ -103,7 +116,7 @@ def qr(url: str, out: TextIO) -> None:
         for line in drawn.getvalue().splitlines():
             out.write(f"\x1b[97;40m{line}\x1b[0m\n")  # white on black whatever the terminal's own colours are
     except UnicodeEncodeError:
-        out.write("(This terminal cannot show a QR code.)\n")
+        out.write(t("(This terminal cannot show a QR code.)\n"))
 
 
 def keep_giving_keys(doors: Doors, tell: Callable[[], None], lines: TextIO) -> None:

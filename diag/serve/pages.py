@@ -12,6 +12,8 @@ from starlette.responses import HTMLResponse, Response
 
 from diag.sheet.escape import tidy
 from diag.sheet.lettering import clean
+from diag.sheet.woven import html_texts
+from diag.texts import t
 
 __all__ = ["STATIC", "page", "plain_page", "static_file"]
 
@@ -21,7 +23,7 @@ STATIC = {"diag.css": "text/css", "diag.js": "text/javascript", "icon.svg": "ima
 
 @lru_cache(maxsize=1)
 def _templates() -> jinja2.Environment:
-    return jinja2.Environment(
+    env = jinja2.Environment(
         loader=jinja2.PackageLoader("diag.serve"),
         trim_blocks=True,
         lstrip_blocks=True,
@@ -29,6 +31,8 @@ def _templates() -> jinja2.Environment:
         finalize=lambda found: found if isinstance(found, Markup) or not isinstance(found, str) else clean(found),
         autoescape=True,
     )
+    env.globals |= html_texts(clean)
+    return env
 
 
 def page(template: str, status: int = 200, **inside: Any) -> HTMLResponse:
@@ -39,7 +43,7 @@ def page(template: str, status: int = 200, **inside: Any) -> HTMLResponse:
     return HTMLResponse(tidy(_templates().get_template(template).render(**inside)), status)
 
 
-def plain_page(status: int, text: str, title: str = "Not possible", back: str = "/") -> HTMLResponse:
+def plain_page(status: int, text: str, title: str = t("Not possible"), back: str = "/") -> HTMLResponse:
     """A few words and a way back."""
     return page("plain.html.j2", status, title=title, text=text, back=back)
 

@@ -21,6 +21,7 @@ from diag.sheet.figures import Figures
 from diag.sheet.marks import HERE, Marks
 from diag.sheet.ways import Ways
 from diag.talk.set_up import points_of
+from diag.texts import t
 
 __all__ = ["cut_of", "picture_of", "whole_of"]
 
@@ -83,7 +84,7 @@ def _marks(knowledge: Knowledge, step: Step) -> Marks:
     probed: set[str] = set()
     for where, _ in spots_of(step):
         part = where.partition(".")[0]
-        lines[part] = (f"{HERE}{'LISTEN' if step.kind == 'listen' else 'WATCH'}",)
+        lines[part] = (f"{HERE}{(t('LISTEN') if step.kind == 'listen' else t('WATCH'))}",)
         probed |= {end for end in knowledge.terminals if end.partition(".")[0] == part}
     return Marks(lines, frozenset(probed))
 

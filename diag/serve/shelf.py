@@ -15,6 +15,7 @@ from diag.job.folder import SUFFIX, jobs_folder, list_jobs, new_job_path
 from diag.job.glance import glance
 from diag.knowledge.layers import base_layer, found_layers, vehicles_in
 from diag.serve.held import Held
+from diag.texts import t
 
 __all__ = ["JobRow", "Options", "Shelf", "VehicleRow", "named_job"]
 
@@ -182,7 +183,13 @@ class Shelf:
 def _row(id_: str, path: Path) -> JobRow:
     seen = glance(path)
     if seen.problem is not None:
-        return JobRow(id_, "", "", 0, "", f"cannot be read: {seen.problem}")
-    left = f"ended, {seen.open} left open" if seen.open else "proved" if seen.remedies else "nothing wrong found"
+        return JobRow(id_, "", "", 0, "", t("cannot be read: {problem}", problem=seen.problem))
+    left = (
+        t("ended, {open} left open", open=seen.open)
+        if seen.open
+        else "proved"
+        if seen.remedies
+        else t("nothing wrong found")
+    )
     when = f"{seen.last.astimezone():%Y-%m-%d %H:%M %Z}"
-    return JobRow(id_, seen.vehicle.replace("-", " "), when, seen.answers, left if seen.ended else "not finished")
+    return JobRow(id_, seen.vehicle.replace("-", " "), when, seen.answers, left if seen.ended else t("not finished"))

@@ -14,6 +14,7 @@ from diag.serve.app import ENTRANCE
 from diag.serve.doors import Doors
 from diag.serve.host import qr
 from diag.talk.standing import job_name
+from diag.texts import t
 
 __all__ = ["Telling", "sessions_file"]
 
@@ -33,13 +34,13 @@ class Telling:
         """What is printed first."""
         if self._doors is None:
             path = f"/job/{quote(self._job, safe='')}" if self._job is not None else "/"
-            self._say(f"The pages are at  {self._base}{path}")
-            self._say("for this machine only, and for whoever is logged in on it. For a phone: diag serve --network")
-            self._say("Ctrl-C ends it; everything is kept.")
+            self._say(t("The pages are at  {base}{path}", base=self._base, path=path))
+            self._say(t("for this machine only, and for whoever is logged in on it. For a phone: diag serve --network"))
+            self._say(t("Ctrl-C ends it; everything is kept."))
             return
-        self._say("Plain http, nothing is encrypted: whoever can listen on this network can read along.")
+        self._say(t("Plain http, nothing is encrypted: whoever can listen on this network can read along."))
         if self._doors.returning:
-            self._say("It did not end properly last time: devices that were let in then go on without a key.")
+            self._say(t("It did not end properly last time: devices that were let in then go on without a key."))
         self._doors.new_key()
         self.key()
 
@@ -50,26 +51,28 @@ class Telling:
         self._say("")
         if self._out.isatty():
             qr(url, self._out)
-        self._say(f"For one device:  {url}")
-        self._say("Enter: a key for the next device (this one is void then). Ctrl-C ends it; everything is kept.")
+        self._say(t("For one device:  {url}", url=url))
+        self._say(t("Enter: a key for the next device (this one is void then). Ctrl-C ends it; everything is kept."))
 
     def door(self, what: str) -> None:
         """What happened to the key of the moment."""
         if what == "spent":
-            self._say("A device was let in, the key is spent. Enter: a key for another device.")
+            self._say(t("A device was let in, the key is spent. Enter: a key for another device."))
         else:
-            self._say("Too many wrong keys came in: this key is void. Enter: another one.")
+            self._say(t("Too many wrong keys came in: this key is void. Enter: another one."))
 
     def end(self, job: Path | None) -> None:
         """What is printed last."""
         self._say("")
         self._say(
-            "Ended; everything is kept. Devices need a new key next time."
+            t("Ended; everything is kept. Devices need a new key next time.")
             if self._doors
-            else "Ended; everything is kept."
+            else t("Ended; everything is kept.")
         )
         self._say(
-            f"Go on with:\n  diag resume {job_name(str(job))}" if job is not None else "Go on with:\n  diag resume"
+            t("Go on with:\n  diag resume {job_name}", job_name=job_name(str(job)))
+            if job is not None
+            else t("Go on with:\n  diag resume")
         )
 
     def _say(self, text: str) -> None:

@@ -19,6 +19,7 @@ from diag.talk.conversation import NOT_SURE, Conversation
 from diag.talk.helping import PLAIN_HELP
 from diag.talk.standing import answers_so_far, ask_again, ask_for, error_words, open_problems, symptom_ask, whereabouts
 from diag.talk.whys import percent, short_title
+from diag.texts import t
 
 __all__ = ["PAGES", "MissingError", "View", "view_of"]
 
@@ -61,15 +62,15 @@ def view_of(
 def _links(conversation: Conversation, ask: Object | None) -> list[tuple[str, str]]:
     """Pages that can be gone to from here, with their words."""
     plan = conversation.plan
-    out = [("why", "why this question")] if ask is not None and ask["check"] != "start" else []
-    out += [("causes", "likely causes"), ("cause", "why / why not")]
-    out += [("answers", "answers so far, correct one")] if answers_so_far(conversation) else []
-    out += [("symptom", "other symptom")] if plan.beliefs is not None else []
-    out += [("note", "add a note"), ("changed", "I changed something")]
+    out = [("why", t("why this question"))] if ask is not None and ask["check"] != "start" else []
+    out += [("causes", t("likely causes")), ("cause", t("why / why not"))]
+    out += [("answers", t("answers so far, correct one"))] if answers_so_far(conversation) else []
+    out += [("symptom", t("other symptom"))] if plan.beliefs is not None else []
+    out += [("note", t("add a note")), ("changed", t("I changed something"))]
     out += [("stages", "stages")] if plan.stages else []
-    out += [("skip-stage", "skip this stage")] if plan.stage is not None else []
-    out += [("leave", "leave it open")] if plan.unresolved and open_problems(conversation) else []
-    return [*out, ("papers", "log and sheets"), ("help", "help")]
+    out += [("skip-stage", t("skip this stage"))] if plan.stage is not None else []
+    out += [("leave", t("leave it open"))] if plan.unresolved and open_problems(conversation) else []
+    return [*out, ("papers", t("log and sheets")), ("help", t("help"))]
 
 
 # ---------------------------------------------------------------- where the job stands
@@ -82,7 +83,7 @@ def _now(held: Held, conversation: Conversation, arg: str, form: Form, device: s
     told = said[-1]
     match told["type"]:
         case "ask":
-            return "ask.html.j2", {**ask_view(held, conversation, told), "title": "Question", "act": "answer"}
+            return "ask.html.j2", {**ask_view(held, conversation, told), "title": t("Question"), "act": "answer"}
         case "conclude":
             rows = [
                 {
@@ -94,10 +95,10 @@ def _now(held: Held, conversation: Conversation, arg: str, form: Form, device: s
                 for n, r in enumerate(told["remedies"], 1)
             ]
             lines = [line for line in screen.conclusion_page(told, WIDE) if not line.text[:2].strip().isdecimal()]
-            return "conclude.html.j2", {"title": "What to do", "blocks": blocks_of(lines), "remedies": rows}
+            return "conclude.html.j2", {"title": t("What to do"), "blocks": blocks_of(lines), "remedies": rows}
         case _:
             lines = screen.end_page(conversation, said, WIDE)
-            return "end.html.j2", {"title": "End", "blocks": blocks_of(lines)}
+            return "end.html.j2", {"title": t("End"), "blocks": blocks_of(lines)}
 
 
 def _remedy(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
@@ -108,12 +109,12 @@ def _remedy(held: Held, conversation: Conversation, arg: str, form: Form, device
     wanted = [text for text in remedy["cautions"] if (device, text) not in held.read]
     if wanted:
         of = len(remedy["cautions"])
-        count = f" {of - len(wanted) + 1} of {of}" if of > 1 else ""
+        count = t(" {number} of {of}", number=of - len(wanted) + 1, of=of) if of > 1 else ""
         inside = {"caution": wanted[0], "heading": f"CAUTION{count}", "before": remedy["title"], "number": number}
-        return "caution.html.j2", {"title": "Caution", **inside}
+        return "caution.html.j2", {"title": t("Caution"), **inside}
     blocks = blocks_of(screen.remedy_page(remedy, WIDE, first=number == 1))
     again = list(remedy["cautions"])
-    return "remedy.html.j2", {"title": "Steps", "blocks": blocks, "remedy": remedy["id"], "cautions": again}
+    return "remedy.html.j2", {"title": t("Steps"), "blocks": blocks, "remedy": remedy["id"], "cautions": again}
 
 
 # ---------------------------------------------------------------- reasons
@@ -123,13 +124,13 @@ def _why(held: Held, conversation: Conversation, arg: str, form: Form, device: s
     told = held.said(conversation)[-1]
     if arg or told["type"] != "ask":
         raise MissingError
-    return _text("Why this question", screen_why.why_page(conversation, told, WIDE))
+    return _text(t("Why this question"), screen_why.why_page(conversation, told, WIDE))
 
 
 def _causes(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
     if arg:
         raise MissingError
-    return _text("Likely so far", screen.causes_page(conversation, WIDE))
+    return _text(t("Likely so far"), screen.causes_page(conversation, WIDE))
 
 
 def _cause(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
@@ -141,9 +142,9 @@ def _cause(held: Held, conversation: Conversation, arg: str, form: Form, device:
         if told["type"] != "error":
             return _text(str(told["title"]), screen_why.account_page(told, WIDE))
         near = str(told["expected"]).split(", ") if told["expected"] else []
-        said = f"Nothing is called {told['found']}. The nearest are these." if near else error_words(told)
+        said = t("Nothing is called {told}. The nearest are these.", told=told["found"]) if near else error_words(told)
     return "cause.html.j2", {
-        "title": "Why, or why not?",
+        "title": t("Why, or why not?"),
         "picks": screen_why.picks_of(conversation, near),
         "said": said,
         "typed": arg,
@@ -157,7 +158,7 @@ def _text(title: str, lines: list[screen.Line]) -> View:
 def _help(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
     if arg:
         raise MissingError
-    return "help.html.j2", {"title": "Help", "plain": PLAIN_HELP}
+    return "help.html.j2", {"title": t("Help"), "plain": PLAIN_HELP}
 
 
 # ---------------------------------------------------------------- older answers
@@ -166,7 +167,7 @@ def _help(held: Held, conversation: Conversation, arg: str, form: Form, device: 
 def _answers(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
     if arg:
         raise MissingError
-    return "answers.html.j2", {"title": "Answers so far", "answers": answers_so_far(conversation)}
+    return "answers.html.j2", {"title": t("Answers so far"), "answers": answers_so_far(conversation)}
 
 
 def _correct(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
@@ -177,14 +178,14 @@ def _correct(held: Held, conversation: Conversation, arg: str, form: Form, devic
     ask = ask_again(conversation, number)
     old = dict(answers_so_far(conversation)).get(number, "")
     inside = ask_view(held, conversation, ask, alone=True)
-    return "ask.html.j2", {**inside, "title": "Correct", "act": "correct", "number": number, "old": old}
+    return "ask.html.j2", {**inside, "title": t("Correct"), "act": "correct", "number": number, "old": old}
 
 
 def _odd(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
     group = held.said(conversation)[-1].get("group", ())
     item = group[_number(arg, len(group)) - 1]
     inside = ask_view(held, conversation, ask_for(conversation, item["check"]), alone=True)
-    return "ask.html.j2", {**inside, "title": "What does this one show?", "act": "odd", "not_sure": NOT_SURE}
+    return "ask.html.j2", {**inside, "title": t("What does this one show?"), "act": "odd", "not_sure": NOT_SURE}
 
 
 # ---------------------------------------------------------------- what is put in beside
@@ -196,9 +197,9 @@ def _symptom(held: Held, conversation: Conversation, arg: str, form: Form, devic
     inside = ask_view(held, conversation, symptom_ask(conversation), alone=True)
     return "ask.html.j2", {
         **inside,
-        "heading": "What else is wrong?",
+        "heading": t("What else is wrong?"),
         "rest": "",
-        "title": "Other symptom",
+        "title": t("Other symptom"),
         "act": "symptom",
     }
 
@@ -218,21 +219,21 @@ def _stages(held: Held, conversation: Conversation, arg: str, form: Form, device
         raise MissingError
     lines = screen.stages_page(stages, WIDE)[2:]
     rows = [(s.id, line.text, n < len(stages)) for n, (s, line) in enumerate(zip(stages, lines, strict=True), 1)]
-    return "stages.html.j2", {"title": "Stages", "rows": rows}
+    return "stages.html.j2", {"title": t("Stages"), "rows": rows}
 
 
 def _leave(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
     problems = open_problems(conversation)
     if arg or not problems:
         raise MissingError
-    return "leave.html.j2", {"title": "What is left as it is?", "problems": [words for _, words in problems]}
+    return "leave.html.j2", {"title": t("What is left as it is?"), "problems": [words for _, words in problems]}
 
 
 def _papers(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
     if arg:
         raise MissingError
     return "papers.html.j2", {
-        "title": "Log and sheets",
+        "title": t("Log and sheets"),
         "staged": bool(conversation.plan.stages),
         "print": can_print(),
     }
@@ -264,9 +265,9 @@ PAGES: Mapping[str, Callable[[Held, Conversation, str, Form, str], View]] = {
     "correct": _correct,
     "odd": _odd,
     "symptom": _symptom,
-    "note": _entry("note", "What should be noted?", "Note"),
-    "changed": _entry("changed", "What was changed at the vehicle?", "Changed"),
-    "skip-stage": _entry("skip-stage", "Skip this stage? Say why.", "Reason"),
+    "note": _entry("note", t("What should be noted?"), t("Note")),
+    "changed": _entry("changed", t("What was changed at the vehicle?"), t("Changed")),
+    "skip-stage": _entry("skip-stage", t("Skip this stage? Say why."), t("Reason")),
     "stages": _stages,
     "leave": _leave,
     "papers": _papers,

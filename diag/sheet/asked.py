@@ -12,6 +12,7 @@ from diag.errors import DiagError
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BRIDGED, EXTRA_CONTROLS, UNPLUGGED, spelt
 from diag.knowledge.names import nearest, quoted, words
+from diag.texts import t
 
 __all__ = ["UNPLUGGED", "causes_of", "circuit_of", "operate_of"]
 
@@ -26,20 +27,30 @@ def operate_of(knowledge: Knowledge, given: Sequence[str]) -> dict[str, str]:
     for text in given:
         control, sign, position = (piece.strip() for piece in text.partition("="))
         if not sign or not control or not position:
-            raise _wrong(text, "control=position, e.g. `ignition=on`", "")
+            raise _wrong(text, t("control=position, e.g. `ignition=on`"), "")
         if control == UNPLUGGED:
             _unplugged(knowledge, position)
         elif control == BRIDGED:
             position = _bridged(knowledge, position)
         elif control not in knowledge.controls:
             raise _wrong(
-                control, f"a control: {words([*knowledge.controls, *EXTRA_CONTROLS])}", _near(control, knowledge)
+                control,
+                t("a control: {controls}", controls=words([*knowledge.controls, *EXTRA_CONTROLS])),
+                _near(control, knowledge),
             )
         elif position not in knowledge.controls[control]:
             there = knowledge.controls[control]
             raise _wrong(text, f"{control}={words(there)}", nearest(position, there))
         if found.setdefault(control, position) != position:
-            raise _wrong(text, f"one position of `{control}`; `{control}={found[control]}` was given before it", "")
+            raise _wrong(
+                text,
+                t(
+                    "one position of `{control}`; `{control}={found}` was given before it",
+                    control=control,
+                    found=found[control],
+                ),
+                "",
+            )
     order = [*knowledge.controls, *EXTRA_CONTROLS]
     return {
         control: found[control] for control in order if control in found and found[control] != _rest(knowledge, control)
@@ -57,10 +68,14 @@ def _rest(knowledge: Knowledge, control: str) -> str | None:
 def _unplugged(knowledge: Knowledge, terminal: str) -> None:
     ends = {end for wire in knowledge.wires.values() for end in (wire.from_, wire.to)}
     if terminal not in ends:
-        what = "has no wire on it" if terminal in knowledge.terminals else "is no terminal of this vehicle"
+        what = t("has no wire on it") if terminal in knowledge.terminals else t("is no terminal of this vehicle")
         raise DiagError(
-            f"--operate: {quoted(terminal)} {what}; expected part.terminal with a wire to take off. "
-            f"{nearest(terminal, sorted(ends))}".rstrip()
+            t(
+                "--operate: {terminal} {what}; expected part.terminal with a wire to take off. {nearest}",
+                terminal=quoted(terminal),
+                what=what,
+                nearest=nearest(terminal, sorted(ends)),
+            ).rstrip()
         )
 
 
@@ -68,14 +83,23 @@ def _bridged(knowledge: Knowledge, position: str) -> str:
     problem = knowledge.bridge_problem(position)
     if problem is not None:
         raise DiagError(
-            f"--operate: {quoted(position)}: {problem[0]}; expected `bridged=part.terminal+part.terminal` or "
-            f"`bridged=part.terminal+body`. {problem[1]}"
+            t(
+                "--operate: {position}: {problem}; expected `bridged=part.terminal+part.terminal` or "
+                "`bridged=part.terminal+body`. {problem_2}",
+                position=quoted(position),
+                problem=problem[0],
+                problem_2=problem[1],
+            )
         )
     return spelt({BRIDGED: position}, knowledge.terminals)[BRIDGED]
 
 
 def _wrong(found: str, expected: str, near: str) -> DiagError:
-    return DiagError(f"--operate: found {quoted(found)}; expected {expected}. {near}".rstrip())
+    return DiagError(
+        t(
+            "--operate: found {found}; expected {expected}. {near}", found=quoted(found), expected=expected, near=near
+        ).rstrip()
+    )
 
 
 def causes_of(causes: Sequence[Cause], fault: str | None) -> tuple[Cause, ...]:
@@ -87,8 +111,11 @@ def causes_of(causes: Sequence[Cause], fault: str | None) -> tuple[Cause, ...]:
     for name in names:
         if name not in by_id:
             raise DiagError(
-                f"--fault: found {quoted(name)}; expected a cause of this vehicle (`--fault list` shows all). "
-                f"{nearest(name, by_id)}".rstrip()
+                t(
+                    "--fault: found {name}; expected a cause of this vehicle (`--fault list` shows all). {nearest}",
+                    name=quoted(name),
+                    nearest=nearest(name, by_id),
+                ).rstrip()
             )
     return tuple(by_id[name] for name in names)
 
@@ -101,5 +128,12 @@ def circuit_of(knowledge: Knowledge, name: str | None) -> tuple[str, ...]:
     if name is None:
         return tuple(there)
     if name not in there:
-        raise DiagError(f"--circuit: found {quoted(name)}; expected {words(there)}. {nearest(name, there)}".rstrip())
+        raise DiagError(
+            t(
+                "--circuit: found {name}; expected {there}. {nearest}",
+                name=quoted(name),
+                there=words(there),
+                nearest=nearest(name, there),
+            ).rstrip()
+        )
     return (name,)

@@ -12,6 +12,7 @@ from diag.sheet.numbers import wire_numbers
 from diag.sheet.plan import Box, Run
 from diag.sheet.table import Rows, Sheet
 from diag.sheet.ways import Ways, end_part, end_terminal
+from diag.texts import t
 
 __all__ = ["Captions", "Words"]
 
@@ -47,10 +48,12 @@ class Captions:
         """Under a part's title: what it shows, its fault, and whose it is."""
         words = [] if self._plain else self._state(box.part)
         if box.part in self.faults:
-            words.append((f"FAULT {self.faults[box.part]}", True))
+            words.append((t("FAULT {faults}", faults=self.faults[box.part]), True))
         words += [(line, True) for line in self._marks.at(box.part)]
         if box.guest:
-            words.append((f"see: {self._knowledge.circuits[self._knowledge.circuit_of[box.part]].title}", False))
+            words.append(
+                (t("see: {title}", title=self._knowledge.circuits[self._knowledge.circuit_of[box.part]].title), False)
+            )
         return words
 
     def _state(self, part: str) -> Words:
@@ -66,7 +69,7 @@ class Captions:
             amps, healthy = self._rows.amps(part, 1.0)
             words += [(f"! {amps}", True), (f"({healthy})", False)] if healthy else [(amps, False)]
             if part in self._figures.blown[FAULTY]:
-                words.append(("BLOWN", True))
+                words.append((t("BLOWN"), True))
         return words
 
     def wire(self, run: Run) -> Words:
@@ -77,9 +80,9 @@ class Captions:
             row = self._rows.wire(run.wire)
             words += [(f"! {row.amps}", True), (f"({row.healthy})", False)] if row.healthy else [(row.amps, False)]
         if run.wire in self.faults:
-            words.append((f"FAULT {self.faults[run.wire]}", True))
+            words.append((t("FAULT {faults}", faults=self.faults[run.wire]), True))
         if run.wire in self._figures.blown[FAULTY]:
-            words.append(("BURNS", True))
+            words.append((t("BURNS"), True))
         words += [(line, True) for line in self._marks.at(run.wire)]
         if not run.b:
             upper, lower = self._ways.wires[run.wire]

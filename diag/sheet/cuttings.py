@@ -6,6 +6,8 @@ import math
 import re
 from dataclasses import dataclass
 
+from diag.texts import t
+
 __all__ = ["Piece", "pieces_of", "size_of"]
 
 _WIDE, _HIGH = 184.0, 200.0
@@ -52,7 +54,12 @@ def pieces_of(width: float, height: float) -> tuple[Piece, ...]:
                     (round(left * _PX, 1), round(top * _PX, 1), round(wide * _PX, 1), round(high * _PX, 1)),
                     round(wide * scale, 1),
                     round(high * scale, 1),
-                    f"piece {number} of {len(columns) * len(rows)}{_side(column, len(columns), row, len(rows))}",
+                    t(
+                        "piece {number} of {number_2}{side}",
+                        number=number,
+                        number_2=len(columns) * len(rows),
+                        side=_side(column, len(columns), row, len(rows)),
+                    ),
                 )
             )
     return tuple(found)
@@ -67,7 +74,9 @@ def _cuts(length: float, room: float) -> list[tuple[float, float]]:
 
 
 def _side(column: int, columns: int, row: int, rows: int) -> str:
-    across = "" if columns == 1 else ("left" if column == 0 else "right" if column == columns - 1 else "middle")
-    down = "" if rows == 1 else ("upper" if row == 0 else "lower" if row == rows - 1 else "centre")
+    across = (
+        "" if columns == 1 else (t("left") if column == 0 else t("right") if column == columns - 1 else t("middle"))
+    )
+    down = "" if rows == 1 else (t("upper") if row == 0 else t("lower") if row == rows - 1 else t("centre"))
     words = " ".join(word for word in (down, across) if word)
     return f", {words}" if words else ""

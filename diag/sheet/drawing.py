@@ -26,6 +26,7 @@ from diag.sheet.shelves import place_apart
 from diag.sheet.symbols import INK, THIN, earth, symbol, unused
 from diag.sheet.table import Sheet, make_sheet, part_title
 from diag.sheet.ways import Ways, end_part
+from diag.texts import t
 
 __all__ = ["FONT", "draw"]
 
@@ -194,14 +195,16 @@ class _Drawing:
         )
 
     def _heading(self) -> Heading:
-        faults = tuple(f"FAULT {i + 1}: {text}" for i, text in enumerate(self.sheet.faults))
+        faults = tuple(t("FAULT {i}: {text}", i=i + 1, text=text) for i, text in enumerate(self.sheet.faults))
         title = self._knowledge.circuits[self._circuit].title
         if self._plain:
-            return Heading(title, self.sheet.vehicle, f"Wiring; contacts as with: {self.sheet.operate}", (), ())
+            return Heading(
+                title, self.sheet.vehicle, t("Wiring; contacts as with: {operate}", operate=self.sheet.operate), (), ()
+            )
         return Heading(
             title,
             self.sheet.vehicle,
-            f"Controls: {self.sheet.operate}",
+            t("Controls: {operate}", operate=self.sheet.operate),
             (*faults, *self.sheet.happens),
             self.sheet.cautions,
         )

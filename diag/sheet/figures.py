@@ -17,6 +17,7 @@ from diag.circuit.faults import Cause
 from diag.circuit.network import BODY, Change, Network
 from diag.circuit.predict import Predictor
 from diag.knowledge.assemble import Knowledge
+from diag.texts import t
 
 __all__ = ["FAULTY", "HEALTHY", "Figures", "Pulse", "amps_words", "look_words", "volts_words"]
 
@@ -26,7 +27,7 @@ HEALTHY, FAULTY = 0, 1
 _LIVE_A = 0.005
 """A meter on its 10 A range shows nothing below this."""
 _SAME_V = 0.005
-_RELAY = ("released", "pulled in", "chatters")
+_RELAY = ("released", t("pulled in"), "chatters")
 
 
 @dataclass(frozen=True)

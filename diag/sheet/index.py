@@ -13,6 +13,7 @@ from diag.knowledge.assemble import Knowledge, spelled_end
 from diag.reason.remedies import marking_of
 from diag.sheet.numbers import wire_numbers
 from diag.sheet.ways import Ways, end_part
+from diag.texts import t
 
 __all__ = ["CircuitLine", "FuseLine", "Index", "WireLine", "index_of"]
 
@@ -68,7 +69,12 @@ def index_of(knowledge: Knowledge, ways: Ways, circuits: Sequence[str]) -> Index
     """The overview of the circuits named."""
     vehicle = knowledge.vehicle
     return Index(
-        f"{vehicle.system_v:g} V, {vehicle.earth} earth, loom {vehicle.history}",
+        t(
+            "{system_v:g} V, {earth} earth, loom {history}",
+            system_v=vehicle.system_v,
+            earth=vehicle.earth,
+            history=vehicle.history,
+        ),
         tuple(vehicle.alterations),
         tuple(_circuit(knowledge, name) for name in circuits),
         tuple(

@@ -12,6 +12,7 @@ from diag.sheet.faces import Figure
 from diag.sheet.inside import Element
 from diag.sheet.lettering import LINE, in_lines
 from diag.sheet.symbols import INK, THIN, symbol, unused
+from diag.texts import t
 
 __all__ = ["Block", "Heading", "heading", "legend", "samples_for"]
 
@@ -58,7 +59,7 @@ def heading(said: Heading, width: float) -> Block:
     y = _lines(group, [*texts, *((f"! {text}", _PLAIN, True) for text in said.marked)], width, 0.0, 0.0)
     if said.cautions:
         top = y + 1.0
-        y = _lines(group, [(f"CAUTION: {c}", _PLAIN, False) for c in said.cautions], width - 4.0, 2.0, top + 0.8)
+        y = _lines(group, [(t("CAUTION: {c}", c=c), _PLAIN, False) for c in said.cautions], width - 4.0, 2.0, top + 0.8)
         frame = svg.Rectangle(0, top, width, round(y + 1.0 - top, 2), fill="none", stroke=INK, stroke_width=0.6)
         group.append(frame)
         y += 1.0
@@ -97,7 +98,7 @@ def samples_for(
     found |= {name for name, there in (("guest", guests), ("unused", unused), ("crossing", joints)) if there}
     for one in elements:
         if one.sign == "contact":
-            found.add("moves" if one.moves else "closed" if one.closed else "open")
+            found.add(t("moves") if one.moves else t("closed") if one.closed else t("open"))
         elif one.sign == "lamp":
             found |= {"lamp"} if plain else {"alight"}
         if not one.closed and one.sign != "contact":
@@ -135,16 +136,20 @@ def _crossing() -> list[svg.DrawingElement]:
 
 
 _SAMPLES: tuple[tuple[str, Callable[[], list[svg.DrawingElement]], str], ...] = (
-    ("wire", lambda: _wire("black/yellow", 1.2), "wire in its colours: colour, number and section beside it"),
-    ("dead", lambda: _wire("black/yellow", 0.9), "wire without current: colour, number, section, amps beside it"),
-    ("live", lambda: _wire("black/yellow", 1.6), "wire that carries current (thicker still from 6 A)"),
-    ("closed", lambda: _sign(Element("", "contact", "", "", closed=True)), "contact closed with these controls"),
-    ("open", lambda: _sign(Element("", "contact", "", "", closed=False)), "contact open"),
-    ("moves", lambda: _sign(Element("", "contact", "", "", moves=True)), "contact that opens and closes by itself"),
+    ("wire", lambda: _wire("black/yellow", 1.2), t("wire in its colours: colour, number and section beside it")),
+    ("dead", lambda: _wire("black/yellow", 0.9), t("wire without current: colour, number, section, amps beside it")),
+    ("live", lambda: _wire("black/yellow", 1.6), t("wire that carries current (thicker still from 6 A)")),
+    (t("closed"), lambda: _sign(Element("", "contact", "", "", closed=True)), t("contact closed with these controls")),
+    (t("open"), lambda: _sign(Element("", "contact", "", "", closed=False)), t("contact open")),
+    (
+        t("moves"),
+        lambda: _sign(Element("", "contact", "", "", moves=True)),
+        t("contact that opens and closes by itself"),
+    ),
     ("lamp", lambda: _sign(Element("", "lamp", "", "")), "lamp"),
-    ("alight", lambda: _sign(Element("", "lamp", "", "", alight=True)), "lamp alight (dark: empty circle)"),
-    ("crossing", _crossing, "lines that only cross; with a dot they are joined"),
-    ("unused", lambda: [unused(_SAMPLE / 2, 0.0)], "terminal without a wire"),
-    ("guest", _guest, "part of another circuit, with the terminals that matter here"),
-    ("blown", lambda: _sign(Element("", "fuse", "", "", closed=False)), "blown or open: crossed out"),
+    ("alight", lambda: _sign(Element("", "lamp", "", "", alight=True)), t("lamp alight (dark: empty circle)")),
+    ("crossing", _crossing, t("lines that only cross; with a dot they are joined")),
+    ("unused", lambda: [unused(_SAMPLE / 2, 0.0)], t("terminal without a wire")),
+    ("guest", _guest, t("part of another circuit, with the terminals that matter here")),
+    ("blown", lambda: _sign(Element("", "fuse", "", "", closed=False)), t("blown or open: crossed out")),
 )

@@ -18,6 +18,7 @@ from diag.sheet.escape import markdown_environment, tidy
 from diag.sheet.index import Index
 from diag.sheet.lettering import clean
 from diag.sheet.table import Sheet
+from diag.sheet.woven import html_texts, markdown_texts
 
 __all__ = ["as_html", "as_markdown"]
 
@@ -60,12 +61,14 @@ def _drawing(circuit: str, drawing: str) -> _Drawing:
 
 @lru_cache(maxsize=1)
 def _markdown() -> jinja2.Environment:
-    return markdown_environment("diag.sheet")
+    env = markdown_environment("diag.sheet")
+    env.globals |= markdown_texts()
+    return env
 
 
 @lru_cache(maxsize=1)
 def _html() -> jinja2.Environment:
-    return jinja2.Environment(
+    env = jinja2.Environment(
         loader=jinja2.PackageLoader("diag.sheet"),
         trim_blocks=True,
         lstrip_blocks=True,
@@ -73,3 +76,5 @@ def _html() -> jinja2.Environment:
         finalize=lambda found: found if isinstance(found, Markup) or not isinstance(found, str) else clean(found),
         autoescape=True,
     )
+    env.globals |= html_texts(clean)
+    return env

@@ -16,10 +16,11 @@ from diag.knowledge.assemble import Knowledge, terminals_of
 from diag.sheet.spoken import lower
 from diag.sheet.thread import Link, Thread, thread_of
 from diag.sheet.ways import Ways, end_part, end_terminal
+from diag.texts import t
 
 __all__ = ["LEGEND", "strip"]
 
-LEGEND = "[=] fuse  /- contact  (x) lamp  (M) motor  ... left out"
+LEGEND = t("[=] fuse  /- contact  (x) lamp  (M) motor  ... left out")
 """What the signs before names mean."""
 _MARK = 4
 """Columns for the marks at the left."""
@@ -90,14 +91,21 @@ def strip(
     beside = _Beside(knowledge, network, ways, thread, circuit)
     blocks = [replace(block, aside=beside.of(block)) for block in blocks]
     if thread.points[-1] != BODY:
-        end = replace(blocks[-1], aside=("nothing leads on from here",), marked=True)
+        end = replace(blocks[-1], aside=(t("nothing leads on from here"),), marked=True)
         blocks = [*blocks[:-1], end, _Block(BODY, BODY, BODY, marked=bool(letters.mark(BODY)))]
     elif circuit in _FEEDING:
         blocks = _ended(knowledge, blocks)
     lines = _fitted(blocks, letters, rows)
     for mark, point in ends:
         if point in thread.off:
-            lines += letters.marked_line(mark, f"elsewhere: {_title(knowledge, point)} {end_terminal(point)}")
+            lines += letters.marked_line(
+                mark,
+                t(
+                    "elsewhere: {knowledge} {end_terminal}",
+                    knowledge=_title(knowledge, point),
+                    end_terminal=end_terminal(point),
+                ),
+            )
     return lines
 
 
@@ -136,7 +144,7 @@ def _ended(knowledge: Knowledge, blocks: list[_Block]) -> list[_Block]:
     follows = last + 1 < len(blocks) and knowledge.circuit_of.get(blocks[last + 1].part) in _FEEDING
     upto = last + 2 if follows else last + 1
     kept = [replace(block) for block in blocks[:upto]]
-    kept[-1] = replace(kept[-1], onward=None, aside=("... to the other circuits",))
+    kept[-1] = replace(kept[-1], onward=None, aside=(t("... to the other circuits"),))
     return [*kept, *(block for block in blocks[upto:] if block.part == BODY)]
 
 
@@ -220,16 +228,19 @@ class _Letters:
     def wire(self, link: Link) -> list[str]:
         """The wire to the next part: its colour, and more where there is room."""
         wire = self.knowledge.wires.get(link.wire)
-        words = (wire.colour or "wire") if wire is not None else ""
+        words = (wire.colour or t("wire")) if wire is not None else ""
         if wire is not None and self.width >= _ROOMY:
             title = f", {lower(wire.title)}" if wire.title else ""
             words += f", {wire.section_mm2:g} mm2{title}"
-        words += "" if link.conducts else " (taken off)"
+        words += "" if link.conducts else t(" (taken off)")
         return self.line(self._wires.get(link.wire, ""), "|" if link.conducts else ":", f"  {words}".rstrip())
 
     def left_out(self, names: Sequence[str]) -> str:
         """Parts that are not drawn, on one line."""
-        return self._cut(f"{'':<{_MARK}}{'...':>{self.terminal}} {len(names)} more: {', '.join(names)}")
+        return self._cut(
+            f"{'':<{_MARK}}{'...':>{self.terminal}} "
+            + t("{count} more: {names}", count=len(names), names=", ".join(names))
+        )
 
     def note(self, words: str) -> list[str]:
         """What goes off beside the way, cut to one line."""
@@ -246,9 +257,9 @@ def _rating(part: object) -> str:
 def _stands(block: _Block, part: object) -> str:
     """How the contacts on the way stand."""
     if any(not link.conducts for link in block.inside):
-        return ": open"
+        return t(": open")
     if isinstance(part, schema.FlasherPart) and any(link.moves for link in block.inside):
-        return ": opens and closes"
+        return t(": opens and closes")
     return ""
 
 
@@ -294,9 +305,13 @@ class _Beside:
             return ()
         titles = [lower(self.knowledge.parts[one].title) for one in found]
         if len(titles) <= _MOST_NAMED:
-            return (f"also to {' and '.join(titles)}",)
+            return (t("also to {titles}", titles=t(" and ").join(titles)),)
         lamps = all(self.knowledge.parts[one].kind in ("lamp", "two-filament-lamp") for one in found)
-        return (f"... {len(titles)} more {'lamps' if lamps else 'lamps and other loads'}",)
+        return (
+            t("... {count} more lamps", count=len(titles))
+            if lamps
+            else t("... {count} more lamps and other loads", count=len(titles)),
+        )
 
 
 # ---------------------------------------------------------------- what fits

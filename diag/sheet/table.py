@@ -17,6 +17,7 @@ from diag.sheet.numbers import wire_numbers
 from diag.sheet.spoken import only_words, operate_words
 from diag.sheet.warnings import cautions_of
 from diag.sheet.ways import Ways, end_part, end_terminal
+from diag.texts import t
 
 __all__ = [
     "CircuitRows",
@@ -155,39 +156,53 @@ def _happens(figures: Figures) -> tuple[str, ...]:
     lines, knowledge, net = [], figures.knowledge, figures.network
     for name in figures.blown[FAULTY]:
         if name in knowledge.parts:
-            lines.append(f"{part_title(knowledge, name)}: blows.")
+            lines.append(t("{part_title}: blows.", part_title=part_title(knowledge, name)))
     for name, wire in knowledge.wires.items():
         burns = name in figures.blown[FAULTY]
         amps = abs(float(figures.shown.branch_a[FAULTY, net.branch(name)]))
         if burns or amps > _BEARS_A_MM2 * wire.section_mm2:
             title = wire.title or name.replace("-", " ")
-            what = "burns through" if burns else f"carries {amps_words(amps)}"
+            what = t("burns through") if burns else t("carries {amps}", amps=amps_words(amps))
             lines.append(
-                f"{title} ({wire_words(wire)}): {what}, and no fuse saves it. Never try this: take the earth clamp "
-                "off the battery first."
+                t(
+                    "{title} ({wire}): {what}, and no fuse saves it. Never try this: take the earth "
+                    "clamp off the battery first.",
+                    title=title,
+                    wire=wire_words(wire),
+                    what=what,
+                )
             )
     return tuple(lines)
 
 
 def _notes(figures: Figures, circuits: Sequence[CircuitRows]) -> tuple[str, ...]:
-    notes = ["Volts: meter's black lead on body (clean bare metal). Test lamp: 12 V 5 W, clip on body."]
+    notes = [t("Volts: meter's black lead on body (clean bare metal). Test lamp: 12 V 5 W, clip on body.")]
     if figures.pulses(HEALTHY) or figures.pulses(FAULTY):
         notes.append(
-            "Two figures (11.9/0.00 V): while the turn lamps are lit and while they are dark. Amps: while they are lit."
+            t(
+                "Two figures (11.9/0.00 V): while the turn lamps are lit and while they are dark. "
+                "Amps: while they are lit."
+            )
         )
     wires = [wire for circuit in circuits for part in circuit.parts for point in part.points for wire in point.wires]
     if any("-" in (wire.amps[:1], wire.healthy[:1]) for wire in wires):
-        notes.append("Amps with a minus run the other way round, towards the battery.")
+        notes.append(t("Amps with a minus run the other way round, towards the battery."))
     if figures.causes:
-        notes.append("! marks what differs from the healthy vehicle; what that one shows follows in brackets.")
-        notes.append("Only this operate is worked out: a fuse that another one would blow is whole here.")
+        notes.append(t("! marks what differs from the healthy vehicle; what that one shows follows in brackets."))
+        notes.append(t("Only this operate is worked out: a fuse that another one would blow is whole here."))
     if any(cause.change is not None and (cause.change.swap or cause.change.moved) for cause in figures.causes):
-        notes.append("Wires stand where they belong, not where the fault has put them.")
+        notes.append(t("Wires stand where they belong, not where the fault has put them."))
     if any(cause.change is None for cause in figures.causes):
-        notes.append("A fault that is not electrical changes no figure here.")
+        notes.append(t("A fault that is not electrical changes no figure here."))
     for cause in figures.absent:
         only = only_words(figures.knowledge, cause.only)
-        notes.append(f"{cause.title}: there only with {only}; as the controls stand the vehicle is sound in this.")
+        notes.append(
+            t(
+                "{cause}: there only with {only}; as the controls stand the vehicle is sound in this.",
+                cause=cause.title,
+                only=only,
+            )
+        )
     return tuple(notes)
 
 
@@ -250,7 +265,7 @@ class Rows:
     def _heard(self, row: int, part: str) -> str:
         heard, rate = self._figures.sound(row, part), self._figures.rate(row)
         if self._knowledge.parts[part].kind == "flasher-unit" and heard == "click" and rate:
-            return f"{heard}, about {round(rate)} a minute"
+            return t("{heard}, about {rate} a minute", heard=heard, rate=round(rate))
         return heard
 
     # ------------------------------------------------------------ points

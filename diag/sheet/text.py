@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from diag.sheet.lettering import clean
 from diag.sheet.table import CircuitRows, PartRows, SeenRow, Sheet, WireRow
+from diag.texts import t
 
 __all__ = ["NARROW", "WIDE", "as_text"]
 
@@ -29,20 +30,20 @@ class _Lines:
 
     def of(self, sheet: Sheet) -> Iterator[str]:
         yield from self._wrapped(sheet.vehicle)
-        yield from self._wrapped(f"Controls: {sheet.operate}")
+        yield from self._wrapped(t("Controls: {operate}", operate=sheet.operate))
         for fault in sheet.faults:
-            yield from self._wrapped(f"Fault: {fault}", hang=7)
+            yield from self._wrapped(t("Fault: {fault}", fault=fault), hang=7)
         for text in sheet.cautions:
-            yield from self._wrapped(f"CAUTION: {text}", hang=2)
+            yield from self._wrapped(t("CAUTION: {text}", text=text), hang=2)
         for text in sheet.happens:
             yield from self._wrapped(f"{_SIGN}{text}", hang=2)
         yield ""
         for text in sheet.notes:
             yield from self._wrapped(text)
         for heading, rows in (
-            ("Lamps", sheet.lamps),
-            ("Motors, relays and gauges", sheet.motors),
-            ("Sounds", sheet.sounds),
+            (t("Lamps"), sheet.lamps),
+            (t("Motors, relays and gauges"), sheet.motors),
+            (t("Sounds"), sheet.sounds),
         ):
             if rows:
                 yield from self._heading(heading)
@@ -66,7 +67,7 @@ class _Lines:
 
     def _circuit(self, circuit: CircuitRows) -> Iterator[str]:
         yield from self._heading(circuit.title)
-        yield from self._row("  ", "terminal", "volts/amps", "test lamp")
+        yield from self._row("  ", t("terminal"), t("volts/amps"), t("test lamp"))
         for part in circuit.parts:
             yield from self._part(part)
 
@@ -74,7 +75,7 @@ class _Lines:
         yield from self._row(_sign(part.healthy or "".join(part.faults)), part.title, part.amps, "")
         yield from self._was(part.healthy, 4)
         for fault in part.faults:
-            yield from self._wrapped_in(f"FAULT: {fault}", 4)
+            yield from self._wrapped_in(t("FAULT: {fault}", fault=fault), 4)
         for point in part.points:
             yield from self._row(_sign(point.healthy), f"  {point.name}", point.volts, point.lamp)
             yield from self._was(point.healthy, 6)
@@ -84,17 +85,29 @@ class _Lines:
     def _wire(self, wire: WireRow) -> Iterator[str]:
         sign = _sign(wire.healthy or "".join(wire.faults))
         if self._columns < _ROOMY:
-            text = f"{sign}  - {wire.number} {wire.colour}, {wire.amps}, to {wire.to}"
+            text = t(
+                "{sign}  - {number} {colour}, {amps}, to {to}",
+                sign=sign,
+                number=wire.number,
+                colour=wire.colour,
+                amps=wire.amps,
+                to=wire.to,
+            )
             yield from textwrap.wrap(clean_indented(text), self._columns, subsequent_indent=" " * 6)
         else:
-            yield from self._row(sign, f"  - {wire.number} {wire.colour} to {wire.to}", wire.amps, "")
+            yield from self._row(
+                sign,
+                t("  - {number} {colour} to {to}", number=wire.number, colour=wire.colour, to=wire.to),
+                wire.amps,
+                "",
+            )
         yield from self._was(wire.healthy, 6)
         for fault in wire.faults:
-            yield from self._wrapped_in(f"FAULT: {fault}", 6)
+            yield from self._wrapped_in(t("FAULT: {fault}", fault=fault), 6)
 
     def _was(self, healthy: str, indent: int) -> Iterator[str]:
         if healthy:
-            yield from self._wrapped_in(f"(healthy: {healthy})", indent)
+            yield from self._wrapped_in(t("(healthy: {healthy})", healthy=healthy), indent)
 
     def _wrapped_in(self, text: str, indent: int) -> list[str]:
         pad = " " * indent

@@ -16,6 +16,7 @@ from diag.circuit.observe import LIGHTS, RHYTHMS
 from diag.errors import DiagError
 from diag.knowledge.names import quoted, shown, words
 from diag.knowledge.units import CANONICAL, UnitError, parse_quantity
+from diag.texts import t
 
 __all__ = ["AnswerCode", "AnswerError", "Unit", "choice_of", "look_of", "parse_reading", "reading_of", "word_of"]
 
@@ -39,7 +40,7 @@ LARGEST_OHM = 1e8
 VOLTS_SHARE = 2.5
 """Volts beyond this many times the vehicle's own are a slip of the point or of the range."""
 _LONGEST = 40
-_TEST_OF: Mapping[Unit, str] = {"V": "a voltage", "A": "a current", "ohm": "a resistance"}
+_TEST_OF: Mapping[Unit, str] = {"V": t("a voltage"), "A": t("a current"), "ohm": t("a resistance")}
 _OPEN = frozenset(
     (
         "ol",
@@ -84,7 +85,10 @@ class AnswerError(DiagError):
         self.expected = expected
         self.hint = hint
         where = f"`{field}`: " if field != "value" else ""
-        super().__init__(f"{where}found {found}, expected {expected}." + (f" {hint}" if hint else ""))
+        super().__init__(
+            t("{where}found {found}, expected {expected}.", where=where, found=found, expected=expected)
+            + (f" {hint}" if hint else "")
+        )
 
 
 # ---------------------------------------------------------------- readings
@@ -102,7 +106,9 @@ def reading_of(value: object, unit: Unit, system_v: float) -> float:
     try:
         number = float(value)
     except OverflowError:
-        raise AnswerError("unbelievable", "value", "a number of hundreds of digits", _range(unit, system_v)) from None
+        raise AnswerError(
+            "unbelievable", "value", t("a number of hundreds of digits"), _range(unit, system_v)
+        ) from None
     return _believed(number, str(number), unit, system_v)
 
 
@@ -115,7 +121,7 @@ def parse_reading(text: str, unit: Unit, system_v: float) -> float:
     if not line:
         raise AnswerError("empty", "value", "nothing", _expected(unit))
     if len(line) > _LONGEST:
-        raise AnswerError("too-long", "value", quoted(line), _expected(unit), "One reading at a time.")
+        raise AnswerError("too-long", "value", quoted(line), _expected(unit), t("One reading at a time."))
     if " ".join(line.casefold().replace(".", "").split()) in _OPEN:
         if unit != "ohm":
             raise AnswerError(
@@ -123,7 +129,7 @@ def parse_reading(text: str, unit: Unit, system_v: float) -> float:
                 "value",
                 quoted(line),
                 _expected(unit),
-                "No continuity is an answer to a resistance only; a dead point reads 0.",
+                t("No continuity is an answer to a resistance only; a dead point reads 0."),
             )
         return math.inf
     match = _READING.fullmatch(line)
@@ -154,7 +160,11 @@ def _factor(suffix: str, unit: Unit, line: str) -> float:
             "value",
             quoted(line),
             _expected(unit),
-            f"`{suffix}` is the unit of {CANONICAL[other][0]}: was the right thing measured?",
+            t(
+                "`{suffix}` is the unit of {canonical}: was the right thing measured?",
+                suffix=suffix,
+                canonical=CANONICAL[other][0],
+            ),
         ) from None
     raise AnswerError("not-a-reading", "value", quoted(line), _expected(unit))
 
@@ -171,8 +181,8 @@ def _one_meaning(number: str, factor: float, line: str, unit: Unit, system_v: fl
             "two-meanings",
             "value",
             quoted(line),
-            f"`{whole}` or `{match[1]}.{match[2]}`",
-            "Leave out the comma of thousands, or write a point.",
+            t("`{whole}` or `{match}.{match_2}`", whole=whole, match=match[1], match_2=match[2]),
+            t("Leave out the comma of thousands, or write a point."),
         )
 
 
@@ -181,7 +191,7 @@ def _believed(number: float, found: str, unit: Unit, system_v: float) -> float:
     if unit == "ohm" and number == math.inf:
         return number
     if not low <= number <= high:  # not a number fails here too
-        hint = "Zero the meter with its leads held together." if unit == "ohm" and -10 < number < 0 else ""
+        hint = t("Zero the meter with its leads held together.") if unit == "ohm" and -10 < number < 0 else ""
         raise AnswerError("unbelievable", "value", found, _range(unit, system_v), hint)
     return float(f"{number:.12g}") + 0.0  # 350 mA is 0.35 A and not a hair more; and there is no minus zero
 
@@ -195,13 +205,13 @@ def _bounds(unit: Unit, system_v: float) -> tuple[float, float]:
 
 def _range(unit: Unit, system_v: float) -> str:
     low, high = _bounds(unit, system_v)
-    text = f"{_TEST_OF[unit]} from {low:g} to {high:.10g} {unit}"
-    return f"{text}, or `OL`" if unit == "ohm" else text
+    text = t("{test_of} from {low:g} to {high:.10g} {unit}", test_of=_TEST_OF[unit], low=low, high=high, unit=unit)
+    return t("{text}, or `OL`", text=text) if unit == "ohm" else text
 
 
 def _expected(unit: Unit) -> str:
-    text = f"{_TEST_OF[unit]} such as `{CANONICAL[unit][1]}`"
-    return f"{text}, or `OL` for no continuity" if unit == "ohm" else text
+    text = t("{test_of} such as `{canonical}`", test_of=_TEST_OF[unit], canonical=CANONICAL[unit][1])
+    return t("{text}, or `OL` for no continuity", text=text) if unit == "ohm" else text
 
 
 # ---------------------------------------------------------------- words
@@ -223,7 +233,9 @@ def word_of(value: object, outcomes: Sequence[str], field: str = "value", code: 
     if len(same) == 1:
         return same[0]
     near = process.extractOne(typed, known, scorer=fuzz.ratio, processor=_folded, score_cutoff=55)
-    raise AnswerError(code, field, quoted(value), words(known), f"Did you mean `{near[0]}`?" if near else "")
+    raise AnswerError(
+        code, field, quoted(value), words(known), t("Did you mean `{near}`?", near=near[0]) if near else ""
+    )
 
 
 def look_of(value: object, lights: Sequence[str] = LIGHTS, rhythms: Sequence[str] = RHYTHMS) -> tuple[str, str]:
@@ -231,12 +243,12 @@ def look_of(value: object, lights: Sequence[str] = LIGHTS, rhythms: Sequence[str
 
     Raises AnswerError, also where a lit lamp has no rhythm.
     """
-    form = "`light` and `rhythm`, such as {light: normal, rhythm: steady}"
+    form = t("`light` and `rhythm`, such as {light: normal, rhythm: steady}")
     if not isinstance(value, Mapping):
         raise AnswerError("not-a-look", "value", _sort_of(value), form)
     extra = [str(key) for key in value if key not in ("light", "rhythm")]
     if extra:
-        raise AnswerError("not-a-look", "value", f"also {quoted(extra[0])}", form)
+        raise AnswerError("not-a-look", "value", t("also {extra}", extra=quoted(extra[0])), form)
     if "light" not in value:
         raise AnswerError("not-a-look", "light", "nothing", words(lights))
     light = word_of(value["light"], lights, "light")
@@ -245,7 +257,7 @@ def look_of(value: object, lights: Sequence[str] = LIGHTS, rhythms: Sequence[str
         word_of(value.get("rhythm") or "none", [*lit, "none"], "rhythm")
         return light, "none"
     if not value.get("rhythm"):
-        raise AnswerError("not-a-look", "rhythm", "nothing", f"{words(lit)} for a lamp that is lit")
+        raise AnswerError("not-a-look", "rhythm", "nothing", t("{lit} for a lamp that is lit", lit=words(lit)))
     return light, word_of(value["rhythm"], lit, "rhythm")
 
 
@@ -270,5 +282,5 @@ def _sort_of(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
-        return "a number"
-    return shown(value) if value is None or isinstance(value, str | dict | list | tuple) else "something else"
+        return t("a number")
+    return shown(value) if value is None or isinstance(value, str | dict | list | tuple) else t("something else")

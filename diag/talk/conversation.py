@@ -37,6 +37,7 @@ from diag.talk.stage_words import means_whole
 from diag.talk.symptoms import clear_winner, find_symptoms
 from diag.talk.whys import UnknownNameError, why_of
 from diag.talk.wording import finding_words
+from diag.texts import t
 
 __all__ = ["Conversation", "Keeper", "PROTOCOL"]
 
@@ -210,7 +211,7 @@ class Conversation:
                 raise RefusedError(
                     "not-an-object",
                     "",
-                    "expected one JSON object a line",
+                    t("expected one JSON object a line"),
                     short(message),
                     '{"answer": "q1-1", "value": "..."}',
                 )
@@ -220,7 +221,7 @@ class Conversation:
                 raise RefusedError(
                     "unknown-input",
                     "",
-                    "expected exactly one known input",
+                    t("expected exactly one known input"),
                     short(", ".join(map(str, message))),
                     ", ".join(_INPUTS),
                 )
@@ -228,7 +229,7 @@ class Conversation:
             for key in message:
                 if key not in allowed:
                     raise RefusedError(
-                        "unknown-field", str(key)[:80], "no such field here", short(key), ", ".join(sorted(allowed))
+                        "unknown-field", str(key)[:80], t("no such field here"), short(key), ", ".join(sorted(allowed))
                     )
             return getattr(self, f"_take_{keys[0]}")(message)  # type: ignore[no-any-return]
         except AnswerError as error:
@@ -250,18 +251,18 @@ class Conversation:
             raise RefusedError(
                 "nothing-open",
                 field,
-                "no ask is open; after a conclusion, tell what was done",
+                t("no ask is open; after a conclusion, tell what was done"),
                 short(ask_id),
                 '{"remedied": "REMEDY-ID"}',
             )
         if ask_id != self._open["id"]:
-            raise RefusedError("not-open", field, "that ask is not open", short(ask_id), str(self._open["id"]))
+            raise RefusedError("not-open", field, t("that ask is not open"), short(ask_id), str(self._open["id"]))
         return self._open
 
     def _take_answer(self, message: Mapping[str, Any]) -> Object:
         ask = self._asked_by(message["answer"], "answer")
         if "value" not in message:
-            raise RefusedError("missing-field", "value", "an answer needs a value", "nothing", "value")
+            raise RefusedError("missing-field", "value", t("an answer needs a value"), "nothing", "value")
         value = message["value"]
         if value == NOT_SURE:
             return self._keep("not-sure", check=ask["check"])
@@ -270,7 +271,7 @@ class Conversation:
         if ask["kind"] == "do":
             known = [choice["value"] for choice in ask["choices"]]
             if value not in known:
-                said = "this step is answered when it is done"
+                said = t("this step is answered when it is done")
                 raise RefusedError("not-done", "value", said, short(value), ", ".join(known))
             more: Object = {"restored": ask["restores"]} if ask.get("restores") else {}
             more |= {"how": value} if len(known) > 1 else {}
@@ -305,9 +306,9 @@ class Conversation:
             raise RefusedError(
                 "not-text",
                 "value",
-                "say what is wrong, or name a circuit",
+                t("say what is wrong, or name a circuit"),
                 short(value),
-                "a symptom id, circuit:ID, or words",
+                t("a symptom id, circuit:ID, or words"),
             )
         told = self._symptom(value[:_LONGEST_TEXT])
         return self._keep("answered", check="start", kind="choose", operate={}, value=told)
@@ -325,7 +326,7 @@ class Conversation:
             raise RefusedError(
                 "unknown-circuit",
                 field,
-                "no such circuit on this vehicle",
+                t("no such circuit on this vehicle"),
                 short(text),
                 ", ".join(f"circuit:{name}" for name in circuit_choices(k)),
             )
@@ -337,12 +338,12 @@ class Conversation:
             self._choices = [match.id for match in matches]
             self._open = None
             raise RefusedError(
-                "unclear", field, "several symptoms fit; choose one", short(text), ", ".join(self._choices)
+                "unclear", field, t("several symptoms fit; choose one"), short(text), ", ".join(self._choices)
             )
         raise RefusedError(
             "not-understood",
             field,
-            "no symptom is like that; use other words or name a circuit",
+            t("no symptom is like that; use other words or name a circuit"),
             short(text),
             ", ".join(symptom_choices(k)[:5]),
         )
@@ -360,26 +361,34 @@ class Conversation:
         ask = self._asked_by(message["skip"], "skip")
         reason = message.get("reason")
         if reason not in SKIPS:
-            raise RefusedError("unknown-reason", "reason", "a skip needs its reason", short(reason), ", ".join(SKIPS))
+            raise RefusedError(
+                "unknown-reason", "reason", t("a skip needs its reason"), short(reason), ", ".join(SKIPS)
+            )
         if ask["check"] not in self.reasoner.steps:  # the start, and what a rule stops the work for
             raise RefusedError(
-                "cannot-skip", "skip", "this cannot be skipped; undo, or answer it", str(ask["check"]), "an answer"
+                "cannot-skip",
+                "skip",
+                t("this cannot be skipped; undo, or answer it"),
+                str(ask["check"]),
+                t("an answer"),
             )
         return self._keep("skipped", check=ask["check"], place=ask["place"], reason=reason)
 
     def _take_undo(self, message: Mapping[str, Any]) -> Object:
         if message["undo"] is not True:
-            raise RefusedError("not-true", "undo", "undo takes true", short(message["undo"]), "true")
+            raise RefusedError("not-true", "undo", t("undo takes true"), short(message["undo"]), "true")
         newest = self.state.newest()
         if newest is None:
-            raise RefusedError("nothing-to-undo", "undo", "there is nothing to undo", "no answers", "an answer first")
+            raise RefusedError(
+                "nothing-to-undo", "undo", t("there is nothing to undo"), t("no answers"), t("an answer first")
+            )
         also = [entry.seq for entry in self.state.with_it(newest)]
         return self._keep("undone", target=newest.seq, **({"also": also} if also else {}))
 
     def _take_symptom(self, message: Mapping[str, Any]) -> Object:
         text = message["symptom"]
         if not isinstance(text, str) or not text.strip():
-            raise RefusedError("not-text", "symptom", "say what is wrong", short(text), "a symptom id or words")
+            raise RefusedError("not-text", "symptom", t("say what is wrong"), short(text), t("a symptom id or words"))
         return self._keep(
             "found", check="symptom", kind="choose", operate={}, value=self._symptom(text[:_LONGEST_TEXT], "symptom")
         )
@@ -390,7 +399,7 @@ class Conversation:
             raise RefusedError(
                 "missing-field",
                 "found",
-                "a finding needs a check, or operate and target, and a value",
+                t("a finding needs a check, or operate and target, and a value"),
                 short(found),
                 '{"check": "...", "value": ...}',
             )
@@ -404,13 +413,17 @@ class Conversation:
         entry = next((e for e in self.state.standing("answered", "found") if e.seq == seq), None)
         if entry is None or type(seq) is not int:  # neither true nor 4.0: replay knows whole numbers only
             standing = ", ".join(str(e.seq) for e in self.state.standing("answered", "found"))
-            raise RefusedError("no-such-answer", "correct", "no standing answer has that number", short(seq), standing)
+            raise RefusedError(
+                "no-such-answer", "correct", t("no standing answer has that number"), short(seq), standing
+            )
         if "value" not in message:
-            raise RefusedError("missing-field", "value", "a correction needs a value", "nothing", "value")
+            raise RefusedError("missing-field", "value", t("a correction needs a value"), "nothing", "value")
         if entry.fields.get("check") in ("start", "symptom"):
             value = message["value"]
             if not isinstance(value, str):
-                raise RefusedError("not-text", "value", "say what is wrong", short(value), "a symptom id or words")
+                raise RefusedError(
+                    "not-text", "value", t("say what is wrong"), short(value), t("a symptom id or words")
+                )
             told = self._symptom(value[:_LONGEST_TEXT])
             return self._keep(entry.event, **{**dict(entry.fields), "value": told, "replaces": seq})
         step = self._step_of(entry)
@@ -420,7 +433,7 @@ class Conversation:
         step = step_of(self.reasoner, entry.fields)
         if step is None:
             raise RefusedError(
-                "unknown-check", "correct", "that check is no longer known", str(entry.fields.get("check")), ""
+                "unknown-check", "correct", t("that check is no longer known"), str(entry.fields.get("check")), ""
             )
         return step
 
@@ -435,7 +448,7 @@ class Conversation:
         if not isinstance(remedy, str) or remedy not in self.reasoner.remedies:
             likely = [name for name, _ in self.plan.beliefs.ranking[:5]] if self.plan.beliefs is not None else []
             raise RefusedError(
-                "unknown-remedy", "remedied", "no such remedy for this vehicle", short(remedy), ", ".join(likely)
+                "unknown-remedy", "remedied", t("no such remedy for this vehicle"), short(remedy), ", ".join(likely)
             )
         return self._keep("remedied", remedy=remedy)
 
@@ -443,11 +456,11 @@ class Conversation:
         """Go to a stage, or skip it with a reason."""
         stage = message["stage"]
         if self.plan.stages == ():
-            said = "this job has no stages; begin with the whole vehicle"
+            said = t("this job has no stages; begin with the whole vehicle")
             raise RefusedError("no-stages", "stage", said, short(stage), '{"symptom": "whole"}')
         known = [name for name in STAGES if name != HANDOVER]
         if stage not in known:
-            raise RefusedError("unknown-stage", "stage", "no such stage", short(stage), ", ".join(known))
+            raise RefusedError("unknown-stage", "stage", t("no such stage"), short(stage), ", ".join(known))
         if "skip" not in message:
             return self._keep("stage", stage=stage)
         return self._keep("stage", stage=stage, skip=_text(message["skip"], "skip"))
@@ -457,7 +470,7 @@ class Conversation:
         seqs, odd = message["leave"], {finding.seq for finding in self.findings()}
         if not isinstance(seqs, list) or not seqs or any(type(seq) is not int or seq not in odd for seq in seqs):
             known = ", ".join(map(str, sorted(odd)))
-            raise RefusedError("no-such-answer", "leave", "expected numbers of standing answers", short(seqs), known)
+            raise RefusedError("no-such-answer", "leave", t("expected numbers of standing answers"), short(seqs), known)
         reason = _text(message.get("reason"), "reason")
         words = {f.seq: finding_words(self.knowledge, f) for f in self.findings()}
         said = "; ".join(words[seq] for seq in seqs)
@@ -496,7 +509,7 @@ _STAGED = ("answered", "found", "acknowledged", "not-sure", "skipped", "remedied
 
 def _text(found: object, field: str) -> str:
     if not isinstance(found, str) or not found.strip():
-        raise RefusedError("not-text", field, "expected some words", short(found), "text")
+        raise RefusedError("not-text", field, t("expected some words"), short(found), "text")
     return found[:_LONGEST_TEXT].encode("utf-8", "replace").decode()  # half a sign can be written nowhere
 
 

@@ -18,6 +18,7 @@ from diag.talk.conversation import Conversation
 from diag.talk.rehearsal import SimulatedFitter
 from diag.talk.screen import odd_words
 from diag.talk.wording import answer_words
+from diag.texts import t, tn
 
 __all__ = ["Played", "list_faults", "play", "play_through"]
 
@@ -77,7 +78,7 @@ def play_through(
         said(message)
         answer = conversation.take(message)
         if answer["type"] == "error":
-            raise DiagError(f"the conversation refused {message}: {answer['text']}")
+            raise DiagError(t("the conversation refused {value}: {answer}", value=message, answer=answer["text"]))
     played.cured = fitter.cured
     return played
 
@@ -91,26 +92,52 @@ def play(reasoner: Reasoner, fault: str | None, open_job: Callable[[], tuple[Con
             near = nearest(cause, reasoner.index)
             hint = f" {near}" if near else ""
             raise DiagError(
-                f"--fault: found `{cause}`; expected a cause of this vehicle (`--fault list` shows all).{hint}"
+                t(
+                    "--fault: found `{cause}`; expected a cause of this vehicle (`--fault list` shows all).{hint}",
+                    cause=cause,
+                    hint=hint,
+                )
             )
     fitter = SimulatedFitter(reasoner, causes)
     if fitter.complaint() is None:
         raise DiagError(
-            f"--fault: `{fault}` shows at no lamp and no sound of this vehicle, so nobody would begin a job."
+            t(
+                "--fault: `{fault}` shows at no lamp and no sound of this vehicle, so nobody would begin a job.",
+                fault=fault,
+            )
         )
     titles = "; ".join(reasoner.causes[reasoner.index[cause]].title for cause in causes)
     conversation, journal = open_job()
     with journal:
-        say(_wrapped(f"A simulated fitter at the {reasoner.knowledge.vehicle.title}. Hidden fault: {titles}."))
+        say(
+            _wrapped(
+                t(
+                    "A simulated fitter at the {vehicle}. Hidden fault: {titles}.",
+                    vehicle=reasoner.knowledge.vehicle.title,
+                    titles=titles,
+                )
+            )
+        )
         played = play_through(
             conversation,
             fitter,
             lambda found: _tell(reasoner, found, say),
             lambda message: _said(reasoner, conversation, message, say),
         )
-        outcome = "The fault is cured" if played.cured else "The fault is NOT cured"
+        outcome = t("The fault is cured") if played.cured else t("The fault is NOT cured")
         count = len(played.remedies)
-        say("\n" + _wrapped(f"{outcome}: {played.inputs} answers, {count} {'remedy' if count == 1 else 'remedies'}."))
+        say(
+            "\n"
+            + _wrapped(
+                tn(
+                    "{outcome}: {inputs} answers, {n} remedy.",
+                    "{outcome}: {inputs} answers, {n} remedies.",
+                    count,
+                    outcome=outcome,
+                    inputs=played.inputs,
+                )
+            )
+        )
         return Path(conversation.job)
 
 
@@ -127,7 +154,7 @@ def _tell(reasoner: Reasoner, found: dict[str, Any], say: Say) -> None:
         say("")
         _tell_conclusion(found, say)
     elif found["type"] == "end":
-        say("\nEnd of the job.")
+        say(t("\nEnd of the job."))
         for line in found["open"]:
             say(_wrapped(line, "   open: "))
 
@@ -139,20 +166,32 @@ def _tell_conclusion(found: dict[str, Any], say: Say) -> None:
             say(_wrapped(words, "   - "))
         return
     for remedy in found["remedies"][:3]:
-        say(_wrapped(f"LIKELY {remedy['p']:.0%}: {remedy['title']}"))
+        say(_wrapped(t("LIKELY {remedy:.0%}: {remedy_2}", remedy=remedy["p"], remedy_2=remedy["title"])))
     first = found["remedies"][0]
     for line in first["evidence"][:5]:
-        source = line["from"] if line["from"] in ("computed", "usual share") else f"rule {line['from']}"
-        say(_wrapped(f"{line['text']}: {line['words']} (x{line['weight']:.3g}, {source})", "   - "))
+        by = {"computed": t("computed"), "usual share": t("how usual it is")}
+        source = by.get(line["from"]) or t("rule {line}", line=line["from"])
+        say(
+            _wrapped(
+                t(
+                    "{line}: {line_2} (x{line_3:.3g}, {source})",
+                    line=line["text"],
+                    line_2=line["words"],
+                    line_3=line["weight"],
+                    source=source,
+                ),
+                "   - ",
+            )
+        )
     for caution in first["cautions"]:
-        say(_wrapped(f"CAUTION: {caution}"))
+        say(_wrapped(t("CAUTION: {caution}", caution=caution)))
     for number, step in enumerate(first["steps"], start=1):
         say(_wrapped(step, f"   {number}. "))
 
 
 def _said(reasoner: Reasoner, conversation: Conversation, message: dict[str, Any], say: Say) -> None:
     if "remedied" in message:
-        say(f"> done: {reasoner.remedies[message['remedied']].title}")
+        say(t("> done: {title}", title=reasoner.remedies[message["remedied"]].title))
         return
     value, ask = message["value"], conversation.open_ask
     step = reasoner.steps.get(ask["check"]) if ask is not None else None

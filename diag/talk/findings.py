@@ -15,6 +15,7 @@ from diag.job.state import Entry, JobState
 from diag.knowledge.bridging import spelt
 from diag.reason.reasoner import Reasoner, Treated
 from diag.reason.steps import Deed, Finding, Step, Value
+from diag.texts import t
 
 __all__ = ["findings_of", "record_of", "step_of", "value_of"]
 
@@ -51,7 +52,7 @@ def value_of(step: Step, found: object) -> Value:
     if isinstance(found, Mapping):
         look = (str(found.get("light")), str(found.get("rhythm", "none")))
         if look not in step.outcomes:
-            raise ValueError(f"{look} is no answer to {step.id}")
+            raise ValueError(t("{look} is no answer to {step}", look=look, step=step.id))
         return look
     if step.kind == "measure":
         if found == "OL":
@@ -60,7 +61,7 @@ def value_of(step: Step, found: object) -> Value:
             return float(found)
     elif isinstance(found, str) and found in step.outcomes:
         return found
-    raise ValueError(f"{found!r} is no answer to {step.id}")
+    raise ValueError(t("{found!r} is no answer to {step}", found=found, step=step.id))
 
 
 def record_of(step: Step, value: Value) -> dict[str, Any]:

@@ -16,10 +16,11 @@ from diag.talk.screen import Line, paragraph
 from diag.talk.sound import beside_words
 from diag.talk.standing import minutes_so_far
 from diag.talk.wording import finding_words
+from diag.texts import t
 
 __all__ = ["Happening", "entry_words", "happenings", "history_page"]
 
-_PASSED = {"cannot-reach": "can't reach", "no-instrument": "no such instrument", "later": "later"}
+_PASSED = {"cannot-reach": t("can't reach"), "no-instrument": t("no such instrument"), "later": "later"}
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,7 @@ def entry_words(conversation: Conversation, entry: Entry, told: dict[int, str] |
         case "answered" | "found":
             return f"{title}: {_raw(fields.get('value'), str(fields.get('unit') or ''))}"
         case "not-sure":
-            return f"not sure: {title}"
+            return t("not sure: {title}", title=title)
         case "skipped":
             reason = str(fields.get("reason"))
             return f"{_PASSED.get(reason, reason)}: {title}"
@@ -75,42 +76,50 @@ def entry_words(conversation: Conversation, entry: Entry, told: dict[int, str] |
             return _acknowledged(conversation, str(fields.get("caution")), title)
         case "remedied":
             remedy = conversation.reasoner.remedies.get(str(fields.get("remedy")))
-            return f"DONE: {remedy.title if remedy is not None else fields.get('remedy')}"
+            return t("DONE: {remedy}", remedy=remedy.title if remedy is not None else fields.get("remedy"))
         case "noted":
-            return f"note: {fields.get('text')}"
+            return t("note: {value}", value=fields.get("text"))
         case "changed":
-            return f"CHANGED at the vehicle: {fields.get('text')}"
+            return t("CHANGED at the vehicle: {value}", value=fields.get("text"))
         case "left-open":
-            return f"left open: {fields.get('text')}"
+            return t("left open: {value}", value=fields.get("text"))
         case "stage":
             stage = STAGES.get(str(fields.get("stage")), str(fields.get("stage")))
-            return f"stage skipped: {stage} ({fields['skip']})" if "skip" in fields else f"gone to stage: {stage}"
+            return (
+                t("stage skipped: {stage} ({fields})", stage=stage, fields=fields["skip"])
+                if "skip" in fields
+                else t("gone to stage: {stage}", stage=stage)
+            )
         case "concluded":
             remedies = fields.get("remedies") or ()
-            first = str(remedies[0].get("title")) if remedies else "no fault found, or none that is known"
-            return f"concluded: {first}"
+            first = str(remedies[0].get("title")) if remedies else t("no fault found, or none that is known")
+            return t("concluded: {first}", first=first)
     return title or entry.event
 
 
 def _complaint(conversation: Conversation, value: str) -> str:
     if value == WHOLE:
-        return "began with: the whole vehicle"
+        return t("began with: the whole vehicle")
     circuit = conversation.knowledge.circuits.get(value.removeprefix("circuit:"))
     if circuit is not None:
-        return f"began with: everything in {circuit.title}"
+        return t("began with: everything in {circuit}", circuit=circuit.title)
     symptom = conversation.knowledge.symptoms.get(value)
-    return f"complaint: {symptom.title if symptom is not None else value}"
+    return t("complaint: {symptom}", symptom=symptom.title if symptom is not None else value)
 
 
 def _acknowledged(conversation: Conversation, caution: str, title: str) -> str:
     if caution.startswith("stage:"):
         name = caution.removeprefix("stage:")
-        return f"stage begun: {STAGES.get(name, name)}"
+        return t("stage begun: {name}", name=STAGES.get(name, name))
     if caution.startswith(BACK_ON):
-        return "put back as it was"
+        return t("put back as it was")
     known = conversation.knowledge.cautions.get(caution)
-    before = f", before: {title}" if title and not title.startswith("caution:") else ""
-    return f"caution read{before}. {known.text}" if known is not None else f"caution read{before}"
+    before = t(", before: {title}", title=title) if title and not title.startswith("caution:") else ""
+    return (
+        t("caution read{before}. {text}", before=before, text=known.text)
+        if known is not None
+        else t("caution read{before}", before=before)
+    )
 
 
 def _raw(value: object, unit: str) -> str:
@@ -124,14 +133,20 @@ def _raw(value: object, unit: str) -> str:
 def history_page(conversation: Conversation, width: int) -> list[Line]:
     """Everything so far, newest last: number, minute, words; what was taken back stands in brackets."""
     found = happenings(conversation)
-    out = [Line("Record so far, newest last", "strong"), Line()]
+    out = [Line(t("Record so far, newest last"), "strong"), Line()]
     if not found:
-        return [*out, *paragraph("Nothing was answered yet.", width)]
+        return [*out, *paragraph(t("Nothing was answered yet."), width)]
     size = max(3, len(str(found[-1].seq)))
     clock = max(3, len(str(found[-1].minutes)))
     for one in found:
         words = f"[{one.gone}] {one.words}" if one.gone else one.words
         first = f"{one.seq:>{size}} {one.minutes:>{clock}} min  "
         indent = len(first) if width >= 60 else size + 1
-        out += paragraph(words, width, first, indent=indent, said=f"{one.seq}, minute {one.minutes}: {words}")
+        out += paragraph(
+            words,
+            width,
+            first,
+            indent=indent,
+            said=t("{seq}, minute {minutes}: {words}", seq=one.seq, minutes=one.minutes, words=words),
+        )
     return out

@@ -38,8 +38,9 @@ def whole(state: JobState) -> bool:
 
 
 def seldom_sound(told: Told) -> bool:
-    """Whether an answer with these chances is one that a healthy vehicle seldom gives."""
-    return float(told.rows[0]) < SURPRISE * float(told.rows.max())
+    """Whether an answer with these chances is one that a healthy vehicle seldom gives: seldom beside the cause that
+    explains it best, or beside a cause that nobody knows, which may show anything."""
+    return float(told.rows[0]) < SURPRISE * max(float(told.rows.max()), told.flat)
 
 
 def somebody_complained(findings: Sequence[Finding]) -> bool:

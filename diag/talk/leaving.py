@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED, bridge_ends
 from diag.talk.known import BACK_ON, Known
 from diag.talk.nexts import DoFirst
+from diag.texts import t
 
 __all__ = ["WELL", "open_items", "put_back", "unexplained_words"]
 
@@ -16,7 +17,7 @@ WELL = 0.95
 
 def unexplained_words(seq: int) -> str:
     """The open item of an answer that nothing explains, for those who would say more of it."""
-    return f"unexplained: answer {seq}"
+    return t("unexplained: answer {seq}", seq=seq)
 
 
 def put_back(known: Known, wanted: Mapping[str, str]) -> DoFirst | None:
@@ -50,27 +51,31 @@ def open_items(known: Known) -> tuple[str, ...]:
         reason = str(entry.fields.get("reason", "")).replace("-", " ")
         step = steps.get(str(entry.fields.get("check")))
         if step is not None and step.id not in answered:
-            out.append(f"not checked ({reason}): {step.title}")
+            out.append(t("not checked ({reason}): {step}", reason=reason, step=step.title))
     for check in dict.fromkeys(str(e.fields.get("check")) for e in known.state.standing("not-sure")):
         step = steps.get(check)
         if step is not None and check not in answered:
-            out.append(f"not sure of: {step.title}")
+            out.append(t("not sure of: {step}", step=step.title))
     off = put_back(known, {})
     if off is not None:
         out += [_off_words(name) for name in off.restore]
-    out += [f"left open: {e.fields.get('text')}" for e in known.state.standing("left-open")]
+    out += [t("left open: {value}", value=e.fields.get("text")) for e in known.state.standing("left-open")]
     posterior = known.beliefs.posterior
     out += [unexplained_words(seq) for seq in posterior.unexplained]
     if posterior.healthy < WELL:
         for name, p in known.beliefs.ranking[:3]:
             if p >= 0.05:
-                out.append(f"still suspected ({p:.0%}): {known.reasoner.remedies[name].title}")
+                out.append(t("still suspected ({p:.0%}): {title}", p=p, title=known.reasoner.remedies[name].title))
         if posterior.outside > 0.1:
-            out.append(f"perhaps a cause that is not in the model ({posterior.outside:.0%})")
+            out.append(t("perhaps a cause that is not in the model ({outside:.0%})", outside=posterior.outside))
     return tuple(out)
 
 
 def _off_words(name: str) -> str:
     if name == "battery":
-        return "battery still disconnected"
-    return f"jumper still on: {name}" if bridge_ends(name) is not None else f"wire still off: {name}"
+        return t("battery still disconnected")
+    return (
+        t("jumper still on: {name}", name=name)
+        if bridge_ends(name) is not None
+        else t("wire still off: {name}", name=name)
+    )

@@ -24,6 +24,7 @@ from diag.talk.speech import Speaker
 from diag.talk.spoken import said_lines, where_said
 from diag.talk.standing import error_words
 from diag.talk.typed import FIRST_LOOKS, numbered
+from diag.texts import t
 
 __all__ = ["Linear", "typed_lines"]
 
@@ -56,8 +57,8 @@ class Linear(Plain):
         self.out.flush()
 
     def _wrong(self, text: str) -> None:
-        self._print(paragraph(f"Not taken. {text}", self.width))
-        self._print([Line('Type "again" for the question again.')])
+        self._print(paragraph(t("Not taken. {text}", text=text), self.width))
+        self._print([Line(t('Type "again" for the question again.'))])
 
     def _refused(self, told: Object) -> None:
         if told["code"] == "unclear":
@@ -71,7 +72,7 @@ class Linear(Plain):
         if word == "again":
             self._show()
         elif word == "picture":
-            self._print([Line("The picture is for the eye. The question names every point that it marks.")])
+            self._print([Line(t("The picture is for the eye. The question names every point that it marks."))])
         elif word == "list" and self._ask is not None and numbered(self._ask):
             self._print(_cells(self._ask))
         else:
@@ -83,9 +84,9 @@ class Linear(Plain):
         cells = _cells(ask)
         if ask["kind"] == "look" and not ask["choices"]:
             self._print(cells[:FIRST_LOOKS])
-            self._print([Line(f'Type "list" for {len(cells)} answers in all.')])
+            self._print([Line(t('Type "list" for {count} answers in all.', count=len(cells)))])
         elif len(cells) > _LONG_LIST:
-            self._print([Line(f'Type "list" for a list of {len(cells)}, then a number of it.')])
+            self._print([Line(t('Type "list" for a list of {count}, then a number of it.', count=len(cells)))])
         else:
             self._print(cells)
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from typing import Any, TextIO
 
 from diag.talk.conversation import Conversation
+from diag.texts import t
 
 __all__ = ["run_lines"]
 
@@ -44,20 +45,24 @@ def _taken(conversation: Conversation, line: str) -> dict[str, Any]:
             "field": "",
             "text": text,
             "found": found[:80],
-            "expected": "one JSON object a line",
+            "expected": t("one JSON object a line"),
         }
 
     if len(line) > _LONGEST_LINE:
-        return refuse("too-long", f"a line has at most {_LONGEST_LINE} characters", f"{len(line)} characters")
+        return refuse(
+            "too-long",
+            t("a line has at most {longest_line} characters", longest_line=_LONGEST_LINE),
+            t("{count} characters", count=len(line)),
+        )
     try:
         message = json.loads(line, parse_constant=_no_constant)
     except (ValueError, RecursionError):
-        return refuse("not-json", "this line is not JSON", line.strip())
+        return refuse("not-json", t("this line is not JSON"), line.strip())
     try:
         return conversation.take(message)
     except RecursionError:  # read with the last bracket to spare, and too deep to be looked at
-        return refuse("not-json", "brackets are nested too deep", line.strip())
+        return refuse("not-json", t("brackets are nested too deep"), line.strip())
 
 
 def _no_constant(name: str) -> float:
-    raise ValueError(f"{name} is not JSON")
+    raise ValueError(t("{name} is not JSON", name=name))

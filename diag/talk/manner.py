@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from diag.talk.settings import kept_settings, setting
+from diag.texts import t
 
 __all__ = ["Manner", "charset", "is_dumb", "manner_of", "spelt"]
 
@@ -44,7 +45,7 @@ def manner_of(given: Mapping[str, str | None] | None = None) -> tuple[Manner, li
         "none" if no_colour else colours.value,
         charset(),
     )
-    return manner, [f"{problem} Left aside." for problem in problems]
+    return manner, [t("{problem} Left aside.", problem=problem) for problem in problems]
 
 
 def is_dumb() -> bool:

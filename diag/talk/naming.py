@@ -12,6 +12,7 @@ from diag.knowledge.targets import filaments_of
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Deed, Step
 from diag.talk.refused import RefusedError, operate_of, short
+from diag.texts import t
 
 __all__ = ["named_step"]
 
@@ -28,20 +29,26 @@ def named_step(reasoner: Reasoner, found: Mapping[str, Any]) -> Step:
     for key in found:
         if key not in _FOUND:
             raise RefusedError(
-                "unknown-field", str(key)[:80], "no such field in a finding", short(key), ", ".join(_FOUND)
+                "unknown-field", str(key)[:80], t("no such field in a finding"), short(key), ", ".join(_FOUND)
             )
     operate = operate_of(reasoner.knowledge, found.get("operate", {}))
     if "check" in found:
         check = found["check"]
         if not isinstance(check, str) or check not in reasoner.steps:
-            raise RefusedError("unknown-check", "check", "no such check", short(check), "a check id of this vehicle")
+            raise RefusedError(
+                "unknown-check", "check", t("no such check"), short(check), t("a check id of this vehicle")
+            )
         step = reasoner.steps[check]
         odd = [name for name in _PLACED if name in found and found[name] != getattr(step, name)]
         if "operate" in found and operate != dict(step.operate):
             odd.append("operate")
         if odd:
             raise RefusedError(
-                "other-check", odd[0], f"{check} is not done like that", short(found[odd[0]]), "check alone"
+                "other-check",
+                odd[0],
+                t("{check} is not done like that", check=check),
+                short(found[odd[0]]),
+                t("check alone"),
             )
         return step
     probes = (found.get("red"), found.get("black", "body") if "red" in found else None)
@@ -78,14 +85,14 @@ def named_step(reasoner: Reasoner, found: Mapping[str, Any]) -> Step:
         raise RefusedError(
             "unknown-check",
             "target",
-            "this lamp has two filaments; say which one was looked at",
+            t("this lamp has two filaments; say which one was looked at"),
             short(names["target"]),
-            " or ".join(filaments),
+            t(" or ").join(filaments),
         )
     raise RefusedError(
         "unknown-check",
         "found",
-        "nothing on this vehicle is checked like that",
+        t("nothing on this vehicle is checked like that"),
         short(dict(found)),
-        "operate with known controls and positions, and a target part or red and black terminals",
+        t("operate with known controls and positions, and a target part or red and black terminals"),
     )

@@ -21,6 +21,7 @@ from diag.talk.set_up import meter_of, points_of, set_up
 from diag.talk.taught_words import taught_words
 from diag.talk.whys import after_words, line_of
 from diag.talk.wording import answer_words, back_on_words, finding_words, reading_words, said_words, step_words
+from diag.texts import t
 
 __all__ = [
     "ask_of",
@@ -61,11 +62,13 @@ def start_of(knowledge: Knowledge, ask_id: str, only: Sequence[str] | None) -> O
     choices = [{"value": name, "label": knowledge.symptoms[name].title} for name in names]
     if only is None:
         choices += [
-            {"value": f"circuit:{name}", "label": f"Check everything: {title}"}
+            {"value": f"circuit:{name}", "label": t("Check everything: {title}", title=title)}
             for name, title in circuit_choices(knowledge).items()
         ]
-        choices.append({"value": WHOLE, "label": "The whole vehicle, from before power to handover"})
-    text = "Which of these is it?" if only is not None else "What is wrong? Say it in your words, or name a circuit."
+        choices.append({"value": WHOLE, "label": t("The whole vehicle, from before power to handover")})
+    text = (
+        t("Which of these is it?") if only is not None else t("What is wrong? Say it in your words, or name a circuit.")
+    )
     return {
         "type": "ask",
         "id": ask_id,
@@ -79,7 +82,7 @@ def start_of(knowledge: Knowledge, ask_id: str, only: Sequence[str] | None) -> O
         "minutes": 0.0,
         "instruments": [],
         "expected": None,
-        "why": "Everything else follows from what was seen.",
+        "why": t("Everything else follows from what was seen."),
         "means": [],
     }
 
@@ -91,13 +94,13 @@ def do_of(reasoner: Reasoner, do: DoFirst, ask_id: str) -> Object:
         back_on_words(reasoner.knowledge, do.restore) if do.restore else reasoner.knowledge.cautions[do.caution].text
     )
     why = (
-        "The last check left it so; all that follows counts on it."
+        t("The last check left it so; all that follows counts on it.")
         if do.restore
-        else f"Before: {step.title}."
+        else t("Before: {step}.", step=step.title)
         if step is not None
-        else f"Rule {do.rule}: {reasoner.knowledge.rules[do.rule].because}"
+        else t("Rule {rule}: {because}", rule=do.rule, because=reasoner.knowledge.rules[do.rule].because)
         if do.rule is not None
-        else "Safety."
+        else t("Safety.")
     )
     return {
         "type": "ask",
@@ -106,8 +109,8 @@ def do_of(reasoner: Reasoner, do: DoFirst, ask_id: str) -> Object:
         "kind": "do",
         "operate": dict(step.operate) if step is not None else {},
         "unit": None,
-        "choices": [{"value": "done", "label": "Done"}],
-        "text": caution if do.restore else f"CAUTION: {caution}",
+        "choices": [{"value": "done", "label": t("Done")}],
+        "text": caution if do.restore else t("CAUTION: {caution}", caution=caution),
         "caution": caution,
         "caution-id": do.caution,
         **({"restores": list(do.restore)} if do.restore else {}),
@@ -120,7 +123,7 @@ def do_of(reasoner: Reasoner, do: DoFirst, ask_id: str) -> Object:
     }
 
 
-_AGAIN = "Once more, as this does not agree with the rest. "
+_AGAIN = t("Once more, as this does not agree with the rest. ")
 
 
 def ask_of(reasoner: Reasoner, plan: Plan, look: Look, ask_id: str) -> Object:
@@ -219,25 +222,33 @@ def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
     """Why this is asked now."""
     if look.proof is not None:
         if look.neighbour is not None:
-            return f"Neighbour {look.neighbour}. The work may have disturbed it."
-        return f"Proves: {reasoner.remedies[look.proof].title}."
+            return t("Neighbour {neighbour}. The work may have disturbed it.", neighbour=look.neighbour)
+        return t("Proves: {title}.", title=reasoner.remedies[look.proof].title)
     if look.walk is not None:
-        return f"Checks everything in: {reasoner.knowledge.circuits[look.walk].title}."
+        return t("Checks everything in: {title}.", title=reasoner.knowledge.circuits[look.walk].title)
     parts = []
     if look.again is not None:
-        parts.append(f"Answer {look.again} does not agree with the others: seen once more, it counts or falls.")
+        parts.append(
+            t("Answer {again} does not agree with the others: seen once more, it counts or falls.", again=look.again)
+        )
     if look.ranked is None and plan.treated and plan.treated[-1].remedy is None and look.again is None:
         changed = plan.treated[-1].period
         if all(finding.period < changed for finding in plan.findings):
-            return "What was complained of, once more: something was changed since."
+            return t("What was complained of, once more: something was changed since.")
     if plan.beliefs is None or look.ranked is None:
-        return parts[0] if parts else "All later readings are judged by it."
+        return parts[0] if parts else t("All later readings are judged by it.")
     named = {reasoner.knowledge.circuit_of[f.symptom] for f in plan.findings if f.symptom is not None}
     if named and look.step.circuit not in {*named, "supply", "shared", ""}:
-        parts.append("Another circuit than the one complained of: it shows whether what both share still works.")
+        parts.append(t("Another circuit than the one complained of: it shows whether what both share still works."))
     if look.rule is not None:
-        parts.append(f"{reasoner.knowledge.rules[look.rule].because} (rule {look.rule})")
-    parts.append(f"About {look.ranked.minutes:.1f} min; should leave some {2**-look.ranked.bits:.0%} of the suspects.")
+        parts.append(t("{because} (rule {rule})", because=reasoner.knowledge.rules[look.rule].because, rule=look.rule))
+    parts.append(
+        t(
+            "About {minutes:.1f} min; should leave some {value:.0%} of the suspects.",
+            minutes=look.ranked.minutes,
+            value=2 ** (-look.ranked.bits),
+        )
+    )
     return " ".join(parts)
 
 
@@ -265,8 +276,8 @@ def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
             ((cause, float(posterior.present[reasoner.index[cause]])) for cause in remedy.cures),
             key=lambda pair: -pair[1],
         )
-        tried = sum(t.remedy == name for t in plan.treated)
-        again = ["This was tried already and did not cure it: make sure that it was done, or suspect the new part."]
+        tried = sum(one.remedy == name for one in plan.treated)
+        again = [t("This was tried already and did not cure it: make sure that it was done, or suspect the new part.")]
         learned = taught_words(reasoner, [reasoner.index[cause] for cause, _ in causes[:1]])
         evidence = [line_of(knowledge, reason) for reason in reasons_for(reasoner, plan.beliefs, name)[:_EVIDENCE]]
         remedies.append(

@@ -31,6 +31,7 @@ from diag.reason.operates import looked_at, step_operates
 from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
 from diag.talk.settings import INSTRUMENTS, setting
+from diag.texts import t
 
 __all__ = [
     "INSTRUMENTS",
@@ -49,9 +50,9 @@ __all__ = [
     "vehicle_finder",
 ]
 
-OTHERWISE = (
-    "These rules came with the job. To weigh it by this machine's: --today at resume and export; the log as it was "
-    "lies beside the job."
+OTHERWISE = t(
+    "These rules came with the job. To weigh it by this machine's: --today at resume and export; "
+    "the log as it was lies beside the job."
 )
 """Told after a mistake in rules that came with a job: an older or newer program wrote them."""
 WITHOUT = ("wiring", "rules")
@@ -115,7 +116,7 @@ def reasoner_of(
 
 def _something_left(without: frozenset[str]) -> None:
     if without >= frozenset(WITHOUT):
-        raise DiagError("without wiring and without rules nothing is left to reason with; leave one of them in")
+        raise DiagError(t("without wiring and without rules nothing is left to reason with; leave one of them in"))
 
 
 def _opened(reasoner: Reasoner, vehicle: Path, without: frozenset[str]) -> dict[str, Any]:
@@ -174,12 +175,17 @@ def resume_job(
     journal = Journal.open(path)
     try:
         if not journal.records:
-            raise DiagError(f"{path}: the journal is empty; nothing was kept. Begin the job again.")
+            raise DiagError(t("{path}: the journal is empty; nothing was kept. Begin the job again.", path=path))
         try:
             state: JobState = replay(journal.records)
         except ValueError as error:
             raise DiagError(
-                f"{path}:1:1: {error}; found `{journal.records[0].event}`. Use a file that diag wrote."
+                t(
+                    "{path}:1:1: {error}; found `{event}`. Use a file that diag wrote.",
+                    path=path,
+                    error=error,
+                    event=journal.records[0].event,
+                )
             ) from error
         without = frozenset(state.without) - {"packs"} | (frozenset() if packs else {"packs"})
         reasoner = reasoner_for(path, state, without, vehicle, progress, today=today)
@@ -193,7 +199,7 @@ def resume_job(
         lost = conversation.unknown_answers()
         if lost:
             messages.append(
-                f"Answers {', '.join(map(str, lost))} mean nothing to today's knowledge and are left aside."
+                t("Answers {map} mean nothing to today's knowledge and are left aside.", map=", ".join(map(str, lost)))
             )
         return conversation, journal, messages
     except BaseException:
@@ -233,10 +239,12 @@ def knowledge_beside(path: Path) -> Copy | None:
 def _what_changed(state: JobState, knowledge: Knowledge) -> str:
     now = told_of(knowledge.layers)
     if state.layers is None:
-        what = f" ({state.knowledge} then, {knowledge.content_hash} now)"
+        what = t(
+            " ({knowledge} then, {content_hash} now)", knowledge=state.knowledge, content_hash=knowledge.content_hash
+        )
     else:
-        what = f": {'; '.join(layer_changes(state.layers, now)) or 'the vehicle file is another'}"
-    return f"The knowledge changed since this job began{what}. All answers are weighed again with today's."
+        what = f": {'; '.join(layer_changes(state.layers, now)) or t('the vehicle file is another')}"
+    return t("The knowledge changed since this job began{what}. All answers are weighed again with today's.", what=what)
 
 
 def known_vehicle(state: JobState, packs: bool = True) -> Path:

@@ -41,6 +41,7 @@ from diag.talk.manner import Manner, spelt
 from diag.talk.screen import SPARE_HINT, Line, fitted, paragraph
 from diag.talk.speech import Speaker
 from diag.talk.spoken import page_aloud, voiced
+from diag.texts import t
 
 __all__ = ["BACK", "QUIT", "EndedError", "Page", "Pages", "Pressed"]
 
@@ -58,7 +59,7 @@ _WARNINGS = {
 7:1, the level AAA of WCAG 2.1 for text, on the ground meant: white or black for `light` and `dark`."""
 _PATIENCE_S = 1.0
 """Seconds until a page says that something is being worked out."""
-_WORKING = "Working out what that means ..."
+_WORKING = t("Working out what that means ...")
 _ROOMY_ROWS = 24
 _TEXT_LIMIT = 2000
 _MENU_ROWS = 6
@@ -224,10 +225,12 @@ class Pages:
         self._offset = max(0, min(self._offset, len(body) - room))
         self._hidden = len(body) - room - self._offset
         step = "Enter" if page.entry is not None else "Space"
-        more = f"more: {step}" if big else f"more lines: {step} or arrows"
+        more = t("more: {step}", step=step) if big else t("more lines: {step} or arrows", step=step)
         below = body[self._offset + room :]
-        more = more if big or all(line.style != "choice" for line in below) else f"more, answers too: {step}"
-        sign = f"-- {self._hidden} {more} --" if self._hidden else "-- end; arrow up --"
+        more = (
+            more if big or all(line.style != "choice" for line in below) else t("more, answers too: {step}", step=step)
+        )
+        sign = f"-- {self._hidden} {more} --" if self._hidden else t("-- end; arrow up --")
         sign = wide(sign[:width], self.manner.letters) if big else sign[:width]
         return [*body[self._offset : self._offset + room], Line(sign)], foot
 
@@ -336,15 +339,24 @@ class Pages:
         key = data.lower()
         if key in page.whole and self._unread():
             self._scrolled(1)
-            page.note = f"! More of it comes here. {key} once it is read to the end."
+            page.note = t("! More of it comes here. {key} once it is read to the end.", key=key)
             return None
         if key in page.digits or any(key == known for known, _ in page.keys):
             return Pressed(key)
         if data.isprintable():
             counted = [key for key in page.digits if key.isdigit()]
-            digits = f"{counted[0]} to {counted[-1]}, or " if len(counted) > 1 else ""
-            meant = " If you meant a reading: u takes the last answer back." if data in ".," else ""
-            page.note = f"! Key {data} does nothing here. Press {digits}a key of the list below.{meant}"
+            digits = (
+                t("{counted} to {counted_2}, or ", counted=counted[0], counted_2=counted[-1])
+                if len(counted) > 1
+                else ""
+            )
+            meant = t(" If you meant a reading: u takes the last answer back.") if data in ".," else ""
+            page.note = t(
+                "! Key {data} does nothing here. Press {digits}a key of the list below.{meant}",
+                data=data,
+                digits=digits,
+                meant=meant,
+            )
         return None
 
     def _unread(self) -> bool:
@@ -361,7 +373,9 @@ class Pages:
         if self._page.inside:
             text, place, count = self._going.next(self._buffer.text, self._page.names)
             self._buffer.text, self._buffer.cursor_position = text, len(text)
-            self._page.note = f"! {place} of {count}: Tab for the next." if count > 1 else ""
+            self._page.note = (
+                t("! {place} of {count}: Tab for the next.", place=place, count=count) if count > 1 else ""
+            )
             return
         typed = self._buffer.text.casefold()
         fitting = [name for name in self._page.names if typed in name]

@@ -19,11 +19,12 @@ from diag.sheet.ways import Ways
 from diag.talk.conversation import Conversation
 from diag.talk.screen import SPARE_BLANK, SPARE_HINT, Line, paragraph, spared
 from diag.talk.set_up import points_of
+from diag.texts import t
 
 __all__ = ["beside", "complained_circuit", "left_width", "marks_of", "picture_lines", "picture_page"]
 
 _MARKS = {"red": "R", "black": "B", "clip": "C", "tip": "T"}
-_NAMED = {"R": "red", "B": "black", "C": "clip", "T": "tip", "J": "jumper", "*": "look here"}
+_NAMED = {"R": "red", "B": "black", "C": "clip", "T": "tip", "J": "jumper", "*": t("look here")}
 _HELD = (TEST_LAMP, LED_TESTER, SERIES_LAMP, BUZZER)
 _ways: WeakKeyDictionary[Predictor, Ways] = WeakKeyDictionary()
 _LEFT, _GAP, _WIDE = 46, 2, 90
@@ -77,18 +78,18 @@ def complained_circuit(conversation: Conversation) -> str:
 
 def picture_page(conversation: Conversation, step: Step | None, width: int, rows: int = 25) -> list[Line]:
     """A page of it, with what the letters mean; the picture itself folded to `rows` lines."""
-    out = [Line("The way from battery to body", "strong")]
+    out = [Line(t("The way from battery to body"), "strong")]
     lines = (
         picture_lines(conversation.reasoner, step, width, rows, complained_circuit(conversation))
         if step is not None
         else []
     )
     if not lines or step is None:
-        return [*out, Line(), *paragraph("There is no picture of this: it has no point in the wiring.", width)]
+        return [*out, Line(), *paragraph(t("There is no picture of this: it has no point in the wiring."), width)]
     marks = dict.fromkeys(mark for mark, _ in marks_of(conversation.knowledge, step))
     out += paragraph(", ".join(f"{mark}> {_NAMED[mark]}" for mark in marks), width)
     out += [Line(spare=SPARE_BLANK), *(Line(line, said=None) for line in lines)]
-    legend = paragraph("[=] fuse, /- contact, (x) lamp, (M) motor", width)
+    legend = paragraph(t("[=] fuse, /- contact, (x) lamp, (M) motor"), width)
     return [*out, *spared([Line(), *legend], SPARE_HINT)]
 
 

@@ -32,6 +32,7 @@ from diag.talk.standing import (
     whereabouts,
 )
 from diag.talk.typed import Command, TypedError, command_of, message_of, older_of, picked_of, value_of
+from diag.texts import t
 
 __all__ = ["Plain", "run_plain"]
 
@@ -128,15 +129,15 @@ class Plain:
             case "ask":
                 self._print(self._question(now))
                 if now.get("begins"):
-                    self._print(paragraph("`done` to go on, `skip REASON` to pass this stage over.", width))
+                    self._print(paragraph(t("`done` to go on, `skip REASON` to pass this stage over."), width))
                 elif now.get("group"):
-                    self._print(paragraph("`all right`, or NUMBER WORDS for an odd one.", width))
+                    self._print(paragraph(t("`all right`, or NUMBER WORDS for an odd one."), width))
                 elif now["kind"] == "do" and len(now["choices"]) > 1:
                     self._answers(now)
                 elif now["kind"] == "do":
-                    self._print(paragraph("`done` when it is seen to.", width))
+                    self._print(paragraph(t("`done` when it is seen to."), width))
                 elif now["kind"] == "measure":
-                    self._print(paragraph("Type the reading with its unit.", width))
+                    self._print(paragraph(t("Type the reading with its unit."), width))
                 else:
                     self._answers(now)
             case "conclude":
@@ -144,10 +145,10 @@ class Plain:
                 self._remedy(now)
             case _:
                 self._print(screen.end_page(self.conversation, self.said, width))
-                self._print(paragraph("`symptom TEXT` if something else is wrong, or `quit`.", width))
+                self._print(paragraph(t("`symptom TEXT` if something else is wrong, or `quit`."), width))
 
     def _question(self, ask: Object) -> list[Line]:
-        return screen.question_page(self.conversation, ask, self.width, again="Caution as read before: `caution`.")
+        return screen.question_page(self.conversation, ask, self.width, again=t("Caution as read before: `caution`."))
 
     def _remedy(self, told: Object) -> None:
         """Cautions, then steps, of the chosen remedy."""
@@ -156,13 +157,13 @@ class Plain:
         for text in remedy["cautions"]:
             self._print(screen.framed(text, width))
         self._print(screen.remedy_page(remedy, width, first=self.chosen == 0))
-        others = " Another: `other NUMBER`." if len(told["remedies"]) > 1 else ""
-        self._print([Line(), *paragraph(f"`done` when it is done.{others}", width)])
+        others = t(" Another: `other NUMBER`.") if len(told["remedies"]) > 1 else ""
+        self._print([Line(), *paragraph(t("`done` when it is done.{others}", others=others), width)])
 
     def _stopped(self) -> None:
         """What is known when the lines end."""
         width = self.width
-        self._print([Line(), *paragraph(f"Kept: {self.conversation.job}", width)])
+        self._print([Line(), *paragraph(t("Kept: {job}", job=self.conversation.job), width)])
         if self.said[-1]["type"] != "end":
             self._print([*screen.causes_page(self.conversation, width), Line()])
             self._print(screen.end_page(self.conversation, (), width))
@@ -170,11 +171,11 @@ class Plain:
 
     def _kept(self) -> None:
         """What is said where somebody stops in the midst of things."""
-        self._print(paragraph(f"Kept: {self.conversation.job}", self.width))
+        self._print(paragraph(t("Kept: {job}", job=self.conversation.job), self.width))
         self._go_on()
 
     def _go_on(self) -> None:
-        self._print([Line("Go on with:"), Line(f"  diag resume {job_name(self.conversation.job)}")])
+        self._print([Line(t("Go on with:")), Line(f"  diag resume {job_name(self.conversation.job)}")])
 
     # ------------------------------------------------------------ in
 
@@ -189,7 +190,11 @@ class Plain:
         if ask is None:
             wanted = "`done`, `other NUMBER`, " if self.said[-1]["type"] == "conclude" else ""
             raise TypedError(
-                f"Found {quoted(line)}; nothing is asked now. Expected {wanted}`symptom TEXT`, `undo` or `quit`."
+                t(
+                    "Found {line}; nothing is asked now. Expected {wanted}`symptom TEXT`, `undo` or `quit`.",
+                    line=quoted(line),
+                    wanted=wanted,
+                )
             )
         self._send({"answer": ask["id"], "value": value_of(ask, line)})
         return False
@@ -198,7 +203,9 @@ class Plain:
         """An odd one of a list of looks: its number, and what it shows; all of them by `all right`."""
         picked = picked_of(ask, line)
         if picked is None:
-            raise TypedError(f"Found {quoted(line)}, expected `all right`, or a number and words, such as `2 dark`.")
+            raise TypedError(
+                t("Found {line}, expected `all right`, or a number and words, such as `2 dark`.", line=quoted(line))
+            )
         item, words = picked
         if words.casefold().replace("-", " ") == "not sure":
             self._send({"found": {"check": item["check"], "value": "not-sure"}})
@@ -207,7 +214,9 @@ class Plain:
         if not words:
             self._print(self._question(own))
             self._answers(own)
-            raise TypedError(f"What it shows is missing: `{line} WORDS`, or its number in this list behind `{line} `.")
+            raise TypedError(
+                t("What it shows is missing: `{line} WORDS`, or its number in this list behind `{line} `.", line=line)
+            )
         self._send({"found": {"check": own["check"], "value": value_of(own, words)}})
         return False
 
@@ -215,22 +224,24 @@ class Plain:
         """The stages: where they stand, to one of them, past one, or what is odd left as it is."""
         plan, text = self.conversation.plan, command.text
         if not plan.stages:
-            raise TypedError("This job has no stages; `symptom whole` proves the whole vehicle.")
+            raise TypedError(t("This job has no stages; `symptom whole` proves the whole vehicle."))
         if command.name == "stages" and not text:
             self._print(screen.stages_page(plan.stages, self.width))
-            self._print(paragraph("`stage NUMBER` goes to one, `skip REASON` passes this one over.", self.width))
+            self._print(paragraph(t("`stage NUMBER` goes to one, `skip REASON` passes this one over."), self.width))
         elif command.name == "stages":
             number = int(text) if text.isdecimal() and len(text) < 3 else 0
             named = text.casefold().replace(" ", "-")
             self._send({"stage": plan.stages[number - 1].id if 1 <= number <= len(plan.stages) else named})
         elif not text:
-            raise TypedError(f"`{'leave' if command.name == 'leave' else 'skip'}` needs its reason behind it.")
+            raise TypedError(
+                t("`{what}` needs its reason behind it.", what=t("leave") if command.name == "leave" else t("skip"))
+            )
         elif command.name == "skip-stage":
             self._send({"stage": plan.stage or "handover", "skip": text})
         else:
             problems = open_problems(self.conversation)
             if not problems:
-                raise TypedError("Nothing is odd now that could be left open.")
+                raise TypedError(t("Nothing is odd now that could be left open."))
             self._send({"leave": list(problems[0][0]), "reason": text})
 
     def _command(self, command: Command, ask: Object | None) -> bool:
@@ -261,7 +272,7 @@ class Plain:
             case _:
                 message = message_of(command, ask)
                 if message is None:
-                    raise TypedError(f"`{command.name}` has no place here. `help` lists what has.")
+                    raise TypedError(t("`{command}` has no place here. `help` lists what has.", command=command.name))
                 self._send(message)
         return False
 
@@ -269,12 +280,18 @@ class Plain:
         """What speaks for and against a cause: by name, or by its number among the likeliest."""
         picks = screen_why.picks_of(self.conversation)
         if not text:
-            how = "`why NUMBER`, or `why NAME` with the name of a part, wire or cause."
+            how = t("`why NUMBER`, or `why NAME` with the name of a part, wire or cause.")
             self._print(screen_why.pick_page(picks, self.width, how))
             return
         if text.isdecimal():
             if not 1 <= int(text[:6]) <= len(picks):
-                raise TypedError(f"Found {quoted(text)}, expected a number from 1 to {len(picks)}, or a name.")
+                raise TypedError(
+                    t(
+                        "Found {text}, expected a number from 1 to {count}, or a name.",
+                        text=quoted(text),
+                        count=len(picks),
+                    )
+                )
             text = picks[int(text) - 1][0]
         told = self.conversation.take({"why": text})
         if told["type"] == "error":
@@ -283,22 +300,28 @@ class Plain:
 
     def _correct(self, text: str) -> None:
         if not text:
-            self._print([Line("Answers so far:"), *screen.older_page(self.conversation, self.width)])
-            self._print(paragraph("`correct NUMBER VALUE` changes one.", self.width))
+            self._print([Line(t("Answers so far:")), *screen.older_page(self.conversation, self.width)])
+            self._print(paragraph(t("`correct NUMBER VALUE` changes one."), self.width))
             return
         seq, words = older_of(text)
         ask = ask_again(self.conversation, seq)
         if not words:
             self._print(self._question(ask))
             self._answers(ask)
-            raise TypedError(f"The new value is missing: `correct {seq} VALUE`.")
-        self._send({"correct": seq, "value": value_of(ask, words)}, f"Corrected: answer {seq}")
+            raise TypedError(t("The new value is missing: `correct {seq} VALUE`.", seq=seq))
+        self._send({"correct": seq, "value": value_of(ask, words)}, t("Corrected: answer {seq}", seq=seq))
 
     def _at_conclusion(self, command: Command) -> None:
         told = self.said[-1]
         number = int(command.text) - 1 if command.text else self.chosen if command.name == "done" else self.chosen + 1
         if not 0 <= number < len(told["remedies"]):
-            raise TypedError(f"Found remedy {number + 1}, expected a number from 1 to {len(told['remedies'])}.")
+            raise TypedError(
+                t(
+                    "Found remedy {number}, expected a number from 1 to {count}.",
+                    number=number + 1,
+                    count=len(told["remedies"]),
+                )
+            )
         if command.name == "done":
             self._send({"remedied": told["remedies"][number]["id"]})
             return
@@ -312,7 +335,11 @@ class Plain:
         if told["type"] == "error":
             self._refused(told)
             return
-        said = f"Undone: {gone}" if gone else kept or f"Kept: {kept_words(self.conversation)}{not_cured(told)}"
+        said = (
+            t("Undone: {gone}", gone=gone)
+            if gone
+            else kept or t("Kept: {kept}{not_cured}", kept=kept_words(self.conversation), not_cured=not_cured(told))
+        )
         self._print(paragraph(said, self.width, "> "))
         self._next()
 

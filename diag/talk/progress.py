@@ -12,6 +12,8 @@ from typing import Any
 
 import click
 
+from diag.texts import t
+
 __all__ = ["progress"]
 
 _STEP = 10
@@ -43,7 +45,7 @@ def progress(label: str, lines: bool = False) -> Iterator[Callable[[float], None
         if bar is not None:
             bar.update(max(0, percent - bar.pos))
         elif shown and percent >= next_line:
-            click.echo(f"{percent} percent", err=True)
+            click.echo(t("{percent} percent", percent=percent), err=True)
             next_line = percent - percent % _STEP + _STEP
 
     try:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from diag.errors import DiagError
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED, spelt
+from diag.texts import t
 
 __all__ = ["RefusedError", "operate_of", "short"]
 
@@ -34,18 +35,22 @@ def operate_of(knowledge: Knowledge, operate: object) -> dict[str, str]:
     Raises RefusedError for a control or position that the vehicle does not have.
     """
     if not isinstance(operate, dict):
-        raise _refused("operate says how the controls stand", operate, "an object")
+        raise _refused(t("operate says how the controls stand"), operate, t("an object"))
     known = {**knowledge.controls, UNPLUGGED: knowledge.terminals, BRIDGED: ()}
     for control, position in operate.items():
         if control not in known:
-            raise _refused("no such control", control, ", ".join(map(str, known)))
+            raise _refused(t("no such control"), control, ", ".join(map(str, known)))
         if control == BRIDGED and isinstance(position, str):
             problem = knowledge.bridge_problem(position)
             if problem is not None:
-                both = "part.terminal+part.terminal or part.terminal+body"
+                both = t("part.terminal+part.terminal or part.terminal+body")
                 raise _refused(f"{control}: {'. '.join(filter(None, problem))}", position, both)
         elif not isinstance(position, str) or position not in known[control]:
-            raise _refused(f"{control} has no such position", position, ", ".join(list(known[control])[:_LISTED]))
+            raise _refused(
+                t("{control} has no such position", control=control),
+                position,
+                ", ".join(list(known[control])[:_LISTED]),
+            )
     moved = {c: p for c, p in operate.items() if p != knowledge.controls.get(c, ("",))[0]}
     return spelt(moved, knowledge.terminals)
 

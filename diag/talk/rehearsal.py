@@ -21,6 +21,7 @@ from diag.reason.metered import wants_instrument
 from diag.reason.operates import plain
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Step, Value, fits
+from diag.texts import t
 
 __all__ = ["SimulatedFitter"]
 
@@ -35,7 +36,7 @@ class SimulatedFitter:
 
     def __init__(self, reasoner: Reasoner, causes: Sequence[str], luck: Random | None = None) -> None:
         if reasoner.predictor is None:
-            raise ValueError("a rehearsal needs the wiring")
+            raise ValueError(t("a rehearsal needs the wiring"))
         self.reasoner, self.predictor = reasoner, reasoner.predictor
         self.left = [reasoner.index[cause] for cause in causes]
         self._luck = luck

@@ -19,6 +19,7 @@ from diag.talk.staged import StageState
 from diag.talk.standing import answers_so_far, caution_known, done_so_far, job_name
 from diag.talk.typed import FIRST_LOOKS, LOOK_ORDER, numbered
 from diag.talk.whys import short_title
+from diag.texts import t, tn
 
 __all__ = [
     "Line",
@@ -110,7 +111,7 @@ def paragraph(
     return [Line(line, style, None if number else said) for number, line in enumerate(lines)]
 
 
-def framed(text: str, width: int, title: str = "CAUTION") -> list[Line]:
+def framed(text: str, width: int, title: str = t("CAUTION")) -> list[Line]:
     """A caution in a frame of exclamation marks, which stands out without colour."""
     words = " ".join(text.split())
     inner = textwrap.wrap(words, max(width - 6, 8))
@@ -161,7 +162,7 @@ def _shortened(parts: Sequence[str], width: int) -> str:
 
 
 def question_page(
-    conversation: Conversation, ask: Object, width: int, again: str = "Caution as read before (k: again)."
+    conversation: Conversation, ask: Object, width: int, again: str = t("Caution as read before (k: again).")
 ) -> list[Line]:
     """What to set, where to look or probe, and its caution; the answers are not in it.
 
@@ -177,7 +178,7 @@ def question_page(
     out: list[Line] = []
     caution = ask.get("caution")
     if caution is not None and not caution_known(conversation, ask):
-        out += [*framed(caution, width, "MIND"), Line(spare=SPARE_BLANK)]
+        out += [*framed(caution, width, t("MIND")), Line(spare=SPARE_BLANK)]
     out += _asked_lines(conversation, ask, width)
     if ask.get("hint"):
         out += spared(paragraph(ask["hint"], width), SPARE_HINT)
@@ -187,9 +188,9 @@ def question_page(
 
 
 _METERED = {
-    "V": ("How many volts?", "The highest if it pulses."),
-    "A": ("How many amps?", ""),
-    "ohm": ("How many ohms?", "OL if it shows no continuity."),
+    "V": (t("How many volts?"), t("The highest if it pulses.")),
+    "A": (t("How many amps?"), ""),
+    "ohm": (t("How many ohms?"), t("OL if it shows no continuity.")),
 }
 
 
@@ -201,7 +202,7 @@ def _asked_lines(conversation: Conversation, ask: Object, width: int) -> list[Li
         out = paragraph(setting + dot.strip(), width, style="strong")
         return out + (paragraph(rest, width, style="strong") if rest else [])
     asked, tip = _METERED.get(str(ask["unit"]), (_HELD.get(str(ask.get("target")), "What does it show?"), ""))
-    again = ["Once more, as this does not agree with the rest."] if "again" in ask else []
+    again = [t("Once more, as this does not agree with the rest.")] if "again" in ask else []
     out = [line for words in again for line in paragraph(words, width)]
     out += paragraph(asked, width, style="strong")
     out += set_up_lines(ask, width)
@@ -211,10 +212,10 @@ def _asked_lines(conversation: Conversation, ask: Object, width: int) -> list[Li
 
 
 _HELD = {
-    "test-lamp": "What does the test lamp show?",
-    "led-tester": "What does the LED tester show?",
-    "series-lamp": "What does the lamp show?",
-    "buzzer": "Does it buzz?",
+    "test-lamp": t("What does the test lamp show?"),
+    "led-tester": t("What does the LED tester show?"),
+    "series-lamp": t("What does the lamp show?"),
+    "buzzer": t("Does it buzz?"),
 }
 _LABEL = 8
 
@@ -238,7 +239,7 @@ def begins_page(ask: Object, width: int) -> list[Line]:
 def group_page(ask: Object, width: int) -> list[Line]:
     """Looks from one place under one operate, numbered, each with what is right."""
     setting = str(ask["setting"])
-    asked = "All of this?" if len(ask["group"]) > 1 else "Is this so?"
+    asked = t("All of this?") if len(ask["group"]) > 1 else t("Is this so?")
     out = paragraph(f"{setting[:1].upper()}{setting[1:]}. {asked}", width, style="strong")
     if ask.get("hint"):
         out += paragraph(ask["hint"], width)
@@ -249,18 +250,23 @@ def group_page(ask: Object, width: int) -> list[Line]:
 
 def stages_page(stages: Sequence[StageState], width: int) -> list[Line]:
     """Every stage with where it stands, numbered."""
-    out = [Line("Stages", "strong"), Line()]
+    out = [Line(t("Stages"), "strong"), Line()]
     for number, stage in enumerate(stages, 1):
-        said = {"now": "now", "done": "done", "skipped": f"skipped: {stage.reason}", "open": "to come"}[stage.state]
+        said = {
+            "now": "now",
+            "done": "done",
+            "skipped": t("skipped: {reason}", reason=stage.reason),
+            "open": t("to come"),
+        }[stage.state]
         if stage.left:
-            said += f", {stage.left} left" if stage.of else f", {stage.left} odd"
+            said += t(", {left} left", left=stage.left) if stage.of else t(", {left} odd", left=stage.left)
         out += paragraph(f"{stage.title}: {said}", width, f"{number} ")
     return out
 
 
 def problems_page(problems: Sequence[tuple[tuple[int, ...], str]], width: int) -> list[Line]:
     """What is odd, numbered by problem."""
-    out = [Line("What is left as it is?", "strong"), Line()]
+    out = [Line(t("What is left as it is?"), "strong"), Line()]
     for number, (_, words) in enumerate(problems, 1):
         out += paragraph(words, width, f"{number} ")
     return out
@@ -278,11 +284,11 @@ def choice_lines(ask: Object, width: int, more: bool = False) -> list[Line]:
         ]
     if more:
         cells = [f"{n} {words}" for n, words in enumerate(answers[FIRST_LOOKS:], 1)]
-        cells.append("0 back")
+        cells.append(t("0 back"))
     else:
         kept = [n for n in range(FIRST_LOOKS) if ask.get("flashes", True) or LOOK_ORDER[n][1] in ("none", "steady")]
         cells = [f"{n + 1} {answers[n]}" for n in kept]
-        cells.append("0 something else")
+        cells.append(t("0 something else"))
     column = max(len(cell) for cell in cells)
     half = (len(cells) + 1) // 2
     left = max(len(cell) for cell in cells[:half]) + 2
@@ -329,24 +335,28 @@ def _percent(p: float) -> str:
 def percent_said(p: float) -> str:
     """The same for a voice: "about 36 percent", never 0 nor 100 for what is not certain."""
     return (
-        "over 99 percent" if 0.995 <= p < 1 else "under 1 percent" if 0 < p < 0.005 else f"about {p * 100:.0f} percent"
+        t("over 99 percent")
+        if 0.995 <= p < 1
+        else t("under 1 percent")
+        if 0 < p < 0.005
+        else t("about {number:.0f} percent", number=p * 100)
     )
 
 
 def chance_words(p: float) -> str:
     """A probability in words of everyday."""
     for least, words in (
-        (0.99, "practically certain"),
-        (0.95, "almost certain"),
-        (0.8, "very likely"),
+        (0.99, t("practically certain")),
+        (0.95, t("almost certain")),
+        (0.8, t("very likely")),
         (0.6, "likely"),
-        (0.4, "as likely as not"),
+        (0.4, t("as likely as not")),
         (0.15, "possible"),
-        (0.03, "not likely, not ruled out"),
+        (0.03, t("not likely, not ruled out")),
     ):
         if p >= least:
             return words
-    return "hardly"
+    return t("hardly")
 
 
 def _chances(rows: Iterable[tuple[str, float]], width: int) -> list[Line]:
@@ -367,56 +377,72 @@ def likely_lines(conversation: Conversation, width: int, most: int = 2) -> list[
         if p >= _WORTH_A_LINE:
             line = f"{bar(p)} {_percent(p):>5}  {short_title(conversation.reasoner.remedies[name].title)}"
             out.append(Line(line if len(line) <= width else f"{line[: width - 2].rstrip()}..", said=None))
-    return [Line("Likely so far (b: all)", said=None), *out] if out else []
+    return [Line(t("Likely so far (b: all)"), said=None), *out] if out else []
 
 
 def causes_page(conversation: Conversation, width: int) -> list[Line]:
     """What is likely so far, as bars."""
     beliefs = conversation.plan.beliefs
-    out = [Line("Likely so far", "strong"), Line()]
+    out = [Line(t("Likely so far"), "strong"), Line()]
     if beliefs is None:
-        return [*out, *paragraph("Nothing is known yet: say first what is wrong.", width)]
+        return [*out, *paragraph(t("Nothing is known yet: say first what is wrong."), width)]
     remedies, posterior = conversation.reasoner.remedies, beliefs.posterior
     rows = [(remedies[name].title, p) for name, p in beliefs.ranking[:8] if p >= _LEAST_SHOWN]
-    rows += [("nothing is wrong", posterior.healthy)] if posterior.healthy >= _LEAST_SHOWN else []
-    rows += [("a cause that is not in the model", posterior.outside)] if posterior.outside >= _LEAST_SHOWN else []
+    rows += [(t("nothing is wrong"), posterior.healthy)] if posterior.healthy >= _LEAST_SHOWN else []
+    rows += [(t("a cause that is not in the model"), posterior.outside)] if posterior.outside >= _LEAST_SHOWN else []
     out += _chances(sorted(rows, key=lambda row: -row[1]), width)
     return out + _misfits(odd_of(conversation.knowledge, beliefs), width)
 
 
 def _misfits(told: Object, width: int) -> list[Line]:
     """Answers that do not fit what is held likeliest, or that were likely misread."""
-    odd = {found["seq"]: f"{found['text']} (misread: {_percent(found['p'])})" for found in told["odd"]}
+    odd = {
+        found["seq"]: t("{found} (misread: {percent})", found=found["text"], percent=_percent(found["p"]))
+        for found in told["odd"]
+    }
     seqs = [*odd, *(seq for seq in told["unexplained"] if seq not in odd)]
     if not seqs:
         return []
     out = [Line()]
     for seq in seqs[:_MISFITS]:
         said = f", {odd[seq]}" if seq in odd else ""
-        out += paragraph(f"Does not fit the rest: answer {seq}{said}.", width)
-    return out + paragraph("Worth a second look; correct it if it was wrong.", width)
+        out += paragraph(t("Does not fit the rest: answer {seq}{said}.", seq=seq, said=said), width)
+    return out + paragraph(t("Worth a second look; correct it if it was wrong."), width)
 
 
 def odd_words(told: Object) -> list[str]:
     """Which answers speak against the rest, where no known cause fits: what to look at again, and first of all."""
     out = []
     for group in told["contradictions"][:_MISFITS]:
-        numbers = " and ".join(map(str, group))
-        out.append(f"No fault explains answer{f's {numbers} together' if len(group) > 1 else f' {numbers}'}.")
+        numbers = t(" and ").join(map(str, group))
+        out.append(
+            t("No fault explains answers {numbers} together.", numbers=numbers)
+            if len(group) > 1
+            else t("No fault explains answer {numbers}.", numbers=numbers)
+        )
     for place, odd in enumerate(told["odd"][:_MISFITS]):
-        again = "Look again first at" if place == 0 else "then at"
-        out.append(f"{again} answer {odd['seq']}: {odd['text']} (misread: {_percent(odd['p'])}).")
+        again = t("Look again first at") if place == 0 else t("then at")
+        out.append(
+            t(
+                "{again} answer {odd}: {odd_2} (misread: {percent}).",
+                again=again,
+                odd=odd["seq"],
+                odd_2=odd["text"],
+                percent=_percent(odd["p"]),
+            )
+        )
     return out
 
 
 _REASON = {
-    "certain": "Enough is known.",
-    "cheaper-to-try": "Trying this takes less time than checking on.",
-    "replace-to-test": "A part known to be good goes in quickly and is a test in itself: if nothing changes, the old "
-    "one was sound.",
-    "nothing-more-to-tell-apart": "No check that is left would tell more.",
-    "no-fault-found": "Nothing wrong was found.",
-    "nothing-in-the-model": "No known cause fits these answers.",
+    "certain": t("Enough is known."),
+    "cheaper-to-try": t("Trying this takes less time than checking on."),
+    "replace-to-test": t(
+        "A part known to be good goes in quickly and is a test in itself: if nothing changes, the old one was sound."
+    ),
+    "nothing-more-to-tell-apart": t("No check that is left would tell more."),
+    "no-fault-found": t("Nothing wrong was found."),
+    "nothing-in-the-model": t("No known cause fits these answers."),
 }
 
 
@@ -432,10 +458,10 @@ def conclusion_page(told: Object, width: int) -> list[Line]:
             out += paragraph(f"{remedy['title']} ({_percent(remedy['p'])})", width, f"{number} ")
     out += [Line(), *_because(best, width)]
     if told["outside"] >= 0.05:
-        out += paragraph(f"A cause that is not in the model: {_percent(told['outside'])}.", width)
+        out += paragraph(t("A cause that is not in the model: {percent}.", percent=_percent(told["outside"])), width)
     out += _misfits(told, width)
     if not told["final"]:
-        out += [Line(), *paragraph("Something else may be wrong as well; that is looked for afterwards.", width)]
+        out += [Line(), *paragraph(t("Something else may be wrong as well; that is looked for afterwards."), width)]
     return out
 
 
@@ -444,11 +470,18 @@ def _reason(told: Object) -> str:
 
 
 def _because(remedy: Object, width: int) -> list[Line]:
-    out = [Line("Because", "strong")]
-    telling = [reason for reason in remedy["evidence"] if reason["words"] != "says little"]
+    out = [Line(t("Because"), "strong")]
+    telling = [reason for reason in remedy["evidence"] if reason["words"] != t("says little")]
     for reason in telling or remedy["evidence"][:1]:
-        source = "computed" if reason["from"] == "computed" else f"by {reason['from']}"
-        said = f"{reason['text']}: {reason['words']} ({reason['numbers']}; {source}; answer {reason['seq']})"
+        source = t("computed") if reason["from"] == "computed" else t("by {reason}", reason=reason["from"])
+        said = t(
+            "{reason}: {reason_2} ({reason_3}; {source}; answer {reason_4})",
+            reason=reason["text"],
+            reason_2=reason["words"],
+            reason_3=reason["numbers"],
+            source=source,
+            reason_4=reason["seq"],
+        )
         out += paragraph(said, width, "- ")
     if remedy.get("learned"):
         out += paragraph(str(remedy["learned"]), width, "- ")
@@ -460,10 +493,18 @@ def _because(remedy: Object, width: int) -> list[Line]:
 def remedy_page(remedy: Object, width: int, *, first: bool) -> list[Line]:
     """Numbered steps of a remedy; its reasons too where it is not the `first` one."""
     out = [*paragraph(remedy["title"], width, style="strong")]
-    out += paragraph(f"{chance_words(remedy['p'])}: {_percent(remedy['p'])}. About {remedy['minutes']:g} min.", width)
+    out += paragraph(
+        t(
+            "{chance}: {percent}. About {remedy:g} min.",
+            chance=chance_words(remedy["p"]),
+            percent=_percent(remedy["p"]),
+            remedy=remedy["minutes"],
+        ),
+        width,
+    )
     out.append(Line())
     if remedy["parts"]:
-        out += [*paragraph(f"At hand: {'; '.join(remedy['parts'])}.", width), Line()]
+        out += [*paragraph(t("At hand: {remedy}.", remedy="; ".join(remedy["parts"])), width), Line()]
     for number, step in enumerate(remedy["steps"], 1):
         out += paragraph(step, width, f"{number}. ")
     return out if first else [*out, Line(), *_because(remedy, width)]
@@ -471,9 +512,9 @@ def remedy_page(remedy: Object, width: int, *, first: bool) -> list[Line]:
 
 def end_page(conversation: Conversation, said: Sequence[Object], width: int) -> list[Line]:
     """What was done, what is open, how to write it out."""
-    out = [Line("Where this job stands", "strong"), Line()]
+    out = [Line(t("Where this job stands"), "strong"), Line()]
     if conversation.plan.stages:
-        out += paragraph("The sheet to hand over, to print and sign:", width)
+        out += paragraph(t("The sheet to hand over, to print and sign:"), width)
         out += [*paragraph(f"diag export {job_name(conversation.job)} --as handover", width, "  "), Line()]
     for told in said:
         if told["type"] == "conclude":
@@ -482,21 +523,21 @@ def end_page(conversation: Conversation, said: Sequence[Object], width: int) -> 
                 out += paragraph(words, width, "- ")
             out.append(Line())
     for title in done_so_far(conversation):
-        out += paragraph(f"done: {title}", width, "+ ")
+        out += paragraph(t("done: {title}", title=title), width, "+ ")
     seen = len(answers_so_far(conversation))
-    out += paragraph(f"{seen} answer{'' if seen == 1 else 's'} kept.", width)
+    out += paragraph(tn("{n} answer kept.", "{n} answers kept.", seen), width)
     open_items = said[-1].get("open", []) if said else list(conversation.plan.open_items)
     out.append(Line())
     if open_items:
-        out.append(Line("Open", "strong"))
+        out.append(Line(t("Open"), "strong"))
         for item in open_items:
             out += paragraph(item, width, "- ")
     else:
         ended = isinstance(conversation.plan.next, End)
-        out += paragraph("Nothing is open." if ended else "Not finished: more would have been asked.", width)
+        out += paragraph(t("Nothing is open.") if ended else t("Not finished: more would have been asked."), width)
     if teaches(conversation.plan):
-        out += [Line(), *paragraph("Was it something the rules do not know? Add it to them:", width)]
+        out += [Line(), *paragraph(t("Was it something the rules do not know? Add it to them:"), width)]
         out += paragraph(f"diag rules add {job_name(conversation.job)}", width, "  ")
-    out += [Line(), *paragraph("The log of this job:", width)]
+    out += [Line(), *paragraph(t("The log of this job:"), width)]
     out += paragraph(f"diag export {job_name(conversation.job)}", width, "  ")
     return out

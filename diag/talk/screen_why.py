@@ -13,6 +13,7 @@ from diag.talk.conversation import Conversation
 from diag.talk.objects import expected_words
 from diag.talk.screen import Line, bar, paragraph, percent_said
 from diag.talk.whys import names_of, percent, short_title
+from diag.texts import t
 
 __all__ = ["PICKED", "account_page", "means_lines", "pick_page", "picks_of", "why_page"]
 
@@ -23,20 +24,20 @@ PICKED = 9
 
 def why_page(conversation: Conversation, ask: Object, width: int) -> list[Line]:
     """Why this is asked, what a sound vehicle shows, what each answer would mean."""
-    out = [Line("Why this question", "strong"), Line()]
+    out = [Line(t("Why this question"), "strong"), Line()]
     out += paragraph(str(ask["why"]), width, "- ")
     step = conversation.reasoner.steps.get(ask["check"])
     expected = expected_words(conversation.reasoner, step) if step is not None and ask["kind"] != "do" else ""
     if expected:
-        out += [Line(), *paragraph(f"A sound vehicle shows: {expected}.", width)]
+        out += [Line(), *paragraph(t("A sound vehicle shows: {expected}.", expected=expected), width)]
     if step is not None and step.limits is not None:
         low, high, unit = step.limits.min, step.limits.max, step.unit or ""
-        parts = [f"at least {low:g} {unit}"] if low is not None else []
-        parts += [f"at most {high:g} {unit}"] if high is not None else []
-        out += paragraph(f"Good: {', '.join(parts)} ({step.limits.source}).", width)
+        parts = [t("at least {low:g} {unit}", low=low, unit=unit)] if low is not None else []
+        parts += [t("at most {high:g} {unit}", high=high, unit=unit)] if high is not None else []
+        out += paragraph(t("Good: {parts} ({source}).", parts=", ".join(parts), source=step.limits.source), width)
     out += means_lines(ask, width)
     if ask["minutes"]:
-        out += [Line(), *paragraph(f"Takes about {ask['minutes']:g} min. {_needs(ask)}", width)]
+        out += [Line(), *paragraph(t("Takes about {ask:g} min. {needs}", ask=ask["minutes"], needs=_needs(ask)), width)]
     return out
 
 
@@ -44,7 +45,7 @@ def means_lines(ask: Object, width: int) -> list[Line]:
     """What each answer would mean, with the chance that it is given; nothing where none says anything."""
     if not ask["means"]:
         return []
-    out = [Line(), Line("What each answer would mean", "strong")]
+    out = [Line(), Line(t("What each answer would mean"), "strong")]
     for meaning in ask["means"]:
         out += paragraph(
             str(meaning["text"]), width, f"{percent(meaning['chance']):>5} ", indent=6 if width >= 60 else 2
@@ -54,7 +55,7 @@ def means_lines(ask: Object, width: int) -> list[Line]:
 
 def _needs(ask: Object) -> str:
     names = [str(name).replace("-", " ") for name in ask["instruments"]]
-    return f"Needs: {', '.join(names)}." if names else "Needs no instrument."
+    return t("Needs: {names}.", names=", ".join(names)) if names else t("Needs no instrument.")
 
 
 # ---------------------------------------------------------------- why, or why not, a cause
@@ -62,7 +63,7 @@ def _needs(ask: Object) -> str:
 
 def pick_page(picks: Sequence[tuple[str, str]], width: int, how: str) -> list[Line]:
     """Names with their titles by number, to ask why or why not; `how` they are picked."""
-    out = [*paragraph("Why, or why not?", width, style="strong"), Line()]
+    out = [*paragraph(t("Why, or why not?"), width, style="strong"), Line()]
     for number, (_, title) in enumerate(picks, 1):
         out += paragraph(title, width, f"{number} ")
     return [*out, Line(), *paragraph(how, width)]
@@ -89,50 +90,63 @@ def account_page(told: Object, width: int) -> list[Line]:
             out += [Line(), *paragraph(mode, width, first, indent=indent, said=f"{percent_said(cause['p'])}: {mode}")]
             out += paragraph(f"{cause['text']} ({cause['id']})", width, "    ")
         return out
-    before = f"before any answer {percent(told['prior'])}"
-    out += paragraph(f"Chance now {percent(told['p'])}, {before}.", width)
+    before = t("before any answer {percent}", percent=percent(told["prior"]))
+    out += paragraph(t("Chance now {percent}, {before}.", percent=percent(told["p"]), before=before), width)
     if told.get("learned"):
         out += paragraph(str(told["learned"]), width)
     out += [Line(), *paragraph(str(told["text"]), width)]
     shown = [cause for cause in told["weighed-as"] if cause["id"] != told["id"]]
     if shown:
-        out += paragraph(f"Weighed as: {_titles(shown)}.", width)
+        out += paragraph(t("Weighed as: {titles}.", titles=_titles(shown)), width)
     if told["beside"]:
-        beside = f"Weighed beside a further fault ({_titles(told['beside'])}): what that accounts for is not counted."
+        beside = t(
+            "Weighed beside a further fault ({titles}): what that accounts for is not counted.",
+            titles=_titles(told["beside"]),
+        )
         out += paragraph(beside, width)
-    for title, key in (("For it", "for"), ("Against it", "against")):
+    for title, key in ((t("For it"), "for"), (t("Against it"), "against")):
         if told[key]:
             out += [Line(), Line(title, "strong")]
             for line in told[key]:
-                out += _line(line, width, "on a sound vehicle")
+                out += _line(line, width, t("on a sound vehicle"))
     seen = {line["seq"] for line in told["against"]}
     more = [line for line in told["against-leader"] if line["seq"] not in seen]
     if more:
-        out += [Line(), *paragraph(f"Against it, compared with {told['leader']['title']}", width, style="strong")]
+        out += [
+            Line(),
+            *paragraph(t("Against it, compared with {told}", told=told["leader"]["title"]), width, style="strong"),
+        ]
         for line in more:
-            out += _line(line, width, "with that")
+            out += _line(line, width, t("with that"))
     if not told["for"] and not told["against"] and not more:
-        out += [Line(), *paragraph("No answer so far says anything of it.", width)]
+        out += [Line(), *paragraph(t("No answer so far says anything of it."), width)]
     if told["back"]:
-        out += [Line(), *paragraph("What would speak for it most", width, style="strong")]
+        out += [Line(), *paragraph(t("What would speak for it most"), width, style="strong")]
         for back in told["back"]:
-            out += paragraph(f"{back['text']}; then {percent(back['p'])}", width, "- ")
+            out += paragraph(t("{back}; then {percent}", back=back["text"], percent=percent(back["p"])), width, "- ")
     return out
 
 
 def _line(line: Object, width: int, than: str) -> list[Line]:
-    by = "computed" if line["from"] == "computed" else "how usual it is"
+    by = t("computed") if line["from"] == "computed" else t("how usual it is")
     if line["from"] not in ("computed", "usual share"):
-        by = f"rule {line['from']}"
-    said = f"Answer {line['seq']}, {line['text']}: {line['words']} ({line['numbers']}; {by})."
+        by = t("rule {line}", line=line["from"])
+    said = t(
+        "Answer {line}, {line_2}: {line_3} ({line_4}; {by}).",
+        line=line["seq"],
+        line_2=line["text"],
+        line_3=line["words"],
+        line_4=line["numbers"],
+        by=by,
+    )
     if line["with"] is not None:
-        said += f" With it: {line['with']}"
+        said += t(" With it: {line}", line=line["with"])
         said += f"; {than}: {line['instead']}." if line["instead"] is not None else "."
     return paragraph(said, width, "- ")
 
 
 def _titles(causes: list[Object]) -> str:
-    return " and ".join(str(cause["title"]) for cause in causes)
+    return t(" and ").join(str(cause["title"]) for cause in causes)
 
 
 def _mode(cause: Object, told: Object) -> str:

@@ -16,6 +16,7 @@ from diag.reason.metered import SERIES_LAMP_W
 from diag.reason.operates import ISOLATED
 from diag.reason.steps import BUZZER, LED_TESTER, SERIES_LAMP, TEST_LAMP, Step
 from diag.sheet.spoken import fuse_at, lower, operate_words, point_words
+from diag.texts import t
 
 __all__ = ["Meter", "Row", "meter_of", "points_of", "set_up"]
 
@@ -25,8 +26,8 @@ _CHARGED = 7.4 / 6.0
 """Volts of a charging vehicle over its nominal ones: 7.4 on 6, 14.8 on 12 (common practice, no source)."""
 _SOCKET_A = 10.0
 """What the meter's own fused socket carries, in amps (common practice, no source)."""
-_MEASURES = {"V": "DC volts", "ohm": "ohms", "A": "DC amps"}
-_HELD = {TEST_LAMP: "test lamp", LED_TESTER: "LED tester"}
+_MEASURES = {"V": t("DC volts"), "ohm": "ohms", "A": t("DC amps")}
+_HELD = {TEST_LAMP: t("test lamp"), LED_TESTER: t("LED tester")}
 
 
 @dataclass(frozen=True)
@@ -50,10 +51,14 @@ class Meter:
     def words(self) -> str:
         """`DC volts, 20 V range`."""
         if self.measures == "continuity":
-            return "continuity (buzzer)"
+            return t("continuity (buzzer)")
         assert self.top is not None
-        top = f"{self.top:g} {self.measures}" if self.top < 1e3 else f"{self.top / 1e3:g} k{self.measures}"
-        return f"{_MEASURES[self.measures]}, {top} range"
+        top = (
+            f"{self.top:g} {self.measures}"
+            if self.top < 1e3
+            else t("{number:g} k{measures}", number=self.top / 1000.0, measures=self.measures)
+        )
+        return t("{measures}, {top} range", measures=_MEASURES[self.measures], top=top)
 
 
 def meter_of(step: Step, system_v: float, expected: float | None = None) -> Meter | None:
@@ -122,59 +127,94 @@ def _settings(knowledge: Knowledge, step: Step) -> list[Row]:
     out = []
     battery = operate.pop("battery", None)
     if battery == "disconnected":
-        out.append(Row("Power", "off: battery disconnected"))
+        out.append(Row(t("Power"), t("off: battery disconnected")))
     elif battery is not None:
-        out.append(Row("Power", "isolator open" if battery == ISOLATED else f"battery {battery}"))
+        out.append(
+            Row(t("Power"), t("isolator open") if battery == ISOLATED else t("battery {battery}", battery=battery))
+        )
     off = operate.pop(UNPLUGGED, None)
     if off is not None:
         fuse = fuse_at(knowledge, off)
-        words = f"the {lower(fuse)} comes out" if fuse is not None else f"the wire on {point_words(knowledge, off)}"
-        out.append(Row("Off", words))
+        words = (
+            t("the {fuse} comes out", fuse=lower(fuse))
+            if fuse is not None
+            else t("the wire on {knowledge}", knowledge=point_words(knowledge, off))
+        )
+        out.append(Row(t("Off"), words))
     jumper = operate.pop(BRIDGED, None)
     if operate or battery is None:
         words = operate_words(knowledge, operate)
-        out.append(Row("Set", words))
+        out.append(Row(t("Set"), words))
     if jumper is not None:
         first, second = bridge_ends(jumper) or (jumper, BODY)
-        out.append(Row("Jumper", f"fused, {point_words(knowledge, first)} to {point_words(knowledge, second)}"))
+        out.append(
+            Row(
+                t("Jumper"),
+                t(
+                    "fused, {knowledge} to {knowledge_2}",
+                    knowledge=point_words(knowledge, first),
+                    knowledge_2=point_words(knowledge, second),
+                ),
+            )
+        )
     return out
 
 
 def _instrument(knowledge: Knowledge, step: Step, expected: float | None) -> list[Row]:
     if step.target == SERIES_LAMP:
-        return [Row("Lamp", f"{SERIES_LAMP_W:g} W, one lead on each side of the open isolator")]
+        return [
+            Row(
+                t("Lamp"),
+                t("{series_lamp_w:g} W, one lead on each side of the open isolator", series_lamp_w=SERIES_LAMP_W),
+            )
+        ]
     if step.target in _HELD:
         (_, clip), (_, tip) = points_of(knowledge, step)
         name = _HELD[step.target]
         return [
-            Row("Clip", f"{name}'s clip on {point_words(knowledge, clip)}"),
-            Row("Tip", f"on {point_words(knowledge, tip)}"),
+            Row(t("Clip"), t("{name}'s clip on {knowledge}", name=name, knowledge=point_words(knowledge, clip))),
+            Row(t("Tip"), t("on {knowledge}", knowledge=point_words(knowledge, tip))),
         ]
     meter = meter_of(step, knowledge.vehicle.system_v, expected)
     if meter is None:
-        word = "Watch" if step.kind == "look" else "Listen"
+        word = t("Watch") if step.kind == "look" else t("Listen")
         return [Row(word, target_title(knowledge, step.target or ""))]
-    out = [Row("Meter", meter.words)]
+    out = [Row(t("Meter"), meter.words)]
     if meter.measures == "A":
-        out.append(Row("Lead", f"red lead in the {meter.socket} socket, black in COM"))
+        out.append(Row(t("Lead"), t("red lead in the {socket} socket, black in COM", socket=meter.socket)))
     if meter.measures == "A" and expected is not None and abs(expected) > _SOCKET_A:
-        out.append(Row("Mind", f"about {abs(expected):.0f} A: more than that socket carries. Clamp meter only."))
+        out.append(
+            Row(
+                t("Mind"),
+                t("about {expected:.0f} A: more than that socket carries. Clamp meter only.", expected=abs(expected)),
+            )
+        )
     (_, red), (_, black) = points_of(knowledge, step)
     if step.through is not None:
-        out.append(Row("Off" if step.through in knowledge.wires else "Out", _opened_words(knowledge, step.through)))
-    out += [Row("Red", _touched_words(knowledge, red)), Row("Black", _touched_words(knowledge, black))]
-    return [*out, Row("After", "red lead back in the V socket at once")] if meter.measures == "A" else out
+        out.append(
+            Row(t("Off") if step.through in knowledge.wires else t("Out"), _opened_words(knowledge, step.through))
+        )
+    out += [Row(t("Red"), _touched_words(knowledge, red)), Row(t("Black"), _touched_words(knowledge, black))]
+    return [*out, Row(t("After"), t("red lead back in the V socket at once"))] if meter.measures == "A" else out
 
 
 def _opened_words(knowledge: Knowledge, through: str) -> str:
     """What is opened for a meter in line."""
     wire = knowledge.wires.get(through)
     if wire is None:
-        return f"the {lower(target_title(knowledge, through))} comes out, the meter takes its place"
+        return t(
+            "the {target_title} comes out, the meter takes its place",
+            target_title=lower(target_title(knowledge, through)),
+        )
     colour = f" ({wire.colour})" if wire.colour else ""
     name = lower(wire.title or through.replace("-", " "))
-    return f"{name}{colour}, off {point_words(knowledge, _opened_at(knowledge, through))}"
+    return t(
+        "{name}{colour}, off {knowledge}",
+        name=name,
+        colour=colour,
+        knowledge=point_words(knowledge, _opened_at(knowledge, through)),
+    )
 
 
 def _touched_words(knowledge: Knowledge, end: str) -> str:
-    return "the end of that wire" if end in knowledge.wires else point_words(knowledge, end)
+    return t("the end of that wire") if end in knowledge.wires else point_words(knowledge, end)

@@ -19,6 +19,7 @@ from diag.errors import DiagError, KnowledgeError, Place, Problem
 from diag.knowledge.names import nearest, quoted
 from diag.knowledge.reader import Marked, read_yaml
 from diag.knowledge.writer import put_new, replaced
+from diag.texts import t
 
 __all__ = [
     "INSTRUMENTS",
@@ -80,16 +81,16 @@ def _path(text: str) -> str | None:
 SETTINGS: Mapping[str, Setting] = {
     one.name: one
     for one in (
-        Setting("view", "how the conversation is shown: a page a question, or lines for a reader", "screen",
+        Setting("view", t("how the conversation is shown: a page a question, or lines for a reader"), "screen",
                 ("screen", "lines")),
-        Setting("print", "size of print on the screen", "usual", ("usual", "big")),
-        Setting("aloud", "read aloud, by the first program found or by this one", "off", ("off", "on", *VOICES)),
-        Setting("colours", "colours of a caution: none, or for a light or a dark terminal", "auto",
+        Setting("print", t("size of print on the screen"), "usual", ("usual", "big")),
+        Setting("aloud", t("read aloud, by the first program found or by this one"), "off", ("off", "on", *VOICES)),
+        Setting("colours", t("colours of a caution: none, or for a light or a dark terminal"), "auto",
                 ("auto", "none", "light", "dark")),
-        Setting("instruments", "what is at hand", "test-lamp,meter", (),
-                f"some of {', '.join(INSTRUMENTS)}, parted by commas", _listed),
-        Setting("vehicle", "vehicle file where none is given", "", (), "a file, or the name of a vehicle", _path),
-        Setting("paper", "size of paper of a PDF", "a4", ("a4", "letter")),
+        Setting("instruments", t("what is at hand"), "test-lamp,meter", (),
+                t("some of {instruments}, parted by commas", instruments=', '.join(INSTRUMENTS)), _listed),
+        Setting("vehicle", t("vehicle file where none is given"), "", (), t("a file, or the name of a vehicle"), _path),
+        Setting("paper", t("size of paper of a PDF"), "a4", ("a4", "letter")),
     )
 }  # fmt: skip
 
@@ -118,9 +119,9 @@ def kept_settings() -> tuple[dict[str, str], list[Problem]]:
     if marked is None or marked.data in (None, ""):
         return {}, []
     if not isinstance(marked.data, dict):
-        found = "a list" if isinstance(marked.data, list) else "a text"
+        found = t("a list") if isinstance(marked.data, list) else t("a text")
         return {}, [
-            Problem(marked.place(), "settings are names with values", found, "`view: lines`", "", "wrong-value")
+            Problem(marked.place(), t("settings are names with values"), found, "`view: lines`", "", "wrong-value")
         ]
     kept: dict[str, str] = {}
     problems: list[Problem] = []
@@ -133,10 +134,17 @@ def kept_settings() -> tuple[dict[str, str], list[Problem]]:
         text = ",".join(value) if listed else value
         read = one.read(text) if isinstance(text, str) else None
         if read is None:
-            found = quoted(text) if isinstance(text, str) else "something else than words"
-            what = f"`{key}` has a value that it cannot have"
+            found = quoted(text) if isinstance(text, str) else t("something else than words")
+            what = t("`{key}` has a value that it cannot have", key=key)
             problems.append(
-                Problem(marked.place((key,)), what, found, one.wanted, f"Or: diag settings {key} VALUE.", "wrong-value")
+                Problem(
+                    marked.place((key,)),
+                    what,
+                    found,
+                    one.wanted,
+                    t("Or: diag settings {key} VALUE.", key=key),
+                    "wrong-value",
+                )
             )
         else:
             kept[key] = read
@@ -144,8 +152,8 @@ def kept_settings() -> tuple[dict[str, str], list[Problem]]:
 
 
 def _unknown(name: str, place: Place) -> Problem:
-    mend = nearest(name, SETTINGS) or "Take it out."
-    return Problem(place, "there is no such setting", quoted(name), ", ".join(SETTINGS), mend, "unknown-key")
+    mend = nearest(name, SETTINGS) or t("Take it out.")
+    return Problem(place, t("there is no such setting"), quoted(name), ", ".join(SETTINGS), mend, "unknown-key")
 
 
 def _marked() -> Marked | None:
@@ -167,7 +175,14 @@ def setting(name: str, given: str | None = None, kept: Mapping[str, str] | None 
     if said:
         value = one.read(said)
         if value is None:
-            raise DiagError(f"{one.variable}: found {quoted(said)}; expected {one.wanted}. Correct it, or unset it.")
+            raise DiagError(
+                t(
+                    "{variable}: found {said}; expected {wanted}. Correct it, or unset it.",
+                    variable=one.variable,
+                    said=quoted(said),
+                    wanted=one.wanted,
+                )
+            )
         return Chosen(value, "environment")
     value = (kept if kept is not None else kept_settings()[0]).get(name)
     return Chosen(one.usual, "usual") if value is None else Chosen(value, "kept")
@@ -179,7 +194,7 @@ def put(name: str, text: str) -> str:
     one = named(name)
     value = one.read(text)
     if value is None:
-        raise DiagError(f"{name}: found {quoted(text)}; expected {one.wanted}.")
+        raise DiagError(t("{name}: found {text}; expected {wanted}.", name=name, text=quoted(text), wanted=one.wanted))
     if name == "vehicle" and Path(value).exists():
         value = str(Path(value).resolve())  # wherever the program is called next time
     line = yaml.safe_dump({name: value}, allow_unicode=True, width=10_000)
@@ -196,7 +211,12 @@ def named(name: str) -> Setting:
     """The setting of this name. Raises DiagError where there is none."""
     if name not in SETTINGS:
         raise DiagError(
-            f"Found {quoted(name)}; expected one of {', '.join(SETTINGS)}. {nearest(name, SETTINGS)}".rstrip()
+            t(
+                "Found {name}; expected one of {settings}. {nearest}",
+                name=quoted(name),
+                settings=", ".join(SETTINGS),
+                nearest=nearest(name, SETTINGS),
+            ).rstrip()
         )
     return SETTINGS[name]
 
@@ -210,7 +230,7 @@ def _rewritten(name: str, line: str) -> None:
         old[-1] += "\n"
     places = marked.key_places if marked is not None and isinstance(marked.data, dict) else {}
     if marked is not None and marked.data not in (None, "") and not isinstance(marked.data, dict):
-        raise KnowledgeError([Problem(marked.place(), "settings are names with values", "", "`view: lines`")])
+        raise KnowledgeError([Problem(marked.place(), t("settings are names with values"), "", "`view: lines`")])
     starts = sorted(place.line - 1 for loc, place in places.items() if len(loc) == 1)
     at = next((place.line - 1 for loc, place in places.items() if loc == (name,)), None)
     if at is None:

@@ -14,6 +14,7 @@ from diag.talk.findings import step_of, value_of
 from diag.talk.objects import expected_words
 from diag.talk.standing import newest_words
 from diag.talk.wording import answer_words
+from diag.texts import t
 
 __all__ = ["beside_words", "kept_words", "range_words", "sound_words"]
 
@@ -31,20 +32,26 @@ def sound_words(reasoner: Reasoner, step: Step, supply_v: float | None = None) -
 def range_words(low: float, high: float, unit: str) -> str:
     """Two readings as a meter would show them: `12.1 to 12.6 V`, `at most 0.1 V`, `OL`."""
     if unit == "ohm" and high >= OPEN_LINE_OHM / 10:
-        return "OL (no continuity)" if low >= OPEN_LINE_OHM / 10 else f"from {_figure(low)} ohm to OL"
+        return (
+            t("OL (no continuity)") if low >= OPEN_LINE_OHM / 10 else t("from {figure} ohm to OL", figure=_figure(low))
+        )
     if low < 0 < high and max(-low, high) < 1.0:
-        return f"at most {_figure(max(-low, high))} {unit}"
+        return t("at most {figure} {unit}", figure=_figure(max(-low, high)), unit=unit)
     if unit == "ohm" and low < 0.5:
-        return f"at most {_figure(high)} ohm"
+        return t("at most {figure} ohm", figure=_figure(high))
     said = [_figure(low), _figure(high)]
-    return f"{said[0]} {unit}" if said[0] == said[1] else f"{said[0]} to {said[1]} {unit}"
+    return (
+        f"{said[0]} {unit}"
+        if said[0] == said[1]
+        else t("{said} to {said_2} {unit}", said=said[0], said_2=said[1], unit=unit)
+    )
 
 
 def _figure(number: float) -> str:
     """Two digits behind the point for what is small, none for hundreds, `k` for thousands."""
     size = abs(number)
     if size >= 1000:
-        return f"{number / 1000:.0f} k"
+        return t("{number:.0f} k", number=number / 1000)
     return f"{number:.2f}" if size < 1 else f"{number:.1f}" if size < 100 else f"{number:.0f}"
 
 
@@ -61,12 +68,12 @@ def beside_words(conversation: Conversation, entry: Entry) -> str:
     if not words:
         return ""
     if step.kind == "measure":
-        return f" (a sound vehicle shows {words})"
+        return t(" (a sound vehicle shows {words})", words=words)
     try:
         same = answer_words(step, value_of(step, fields.get("value"))) == words
     except ValueError:
         return ""
-    return " (as on a sound vehicle)" if same else f" (sound: {words})"
+    return t(" (as on a sound vehicle)") if same else t(" (sound: {words})", words=words)
 
 
 def kept_words(conversation: Conversation) -> str:

@@ -18,6 +18,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from diag.talk.settings import VOICES
+from diag.texts import t
 
 __all__ = ["Speaker", "found_voice", "speaker_of"]
 
@@ -37,10 +38,13 @@ def speaker_of(aloud: str) -> tuple[Speaker | None, str]:
         path = found_voice(name)
         if path:
             return Speaker(name, path), ""
-    called = " or ".join(f"`{name}`" for name in wanted if name not in ("say", "powershell") or aloud == name)
+    called = t(" or ").join(f"`{name}`" for name in wanted if name not in ("say", "powershell") or aloud == name)
     return (
         None,
-        f"Not read aloud: no program {called} was found on this machine. Install one, or: diag settings aloud off",
+        t(
+            "Not read aloud: no program {called} was found on this machine. Install one, or: diag settings aloud off",
+            called=called,
+        ),
     )
 
 
@@ -107,13 +111,17 @@ class Speaker:
             if text is None:
                 return
             if failed:
-                self._trouble = f"Reading aloud ended: {self.name} {failed}."
+                self._trouble = t("Reading aloud ended: {name} {failed}.", name=self.name, failed=failed)
                 return
             if text:
                 try:
                     self._start(text)
                 except OSError as error:
-                    self._trouble = f"Reading aloud ended: {self.name} did not start ({error.strerror or error})."
+                    self._trouble = t(
+                        "Reading aloud ended: {name} did not start ({strerror}).",
+                        name=self.name,
+                        strerror=error.strerror or error,
+                    )
                     return
 
     def _start(self, text: str) -> None:
@@ -142,7 +150,7 @@ class Speaker:
             if self.name == "spd-say":  # what it handed on is spoken by a server
                 _asked([self._path, "--stop"])
             return ""
-        return f"ended with code {code}" if code > 0 else ""
+        return t("ended with code {code}", code=code) if code > 0 else ""
 
 
 def _killed(process: subprocess.Popen[bytes]) -> None:

@@ -9,13 +9,14 @@ import re
 from collections.abc import Iterable, Sequence
 
 from diag.talk.screen import Line
+from diag.texts import t
 
 __all__ = ["page_aloud", "said_lines", "voiced", "where_said"]
 
 _UNITS = {
-    "V": "volt", "mV": "millivolt", "A": "amp", "mA": "milliamp", "W": "watt", "Ah": "amp hour", "ohm": "ohm",
+    "V": "volt", "mV": "millivolt", "A": "amp", "mA": "milliamp", "W": "watt", "Ah": t("amp hour"), "ohm": "ohm",
     "kohm": "kilohm", "Mohm": "megohm", "min": "minute", "h": "hour", "s": "second", "m": "metre", "mm": "millimetre",
-    "cm": "centimetre", "mm2": "square millimetre",
+    "cm": "centimetre", "mm2": t("square millimetre"),
 }  # fmt: skip
 _QUANTITY = re.compile(rf"(?<![\w.])(\d+(?:[.,]\d+)?) ?({'|'.join(sorted(_UNITS, key=len, reverse=True))})(?!\w)")
 _LEADING = re.compile(r"^(?:[!>=+*#|.\-]+(?:\s+|$))+")

@@ -22,14 +22,15 @@ from diag.talk.objects import do_of, expected_of, expected_words
 from diag.talk.plan import Plan
 from diag.talk.stage_words import COIL_WORDS, begins_words
 from diag.talk.wording import finding_words, operate_words
+from diag.texts import t, tn
 
 __all__ = ["end_of", "staged_do_of", "teaches", "walk_of"]
 
 Object = dict[str, Any]
-_GO_ON = [{"value": "done", "label": "Go on"}]
+_GO_ON = [{"value": "done", "label": t("Go on")}]
 _COIL_CHOICES = [
-    {"value": coil.COIL_OFF, "label": "Terminal 15 of the coil is off"},
-    {"value": "two-minutes", "label": "It stays on: two minutes at a time"},
+    {"value": coil.COIL_OFF, "label": t("Terminal 15 of the coil is off")},
+    {"value": "two-minutes", "label": t("It stays on: two minutes at a time")},
 ]
 
 
@@ -65,10 +66,14 @@ def staged_do_of(reasoner: Reasoner, plan: Plan, do: DoFirst, ask_id: str, minut
     if do.coil == "live":
         ask = do_of(reasoner, do, ask_id)
         count, looking = _key_on_left(reasoner, plan)
-        said = f"{count} looks with the key on come now, about {looking:.0f} min: more than a live coil stands."
+        said = t(
+            "{count} looks with the key on come now, about {looking:.0f} min: more than a live coil stands.",
+            count=count,
+            looking=looking,
+        )
         return {**ask, "choices": _COIL_CHOICES, "why": said if looking > coil.MINUTES else ask["why"]}
     text = COIL_WORDS[str(do.coil)].format(minutes=minutes)
-    return _do(ask_id, do.caution, "caution:" + do.caution, text, "The coil overheats with the engine stopped.")
+    return _do(ask_id, do.caution, "caution:" + do.caution, text, t("The coil overheats with the engine stopped."))
 
 
 def _key_on_left(reasoner: Reasoner, plan: Plan) -> tuple[int, float]:
@@ -86,7 +91,7 @@ def _do(ask_id: str, mark: str, check: str, text: str, why: str, choices: Sequen
         "kind": "do",
         "operate": {},
         "unit": None,
-        "choices": list(choices) or [{"value": "done", "label": "Done"}],
+        "choices": list(choices) or [{"value": "done", "label": t("Done")}],
         "text": text,
         "caution": text,
         "caution-id": mark,
@@ -107,8 +112,8 @@ def _begins(reasoner: Reasoner, plan: Plan, do: DoFirst, ask_id: str) -> Object:
         _problem_lines(problems) if stage == FAULTS else begins_words(reasoner, course_of(reasoner, plan.helper), stage)
     )
     number = list(STAGES).index(stage) + 1
-    title = f"Stage {number} of {len(STAGES)}: {STAGES[stage]}"
-    ask = _do(ask_id, do.caution, do.caution, f"{title}. {' '.join(lines)}", "What comes now.", _GO_ON)
+    title = t("Stage {number} of {count}: {stages}", number=number, count=len(STAGES), stages=STAGES[stage])
+    ask = _do(ask_id, do.caution, do.caution, f"{title}. {' '.join(lines)}", t("What comes now."), _GO_ON)
     del ask["caution"]
     ask |= {
         "begins": stage,
@@ -157,16 +162,29 @@ def _problems(reasoner: Reasoner, plan: Plan) -> list[Object]:
 def _problem_lines(problems: Sequence[Object]) -> list[str]:
     signs = sum(len(problem["signs"]) for problem in problems)
     if not signs:
-        return ["A repair is to be proved."]
+        return [t("A repair is to be proved.")]
     out = [
-        f"{signs} odd answer{'' if signs == 1 else 's'} in {len(problems)} problem{'' if len(problems) == 1 else 's'}."
+        t(
+            "{answers} in {problems}.",
+            answers=tn("{n} odd answer", "{n} odd answers", signs),
+            problems=tn("{n} problem", "{n} problems", len(problems)),
+        )
     ]
     for number, problem in enumerate(problems, 1):
         seen = "; ".join(
-            f"{sign['text']}" + (f" (sound: {sign['sound']})" if sign["sound"] else "") for sign in problem["signs"]
+            f"{sign['text']}" + (t(" (sound: {sign})", sign=sign["sound"]) if sign["sound"] else "")
+            for sign in problem["signs"]
         )
         best = problem["likely"][0]
-        out.append(f"Problem {number}: {seen}. Suspected first: {best['title']} ({best['p']:.0%}).")
+        out.append(
+            t(
+                "Problem {number}: {seen}. Suspected first: {best} ({best_2:.0%}).",
+                number=number,
+                seen=seen,
+                best=best["title"],
+                best_2=best["p"],
+            )
+        )
     return out
 
 
@@ -178,9 +196,9 @@ def walk_of(reasoner: Reasoner, plan: Plan, look: Look) -> Object:
     out: Object = {"left": state.left}
     control = held(look.step.operate)
     if control is not None and not plan.helper and look.step.place != SEAT and UNPLUGGED not in look.step.operate:
-        prop = f"Alone: prop the {control.replace('-', ' ')}"
+        prop = t("Alone: prop the {control}", control=control.replace("-", " "))
         lamp = look.step.kind == "look" and look.step.red is None
-        out["hint"] = f"{prop}, or back up to a wall and watch the light on it." if lamp else f"{prop}."
+        out["hint"] = t("{prop}, or back up to a wall and watch the light on it.", prop=prop) if lamp else f"{prop}."
     if look.group:
         out["group"] = [_item(reasoner, step) for step in look.group]
         out["setting"] = operate_words(reasoner.knowledge, look.step.operate)

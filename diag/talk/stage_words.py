@@ -18,15 +18,18 @@ from diag.stages.course import (
 from diag.stages.fuses import FuseLine, fuse_lines
 from diag.stages.power import draw_of, lights_of
 from diag.stages.route import Route
+from diag.texts import t, tn
 
 __all__ = ["COIL_WORDS", "begins_words", "days_words", "fuse_words", "means_whole", "route_words", "standing_words"]
 
 CAPACITY_AH = 45.0
 """Of the battery of a light vehicle, where nobody says more (common practice, no source)."""
 COIL_WORDS: Mapping[str, str] = {
-    "hot": "By the times of your answers the key has been on for {minutes:.0f} min with the engine stopped. Key off. "
-    "Feel the coil; go on when it is cool.",
-    "back-on": "Put the wire back on terminal 15 of the coil.",
+    "hot": t(
+        "By the times of your answers the key has been on for {minutes:.0f} min with the engine "
+        "stopped. Key off. Feel the coil; go on when it is cool."
+    ),
+    "back-on": t("Put the wire back on terminal 15 of the coil."),
 }
 _WHOLE = re.compile(
     r"\b(whole|entire|complete|full)\s+(vehicle|car|truck|van|pickup|tractor|loom|lot|job|electrics?|wiring)\b"
@@ -45,20 +48,35 @@ def means_whole(text: str) -> bool:
 def begins_words(reasoner: Reasoner, course: Course, stage: str) -> list[str]:
     """What a collecting stage begins with, one paragraph each."""
     steps = course.steps[stage]
-    count = f"{len(steps)} check{'' if len(steps) == 1 else 's'}"
+    count = tn("{n} check", "{n} checks", len(steps))
     match stage:
         case "before-power":
             return [
-                f"Battery off: earth clamp off, or isolator open. {count}, about {_minutes(steps)} min.",
+                t(
+                    "Battery off: earth clamp off, or isolator open. {count}, about {minutes} min.",
+                    count=count,
+                    minutes=_minutes(steps),
+                ),
                 *fuse_words(fuse_lines(reasoner)),
             ]
         case "first-power":
-            return [*_limited_words(reasoner, steps), f"{count}, about {_minutes(steps)} min."]
+            return [
+                *_limited_words(reasoner, steps),
+                t("{count}, about {minutes} min.", count=count, minutes=_minutes(steps)),
+            ]
         case "walk-round":
-            said = "What is odd is collected now and looked into afterwards. Where a page lists several looks, one key "
-            return [*route_words(course.routes[stage]), f"{said}says that all are right; a number picks an odd one."]
+            said = t(
+                "What is odd is collected now and looked into afterwards. Where a page lists several looks, one key "
+            )
+            return [
+                *route_words(course.routes[stage]),
+                t("{said}says that all are right; a number picks an odd one.", said=said),
+            ]
         case "engine-running":
-            return [*route_words(course.routes[stage]), "In the open air, out of gear, handbrake on, wheels chocked."]
+            return [
+                *route_words(course.routes[stage]),
+                t("In the open air, out of gear, handbrake on, wheels chocked."),
+            ]
         case _:
             return standing_words(reasoner, steps)
 
@@ -70,18 +88,30 @@ def _minutes(steps: Sequence[Step]) -> str:
 def route_words(route: Route) -> list[str]:
     """How long a walk takes, and what its order saves."""
     if not route.visits:
-        return ["Nothing to look at here."]
+        return [t("Nothing to look at here.")]
     count = sum(len(visit.steps) for visit in route.visits)
     out = [
-        f"{count} looks and listens at {len(route.visits)} stops, about {route.minutes:.0f} min, of which "
-        f"{route.on_the_way:.0f} min walking and working controls."
+        t(
+            "{count} looks and listens at {count_2} stops, about {minutes:.0f} min, of which "
+            "{on_the_way:.0f} min walking and working controls.",
+            count=count,
+            count_2=len(route.visits),
+            minutes=route.minutes,
+            on_the_way=route.on_the_way,
+        )
     ]
-    fewer = ((route.plain_walks, route.walks, "walks"), (route.plain_changes, route.changes, "control changes"))
+    fewer = ((route.plain_walks, route.walks, "walks"), (route.plain_changes, route.changes, t("control changes")))
     saved = [f"{plain - now} {what}" for plain, now, what in fewer if plain > now]
     keys = route.plain_key_turns - route.key_turns
-    saved += [f"{keys} turn{'' if keys == 1 else 's'} of the key"] if keys > 0 else []
+    saved += [tn("{n} turn of the key", "{n} turns of the key", keys)] if keys > 0 else []
     if route.saved >= 0.5:
-        out.append(f"This order saves {route.saved:.0f} min against that of the files: {', '.join(saved)} fewer.")
+        out.append(
+            t(
+                "This order saves {saved:.0f} min against that of the files: {saved_2} fewer.",
+                saved=route.saved,
+                saved_2=", ".join(saved),
+            )
+        )
     return out
 
 
@@ -91,25 +121,37 @@ def fuse_words(lines: Sequence[FuseLine]) -> list[str]:
         return []
     bad = [line for line in lines if not line.holds]
     holds = len(lines) - len(bad)
-    return [f"Fuses that hold the thinnest wire behind them: {holds} of {len(lines)}.", *(line.words for line in bad)]
+    return [
+        t("Fuses that hold the thinnest wire behind them: {holds} of {count}.", holds=holds, count=len(lines)),
+        *(line.words for line in bad),
+    ]
 
 
 def _limited_words(reasoner: Reasoner, steps: Sequence[Step]) -> list[str]:
     """Amps of a sound vehicle, and what a lamp in series means."""
     out = []
-    for operate, said in (({}, "everything off"), (key_on(reasoner.knowledge), "the key on")):
+    for operate, said in (({}, t("everything off")), (key_on(reasoner.knowledge), t("the key on"))):
         draw = draw_of(reasoner, operate)
-        if draw is None or (not operate and said != "everything off"):
+        if draw is None or (not operate and said != t("everything off")):
             continue
         parts = reasoner.knowledge.parts
         where = [f"{parts[name].title} {amps:.2f} A" for name, amps in sorted(draw.by_fuse.items())]
-        out.append(f"With {said} a sound vehicle takes {draw.amps:.2f} A{': ' if where else ''}{', '.join(where)}.")
+        out.append(
+            t(
+                "With {said} a sound vehicle takes {amps:.2f} A{value}{where}.",
+                said=said,
+                amps=draw.amps,
+                value=": " if where else "",
+                where=", ".join(where),
+            )
+        )
     for step in steps:
         if step.target != SERIES_LAMP:
             continue
         found = lights_of(reasoner, step)
         says = [
-            f"{light.word} is right" if light.sound else f"{light.word}: {', '.join(light.circuits)}" for light in found
+            t("{word} is right", word=light.word) if light.sound else f"{light.word}: {', '.join(light.circuits)}"
+            for light in found
         ]
         out.append(f"{step.title}: {'; '.join(says)}.")
     return out
@@ -120,10 +162,10 @@ def standing_words(reasoner: Reasoner, steps: Sequence[Step]) -> list[str]:
     out = []
     draw = draw_of(reasoner, {})
     if draw is not None:
-        out.append(f"With everything off a sound vehicle takes {draw.amps:.2f} A.")
+        out.append(t("With everything off a sound vehicle takes {amps:.2f} A.", amps=draw.amps))
     for step in steps:
         if step.unit == "A" and step.limits is not None and step.limits.max is not None:
-            out.append(f"At most {step.limits.max:g} A. {days_words(step.limits.max)}")
+            out.append(t("At most {max:g} A. {days}", max=step.limits.max, days=days_words(step.limits.max)))
     return out
 
 
@@ -132,5 +174,10 @@ def days_words(amps: float) -> str:
     days = days_of_standing(abs(amps), CAPACITY_AH)
     if math.isinf(days):
         return ""
-    told = f"{days:.0f} days" if days >= 2 else f"{24 * days:.0f} hours"
-    return f"With {abs(amps):.2g} A a battery of {CAPACITY_AH:g} Ah (assumed) is half empty after {told}."
+    told = t("{days:.0f} days", days=days) if days >= 2 else t("{number:.0f} hours", number=24 * days)
+    return t(
+        "With {amps:.2g} A a battery of {capacity_ah:g} Ah (assumed) is half empty after {told}.",
+        amps=abs(amps),
+        capacity_ah=CAPACITY_AH,
+        told=told,
+    )

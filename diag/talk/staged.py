@@ -29,6 +29,7 @@ from diag.talk.known import Known
 from diag.talk.leaving import open_items, put_back
 from diag.talk.nexts import Conclude, DoFirst, End, Look, Next
 from diag.talk.proving import proof
+from diag.texts import t, tn
 
 __all__ = ["COIL_BACK_ON", "StageState", "Staged", "intro_mark"]
 
@@ -351,21 +352,31 @@ class Staged:
 
     def open_items(self) -> tuple[str, ...]:
         """What stays open of the whole vehicle, in words."""
-        out = [f"stage skipped: {STAGES[stage]} ({reason})" for stage, reason in self.skipped.items()]
+        out = [
+            t("stage skipped: {stages} ({reason})", stages=STAGES[stage], reason=reason)
+            for stage, reason in self.skipped.items()
+        ]
         for stage in COLLECTING:
             if stage in self.skipped:
                 continue
             for step in self.course.steps[stage]:
                 if step.id not in self._passed and not self.known.at_hand(step):
-                    out.append(f"not checked (not within reach, or no instrument): {step.title}")
+                    out.append(t("not checked (not within reach, or no instrument): {step}", step=step.title))
             if self.stage is not None and self._left(stage):
                 count = len(self._left(stage))
-                out.append(f"{STAGES[stage]}: {count} check{'s' if count > 1 else ''} not made yet")
+                out.append(
+                    tn(
+                        "{stage}: {n} check not made yet",
+                        "{stage}: {n} checks not made yet",
+                        count,
+                        stage=STAGES[stage],
+                    )
+                )
         out += [line.words for line in fuse_lines(self.known.reasoner) if not line.holds]
-        out += [f"not checked (cannot be set at will): {step.title}" for step in self.course.left_out]
+        out += [t("not checked (cannot be set at will): {step}", step=step.title) for step in self.course.left_out]
         if coil.coil_is_off(self.known.state, COIL_BACK_ON):
-            out.append("terminal 15 of the coil is still off")
+            out.append(t("terminal 15 of the coil is still off"))
         left = {s: e.fields for e in self.known.state.standing("left-open") for s in e.fields.get("seqs", ())}
-        told = {f"unexplained: answer {seq}" for seq in left}
+        told = {t("unexplained: answer {seq}", seq=seq) for seq in left}
         out += [item for item in open_items(self.known) if item not in told]
         return tuple(dict.fromkeys(out))

@@ -20,6 +20,7 @@ from diag.talk.known import WHOLE
 from diag.talk.objects import ask_of, start_of
 from diag.talk.plan import Look
 from diag.talk.wording import finding_words
+from diag.texts import t, tn
 
 __all__ = [
     "answers_so_far",
@@ -41,7 +42,7 @@ __all__ = [
 Object = dict[str, Any]
 _LONGEST_PAUSE_S = 30 * 60
 """A longer gap between two records is a pause, not work. Common practice, no source."""
-_PASSED = {"cannot-reach": "can't reach", "no-instrument": "no such instrument", "later": "later"}
+_PASSED = {"cannot-reach": t("can't reach"), "no-instrument": t("no such instrument"), "later": "later"}
 
 
 def minutes_so_far(records: Sequence[Record]) -> int:
@@ -77,7 +78,7 @@ def whereabouts_parts(conversation: Conversation, ask: Object | None) -> list[st
         parts.append(knowledge.places.get(step.place, step.place.replace("-", " ")))
     count = len(conversation.state.standing("answered", "found"))
     parts.append(f"{minutes_so_far(conversation.keeper.records)} min")
-    parts.append(f"{count} answer{'' if count == 1 else 's'}")
+    parts.append(tn("{n} answer", "{n} answers", count))
     return parts
 
 
@@ -86,7 +87,7 @@ def _circuits_of(conversation: Conversation, ask: Object | None, step: Step) -> 
     circuits, steps = conversation.knowledge.circuits, conversation.reasoner.steps
     group = [steps[item["check"]] for item in (ask or {}).get("group", ())] or [step]
     titles = list(dict.fromkeys(circuits[one.circuit].title for one in group))
-    return titles[0] if len(titles) == 1 else f"{titles[0]} and {len(titles) - 1} more"
+    return titles[0] if len(titles) == 1 else t("{titles} and {number} more", titles=titles[0], number=len(titles) - 1)
 
 
 def answers_so_far(conversation: Conversation) -> list[tuple[int, str]]:
@@ -96,7 +97,7 @@ def answers_so_far(conversation: Conversation) -> list[tuple[int, str]]:
 
 def not_cured(told: Mapping[str, Any]) -> str:
     """What to say beside an answer by which a remedy is not proved; else empty."""
-    return f". NOT CURED by: {told['not-cured']}. Going on." if "not-cured" in told else ""
+    return t(". NOT CURED by: {told}. Going on.", told=told["not-cured"]) if "not-cured" in told else ""
 
 
 def newest_words(conversation: Conversation) -> str:
@@ -107,36 +108,36 @@ def newest_words(conversation: Conversation) -> str:
     others = len(conversation.state.with_it(entry))
     for seq, words in answers_so_far(conversation):
         if seq == entry.seq:
-            return f"{words}, and {others} more" if others else words
+            return t("{words}, and {others} more", words=words, others=others) if others else words
     fields, steps = entry.fields, conversation.reasoner.steps
     step = steps.get(str(fields.get("check")))
     title = step.title if step is not None else str(fields.get("check", ""))
     match entry.event:
         case "not-sure":
-            return f"not sure: {title}"
+            return t("not sure: {title}", title=title)
         case "skipped":
             reason = str(fields.get("reason"))
             return f"{_PASSED.get(reason, reason)}: {title}"
         case "acknowledged" if str(fields.get("caution")).startswith("stage:"):
             name = str(fields.get("caution")).removeprefix("stage:")
-            return f"begun: {STAGES.get(name, name)}"
+            return t("begun: {name}", name=STAGES.get(name, name))
         case "acknowledged":
-            return "caution read and done"
+            return t("caution read and done")
         case "remedied":
             remedy = conversation.reasoner.remedies.get(str(fields.get("remedy")))
-            return f"done: {remedy.title if remedy is not None else fields.get('remedy')}"
+            return t("done: {remedy}", remedy=remedy.title if remedy is not None else fields.get("remedy"))
         case "noted":
-            return "note added"
+            return t("note added")
         case "stage":
             stage = STAGES.get(str(fields.get("stage")), str(fields.get("stage")))
-            return f"skipped: {stage}" if "skip" in fields else f"gone to: {stage}"
+            return t("skipped: {stage}", stage=stage) if "skip" in fields else t("gone to: {stage}", stage=stage)
         case "left-open":
-            return f"left open: {fields.get('text')}"
+            return t("left open: {value}", value=fields.get("text"))
         case "changed":
-            return "change at the vehicle written down"
+            return t("change at the vehicle written down")
     if entry.event not in ("answered", "found"):
         return title
-    return f"began with: {'the whole vehicle' if fields.get('value') == WHOLE else fields.get('value')}"
+    return t("began with: {what}", what=t("the whole vehicle") if fields.get("value") == WHOLE else fields.get("value"))
 
 
 def caution_known(conversation: Conversation, ask: Object) -> bool:
@@ -163,8 +164,8 @@ def ask_again(conversation: Conversation, seq: int) -> Object:
     """The ask behind an older answer. Raises DiagError where no standing answer has that number."""
     entry = next((e for e in conversation.state.standing("answered", "found") if e.seq == seq), None)
     if entry is None:
-        known = ", ".join(str(number) for number, _ in answers_so_far(conversation)) or "none yet"
-        raise DiagError(f"No answer has the number {seq}. Answers so far: {known}.")
+        known = ", ".join(str(number) for number, _ in answers_so_far(conversation)) or t("none yet")
+        raise DiagError(t("No answer has the number {seq}. Answers so far: {known}.", seq=seq, known=known))
     check = str(entry.fields.get("check"))
     if check in ("start", "symptom"):
         ask = start_of(conversation.knowledge, "", None)
@@ -173,7 +174,7 @@ def ask_again(conversation: Conversation, seq: int) -> Object:
         return ask
     step = conversation.reasoner.steps.get(check)
     if step is None:
-        raise DiagError(f"Answer {seq} is to a check that today's knowledge does not have; undo it instead.")
+        raise DiagError(t("Answer {seq} is to a check that today's knowledge does not have; undo it instead.", seq=seq))
     return ask_of(conversation.reasoner, conversation.plan, Look(step), "")
 
 
@@ -193,12 +194,12 @@ def open_problems(conversation: Conversation) -> list[tuple[tuple[int, ...], str
 
 
 _PLAIN = {
-    "unclear": "Several fit: choose one of these.",
-    "not-understood": "Nothing on the list is like that. Use other words, or a number of the list.",
-    "not-text": "Some words are needed here.",
-    "nothing-to-undo": "There is nothing to undo.",
-    "unknown-circuit": "This vehicle has no such circuit. Take a number of the list.",
-    "cannot-skip": "This is not passed over: answer it, or undo.",
+    "unclear": t("Several fit: choose one of these."),
+    "not-understood": t("Nothing on the list is like that. Use other words, or a number of the list."),
+    "not-text": t("Some words are needed here."),
+    "nothing-to-undo": t("There is nothing to undo."),
+    "unknown-circuit": t("This vehicle has no such circuit. Take a number of the list."),
+    "cannot-skip": t("This is not passed over: answer it, or undo."),
 }
 
 
@@ -210,5 +211,5 @@ def error_words(error: Object) -> str:
     text = str(error["text"])
     said = text[:1].upper() + text[1:]
     if error["expected"] and str(error["expected"]) not in text:
-        said += f"{'' if said.endswith('.') else '.'} Expected: {error['expected']}."
+        said += ("" if said.endswith(".") else ".") + t(" Expected: {expected}.", expected=error["expected"])
     return said

@@ -9,15 +9,16 @@ from collections.abc import Sequence
 
 from diag.knowledge.taught import tellers_of
 from diag.reason.reasoner import Reasoner
+from diag.texts import t
 
 __all__ = ["taught_words"]
 
 _TELLS = 1.3
 """From this ratio on it is told, as with any other reason."""
 _OF = {
-    "kind": "were of this kind",
-    "circuit": "were in this part or wire",
-    "vehicle": "on this vehicle were this very one",
+    "kind": t("were of this kind"),
+    "circuit": t("were in this part or wire"),
+    "vehicle": t("on this vehicle were this very one"),
 }
 
 
@@ -31,5 +32,13 @@ def taught_words(reasoner: Reasoner, causes: Sequence[int]) -> str:
         return ""
     cause = reasoner.causes[first]
     tellers = tellers_of(reasoner.knowledge, cause.kind, cause.mode, cause.subject, cause.id)
-    counts = [f"{round(t.n, 1):g} of {t.total:g} faults {_OF[t.level]}" for t in tellers if t.n >= 0.05]
-    return f"Learned from closed jobs: {', '.join(counts)}; {times:.2g} times as often as published."
+    counts = [
+        t("{number:g} of {total:g} faults {of}", number=round(one.n, 1), total=one.total, of=_OF[one.level])
+        for one in tellers
+        if one.n >= 0.05
+    ]
+    return t(
+        "Learned from closed jobs: {counts}; {times:.2g} times as often as published.",
+        counts=", ".join(counts),
+        times=times,
+    )

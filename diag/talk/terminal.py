@@ -33,33 +33,34 @@ from diag.talk.standing import (
 from diag.talk.terminal_lists import LookedUpPages
 from diag.talk.terminal_stages import BACK_KEYS
 from diag.talk.typed import FIRST_LOOKS, KEYS, Command, TypedError, command_of, message_of, numbered, value_of
+from diag.texts import t
 
 __all__ = ["Terminal", "run_terminal"]
 
 Object = dict[str, Any]
 _WORDS = {
-    "w": "why",
-    "y": "why not",
-    "n": "not sure",
-    "u": "undo",
-    "x": "can't reach",
-    "b": "causes",
-    "p": "picture",
-    "r": "record so far",
-    "i": "no such instrument",
-    "l": "later",
-    "c": "correct an answer",
-    "s": "other symptom",
-    "a": "add a note",
-    "g": "I changed something",
-    "k": "caution again",
-    "d": "done",
-    "o": "the others",
-    "t": "stages",
-    "e": "skip this stage",
-    "v": "leave it open",
-    "h": "help",
-    "q": "quit",
+    "w": t("why"),
+    "y": t("why not"),
+    "n": t("not sure"),
+    "u": t("undo"),
+    "x": t("can't reach"),
+    "b": t("causes"),
+    "p": t("picture"),
+    "r": t("record so far"),
+    "i": t("no such instrument"),
+    "l": t("later"),
+    "c": t("correct an answer"),
+    "s": t("other symptom"),
+    "a": t("add a note"),
+    "g": t("I changed something"),
+    "k": t("caution again"),
+    "d": t("done"),
+    "o": t("the others"),
+    "t": t("stages"),
+    "e": t("skip this stage"),
+    "v": t("leave it open"),
+    "h": t("help"),
+    "q": t("quit"),
 }
 _ON_ASK = "wnuxbypilrcsagkhq"
 _ON_GROUP = "duxtebyprcsaghq"
@@ -72,8 +73,9 @@ _ON_STEPS = "doubyrcsaghq"
 _ON_END = "subyrcaghq"
 ROOMY, HEAD_AND_FOOT = 24, 10
 """Rows from which what is likely stands below a question, and rows that head, notice, entry and keys take at most."""
-_WHY_KEYS = [("Enter", "back"), ("y", _WORDS["y"]), ("q", _WORDS["q"])]
-_EXAMPLES = {"V": "11.8 V", "A": "3.5 A", "ohm": "0.4 ohm, or OL"}
+_WHY_KEYS = [("Enter", t("back")), ("y", _WORDS["y"]), ("q", _WORDS["q"])]
+_BACK, _LEAVE = ("Esc", t("back")), ("Ctrl-C", t("quit, keep"))
+_EXAMPLES = {"V": "11.8 V", "A": "3.5 A", "ohm": t("0.4 ohm, or OL")}
 
 
 WHOLE_KEY = "0"
@@ -94,7 +96,8 @@ def run_terminal(
     """
     pages = Terminal(conversation, messages, Pages(manner, speaker))
     pages.run()
-    print_formatted_text(f"Kept: {conversation.job}\nGo on with:\n  diag resume {job_name(conversation.job)}")
+    kept, name = conversation.job, job_name(conversation.job)
+    print_formatted_text(t("Kept: {job}\nGo on with:\n  diag resume {name}", job=kept, name=name))
 
 
 class Terminal(LookedUpPages):
@@ -160,7 +163,11 @@ class Terminal(LookedUpPages):
             self._notice = error_words(told)
             return str(told["code"])
         self._typed = ("", "")
-        self._notice = f"Undone: {gone}" if gone else f"Kept: {kept_words(self.conversation)}{not_cured(told)}"
+        self._notice = (
+            t("Undone: {gone}", gone=gone)
+            if gone
+            else t("Kept: {kept}{not_cured}", kept=kept_words(self.conversation), not_cured=not_cured(told))
+        )
         return ""
 
     # ------------------------------------------------------------ asks
@@ -202,10 +209,14 @@ class Terminal(LookedUpPages):
         if ask["kind"] == "measure" or len(numbered(ask)) > 17:
             live = letters.replace("o", "") if ask["kind"] == "measure" else ""
             kept = self._typed[1] if self._typed[0] == ask["check"] else ""
-            label = f"Reading ({_EXAMPLES[ask['unit']]})" if ask["kind"] == "measure" else "Number or words"
+            label = (
+                t("Reading ({examples})", examples=_EXAMPLES[ask["unit"]])
+                if ask["kind"] == "measure"
+                else t("Number or words")
+            )
             pressed = await self._show(ask, body, keys=self._keys(letters), entry=label, text=kept, live=live)
             if not pressed.text:
-                self._notice = "Nothing is typed yet." if pressed.key == "enter" else ""
+                self._notice = t("Nothing is typed yet.") if pressed.key == "enter" else ""
                 return (pressed.key, None) if len(pressed.key) == 1 else (None, None)
             self._typed = (ask["check"], pressed.text)
             try:
@@ -221,7 +232,7 @@ class Terminal(LookedUpPages):
         digits = "" if one else "".join(str(n) for n in range(1, min(len(answers), 9) + 1))
         words = self._keys(letters)
         if ask.get("begins"):
-            words[0] = ("d", "go on")
+            words[0] = ("d", t("go on"))
         unread = "d" if ask["kind"] == "do" and not ask.get("begins") else ""
         pressed = await self._show(ask, body, keys=words, digits=digits, whole=unread)
         if pressed.key.isdecimal():
@@ -256,7 +267,9 @@ class Terminal(LookedUpPages):
             return self._question(ask, width, lambda columns: screen.choice_lines(ask, columns, more=True))
 
         few = "".join(str(n) for n in range(1, len(answers) - FIRST_LOOKS + 1)) + "0"
-        pressed = await self._show(ask, rest, keys=[("0", "back"), ("q", _WORDS["q"])], always=("0", "q"), digits=few)
+        pressed = await self._show(
+            ask, rest, keys=[("0", t("back")), ("q", _WORDS["q"])], always=("0", "q"), digits=few
+        )
         if pressed.key.isdecimal() and pressed.key != "0":
             return None, answers[FIRST_LOOKS + int(pressed.key) - 1][0]
         return None, None
@@ -286,10 +299,10 @@ class Terminal(LookedUpPages):
         def body(width: int) -> list[Line]:
             return [*paragraph(title, width, style="strong"), Line(), *screen.choice_lines(ask, width)]
 
-        keys = [("Enter", "go on, or turn the page")]
-        keys += [] if can_go_back else [(WHOLE_KEY, "the whole vehicle")]
-        keys += [("Esc", "back")] if can_go_back else [("help", "keys and words")]
-        keys += [("Ctrl-C", "quit, keep")]
+        keys = [("Enter", t("go on, or turn the page"))]
+        keys += [] if can_go_back else [(WHOLE_KEY, t("the whole vehicle"))]
+        keys += [_BACK] if can_go_back else [("help", t("keys and words"))]
+        keys += [_LEAVE]
         kept = self._typed[1] if self._typed[0] == ask["check"] else ""
         while True:
             pressed = await self._show(
@@ -297,7 +310,7 @@ class Terminal(LookedUpPages):
                 body,
                 keys=keys,
                 always=("Enter", WHOLE_KEY, "Esc", "Ctrl-C"),
-                entry="Number or words",
+                entry=t("Number or words"),
                 text=kept,
                 live="" if can_go_back else WHOLE_KEY,
                 names=self.names(ask),
@@ -316,7 +329,7 @@ class Terminal(LookedUpPages):
         def page(width: int) -> list[Line]:
             return [*paragraph(title, width, style="strong"), *(body(width) if body is not None else [])]
 
-        keys = [("Enter", "go on"), ("Esc", "back"), ("Ctrl-C", "quit, keep")]
+        keys = [("Enter", t("go on")), _BACK, _LEAVE]
         pressed = await self._show(
             None,
             page,
@@ -361,8 +374,8 @@ class Terminal(LookedUpPages):
             case "symptom" if not command.text:
                 await self._symptom()
             case "note" | "changed" if not command.text:
-                title = "What should be noted?" if command.name == "note" else "What was changed at the vehicle?"
-                text = await self._text(title, "Note" if command.name == "note" else "Changed")
+                title = t("What should be noted?") if command.name == "note" else t("What was changed at the vehicle?")
+                text = await self._text(title, t("Note") if command.name == "note" else t("Changed"))
                 if text:
                     self._take({command.name: text})
             case _:
@@ -383,7 +396,7 @@ class Terminal(LookedUpPages):
         letters = _ON_CONCLUSION[1:]
         if self.conversation.plan.stage is not None:
             letters = letters.replace("h", "tevh")
-        keys = [(digits if len(digits) == 1 else f"1-{digits[-1]}", "how to do it"), *self._keys(letters)]
+        keys = [(digits if len(digits) == 1 else f"1-{digits[-1]}", t("how to do it")), *self._keys(letters)]
         pressed = await self._show(
             None,
             lambda width: screen.conclusion_page(told, width),
@@ -427,12 +440,14 @@ class Terminal(LookedUpPages):
         for count, text in enumerate(wanted, 1):
 
             def body(width: int, text: str = text, count: int = count) -> list[Line]:
-                title = "CAUTION" if len(wanted) == 1 else f"CAUTION {count} of {len(wanted)}"
-                first = screen.spared(paragraph(f"Before: {remedy['title']}", width), screen.SPARE_HINT)
+                title = t("CAUTION") if len(wanted) == 1 else t("CAUTION {count} of {of}", count=count, of=len(wanted))
+                first = screen.spared(
+                    paragraph(t("Before: {remedy}", remedy=remedy["title"]), width), screen.SPARE_HINT
+                )
                 return [*first, Line(spare=screen.SPARE_BLANK), *screen.framed(text, width, title)]
 
             while True:
-                keys = [("d", "done: read and seen to"), ("Esc", "back"), ("q", _WORDS["q"])]
+                keys = [("d", t("done: read and seen to")), _BACK, ("q", _WORDS["q"])]
                 pressed = await self._show(None, body, keys=keys, always=("d", "q"), whole="d")
                 if pressed.key == "d":
                     self._read.add(text)

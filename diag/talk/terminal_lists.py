@@ -20,6 +20,7 @@ from diag.talk.standing import ask_again, error_words, newest_words, symptom_ask
 from diag.talk.terminal_stages import BACK_KEYS, StagedPages
 from diag.talk.typed import TypedError, older_of, value_of
 from diag.talk.whys import names_of
+from diag.texts import t
 
 __all__ = ["LookedUpPages"]
 
@@ -62,7 +63,7 @@ class LookedUpPages(StagedPages):
         await self._show(
             None,
             lambda width: history_page(self.conversation, width),
-            keys=[("arrows", "scroll"), *BACK_KEYS],
+            keys=[("arrows", t("scroll")), *BACK_KEYS],
             always=("Enter", "q"),
             at_end=True,
         )
@@ -74,7 +75,7 @@ class LookedUpPages(StagedPages):
         pressed = await self._show(
             ask,
             lambda width: picture_page(self.conversation, step, width, rows),
-            keys=[("p", "all of it"), *BACK_KEYS],
+            keys=[("p", t("all of it")), *BACK_KEYS],
             always=("p", "Enter", "q"),
         )
         if pressed.key == "p":
@@ -82,7 +83,7 @@ class LookedUpPages(StagedPages):
 
     async def _why_not(self, name: str = "") -> None:
         """What speaks for and against causes that are picked or typed, until the person goes back."""
-        how = "A digit, or type the name of a part, wire or cause; Tab completes it."
+        how = t("A digit, or type the name of a part, wire or cause; Tab completes it.")
         names, kept = list(names_of(self.conversation.reasoner)), ""
         near: list[str] = []
         while True:
@@ -92,7 +93,12 @@ class LookedUpPages(StagedPages):
                 pressed = await self._show(
                     None,
                     lambda width, picks=picks: screen_why.pick_page(picks, width, how),  # type: ignore[misc]
-                    keys=[(f"1-{len(picks)}", "why"), ("Enter", "go on"), ("Esc", "back"), ("Ctrl-C", "quit, keep")],
+                    keys=[
+                        (f"1-{len(picks)}", t("why")),
+                        ("Enter", t("go on")),
+                        ("Esc", t("back")),
+                        ("Ctrl-C", t("quit, keep")),
+                    ],
                     always=("Enter", "Esc", "Ctrl-C"),
                     entry="Name",
                     text=kept,
@@ -108,13 +114,16 @@ class LookedUpPages(StagedPages):
             kept, name = (name if refused and not told["expected"] else ""), ""
             near = str(told["expected"]).split(", ") if refused and told["expected"] else []
             if refused:
-                self._notice = f"Nothing is called {told['found']}. The nearest are these."
+                self._notice = t("Nothing is called {told}. The nearest are these.", told=told["found"])
                 continue
             await self._tell(None, lambda width, told=told: screen_why.account_page(told, width))  # type: ignore[misc]
 
     async def _symptom(self, key: str = "symptom", seq: int | None = None) -> bool:
         """Another complaint, or a corrected one, from the list of symptoms. True where it was taken."""
-        ask, title = symptom_ask(self.conversation), "What else is wrong?" if seq is None else "What is wrong, rightly?"
+        ask, title = (
+            symptom_ask(self.conversation),
+            t("What else is wrong?") if seq is None else t("What is wrong, rightly?"),
+        )
         while True:
             line = await self._from_list(ask, title)
             if not line:
@@ -126,7 +135,7 @@ class LookedUpPages(StagedPages):
                 continue
             told = self.conversation.take({key: value} if seq is None else {key: seq, "value": value})
             if told["type"] != "error":
-                self._notice = f"Kept: {newest_words(self.conversation)}"
+                self._notice = t("Kept: {newest}", newest=newest_words(self.conversation))
                 return True
             self._notice = error_words(told)
             if told["code"] == "unclear":
@@ -137,7 +146,10 @@ class LookedUpPages(StagedPages):
         kept = ""
         while True:
             kept = await self._text(
-                "Which answer was wrong?", "Its number", lambda width: screen.older_page(self.conversation, width), kept
+                t("Which answer was wrong?"),
+                t("Its number"),
+                lambda width: screen.older_page(self.conversation, width),
+                kept,
             )
             if not kept:
                 return
@@ -151,10 +163,10 @@ class LookedUpPages(StagedPages):
             await self._symptom("correct", seq)
             return
         while True:
-            self._notice = self._notice or f"Answer {seq} anew. Esc leaves it as it was."
+            self._notice = self._notice or t("Answer {seq} anew. Esc leaves it as it was.", seq=seq)
             pressed, value = await self._answer(ask, "q")
             if pressed is None and value is None:
                 return
             if not self._take({"correct": seq, "value": value}):
-                self._notice = f"Corrected: answer {seq}"
+                self._notice = t("Corrected: answer {seq}", seq=seq)
                 return

@@ -14,11 +14,12 @@ from diag.talk.pages import Pressed
 from diag.talk.screen import Line
 from diag.talk.standing import ask_for, open_problems
 from diag.talk.typed import KEYS, Command
+from diag.texts import t
 
 __all__ = ["BACK_KEYS", "StagedPages"]
 
 Object = dict[str, Any]
-BACK_KEYS = [("Enter", "back"), ("q", "quit")]
+BACK_KEYS = [("Enter", t("back")), ("q", t("quit"))]
 
 
 class StagedPages:
@@ -52,7 +53,7 @@ class StagedPages:
         items = ask["group"]
         digits = "".join(str(n) for n in range(1, len(items) + 1))
         odd = "1" if len(items) == 1 else f"1-{len(items)}"
-        words = [("d", "all right"), (odd, "odd one"), *self._keys(letters[1:])]
+        words = [("d", t("all right")), (odd, t("odd one")), *self._keys(letters[1:])]
         pressed = await self._show(
             ask,
             lambda width: screen.question_page(self.conversation, ask, width),
@@ -64,7 +65,7 @@ class StagedPages:
             self._take({"answer": ask["id"], "value": ALL_RIGHT})
         elif pressed.key.isdecimal():
             own = ask_for(self.conversation, items[int(pressed.key) - 1]["check"])
-            self._notice = "What does this one show? Esc goes back to the list."
+            self._notice = t("What does this one show? Esc goes back to the list.")
             key, value = await self._answer(own, "nq")
             value = NOT_SURE if key == "n" else value
             if value is not None:
@@ -77,7 +78,7 @@ class StagedPages:
         stage = self.conversation.plan.stage
         if stage is None:
             return
-        reason = await self._text(f"Skip the stage `{STAGES[stage]}`? Say why.", "Reason")
+        reason = await self._text(t("Skip the stage `{stages}`? Say why.", stages=STAGES[stage]), "Reason")
         if reason:
             self._take({"stage": stage, "skip": reason})
 
@@ -88,15 +89,17 @@ class StagedPages:
         pressed = await self._show(
             ask,
             lambda width: screen.stages_page(stages, width),
-            keys=[(f"1-{digits[-1]}", "go there"), *BACK_KEYS],
+            keys=[(f"1-{digits[-1]}", t("go there")), *BACK_KEYS],
             always=("Enter", "q"),
             digits=digits,
         )
         if pressed.key.isdecimal():
             wanted = stages[int(pressed.key) - 1]
             if not self._take({"stage": wanted.id}) and self.conversation.plan.stage != wanted.id:
-                nothing = "Nothing is odd that could be looked into" if wanted.id == FAULTS else "Nothing is left there"
-                self._notice = f"{nothing}; on with what is next."
+                nothing = (
+                    t("Nothing is odd that could be looked into") if wanted.id == FAULTS else t("Nothing is left there")
+                )
+                self._notice = t("{nothing}; on with what is next.", nothing=nothing)
 
     async def _leave(self) -> None:
         """What is odd is left as it is, one problem at a time, with a reason."""
@@ -105,13 +108,13 @@ class StagedPages:
         pressed = await self._show(
             None,
             lambda width: screen.problems_page(problems, width),
-            keys=[(digits if len(digits) == 1 else f"1-{digits[-1]}", "leave this"), *BACK_KEYS],
+            keys=[(digits if len(digits) == 1 else f"1-{digits[-1]}", t("leave this")), *BACK_KEYS],
             always=("Enter", "q"),
             digits=digits,
         )
         if not pressed.key.isdecimal():
             return
         seqs, _ = problems[int(pressed.key) - 1]
-        reason = await self._text("Why is it left open?", "Reason")
+        reason = await self._text(t("Why is it left open?"), "Reason")
         if reason:
             self._take({"leave": list(seqs), "reason": reason})

@@ -12,6 +12,7 @@ from typing import Any
 from diag.circuit.observe import LIGHTS, RHYTHMS
 from diag.errors import DiagError
 from diag.knowledge.names import quoted
+from diag.texts import t
 
 __all__ = [
     "FIRST_LOOKS",
@@ -167,38 +168,40 @@ def message_of(command: Command, ask: Object | None) -> Object | None:
         return {"undo": True}
     if name in ("note", "changed", "symptom"):
         if not command.text:
-            raise TypedError(f"`{name}` needs some words behind it, such as `{name} {_EXAMPLE[name]}`.")
+            raise TypedError(
+                t("`{name}` needs some words behind it, such as `{name} {example}`.", name=name, example=_EXAMPLE[name])
+            )
         return {name: command.text}
     if name == "not-sure" or name in _SKIPS:
         return _passed_over(name, ask)
     if name == "all-right" or (name == "done" and ask is not None and ask.get("group")):
         if ask is None or not ask.get("group"):
-            raise TypedError("Only a list of looks is answered together; this wants an answer of its own.")
+            raise TypedError(t("Only a list of looks is answered together; this wants an answer of its own."))
         return {"answer": ask["id"], "value": "all-right"}
     if name == "done" and ask is not None:
         if ask["kind"] != "do":
-            raise TypedError("Nothing is to be done here; this wants an answer. `help` shows how to answer.")
+            raise TypedError(t("Nothing is to be done here; this wants an answer. `help` shows how to answer."))
         return {"answer": ask["id"], "value": "done"}
     return None
 
 
-_EXAMPLE = {"note": "fuse box is wet", "changed": "renewed the rear earth", "symptom": "horn silent"}
+_EXAMPLE = {"note": t("fuse box is wet"), "changed": t("renewed the rear earth"), "symptom": t("horn silent")}
 
 
 def _passed_over(name: str, ask: Object | None) -> Object:
     if ask is None:
-        raise TypedError("No check is open now, so there is none to pass over.")
+        raise TypedError(t("No check is open now, so there is none to pass over."))
     if ask["check"] == "start":
-        raise TypedError("Say what is wrong first; `Check everything` fits where nothing certain is known.")
+        raise TypedError(t("Say what is wrong first; `Check everything` fits where nothing certain is known."))
     if ask["kind"] == "do":
         if ask["check"].startswith("stage:"):
-            raise TypedError("`done` goes on; `skip REASON` passes the whole stage over.")
+            raise TypedError(t("`done` goes on; `skip REASON` passes the whole stage over."))
         if ask["check"].startswith("caution:"):
-            raise TypedError("This one is not passed over: do what it says, then `done`.")
+            raise TypedError(t("This one is not passed over: do what it says, then `done`."))
         if name == "not-sure":
             return {"answer": ask["id"], "value": "not-sure"}
     if name == "no-instrument" and not ask["instruments"]:
-        raise TypedError("This check needs no instrument. `can't reach` or `not sure` passes it over.")
+        raise TypedError(t("This check needs no instrument. `can't reach` or `not sure` passes it over."))
     if name == "not-sure":
         return {"answer": ask["id"], "value": "not-sure"}
     return {"skip": ask["id"], "reason": name}
@@ -230,7 +233,9 @@ def value_of(ask: Object, line: str) -> Any:
     if text.isdecimal():
         if _whole(text) and 1 <= int(text) <= len(answers):
             return answers[int(text) - 1][0]
-        raise TypedError(f"Found {quoted(text)}, expected a number from 1 to {len(answers)}, or words.")
+        raise TypedError(
+            t("Found {text}, expected a number from 1 to {count}, or words.", text=quoted(text), count=len(answers))
+        )
     if ask["kind"] == "look" and not ask["choices"]:
         return _look_of_words(text)
     return text
@@ -262,7 +267,9 @@ def _look_of_words(text: str) -> Object:
         elif word not in ("and", "none"):
             rest.append(word)
     if len(lights) > 1 or len(rhythms) > 1:
-        raise TypedError(f"Found {quoted(text)}, expected one light and one rhythm, such as `normal steady`.")
+        raise TypedError(
+            t("Found {text}, expected one light and one rhythm, such as `normal steady`.", text=quoted(text))
+        )
     out: Object = {}
     if lights or (rhythms and not rest):
         out["light"] = lights[0] if lights else "normal"
@@ -284,7 +291,13 @@ def picked_of(ask: Object, line: str) -> tuple[Object, str] | None:
         return None
     group = ask["group"]
     if not 1 <= int(first) <= len(group):
-        raise TypedError(f"Found {quoted(first)}, expected a number from 1 to {len(group)}, or `all right`.")
+        raise TypedError(
+            t(
+                "Found {first}, expected a number from 1 to {count}, or `all right`.",
+                first=quoted(first),
+                count=len(group),
+            )
+        )
     return group[int(first) - 1], rest.strip()
 
 
@@ -292,7 +305,9 @@ def older_of(text: str) -> tuple[int, str]:
     """Number of an older answer, and the new value behind it. Raises TypedError."""
     first, _, rest = text.strip().partition(" ")
     if not _whole(first):
-        raise TypedError(f"Found {quoted(text)}, expected the number of an answer, such as `correct 4 dark`.")
+        raise TypedError(
+            t("Found {text}, expected the number of an answer, such as `correct 4 dark`.", text=quoted(text))
+        )
     return int(first), rest.strip()
 
 

@@ -18,6 +18,7 @@ from diag.reason.reasoner import Beliefs, Reasoner
 from diag.reason.steps import Step
 from diag.talk.taught_words import taught_words
 from diag.talk.wording import answer_words, finding_words, only_words, said_words
+from diag.texts import t
 
 __all__ = [
     "Named",
@@ -43,7 +44,7 @@ class UnknownNameError(ValueError):
 
     def __init__(self, found: str, near: Sequence[str]) -> None:
         self.found, self.near = found, tuple(near)
-        super().__init__("no cause, remedy or part of this vehicle is called that")
+        super().__init__(t("no cause, remedy or part of this vehicle is called that"))
 
 
 @dataclass(frozen=True)
@@ -124,18 +125,25 @@ def after_words(reasoner: Reasoner, meaning: Meaning) -> str:
     """What an answer would speak for, and what it would clear."""
 
     def title(name: str) -> str:
-        own = {SOUND: "nothing wrong", OUTSIDE: "a cause that is not in the model"}.get(name)
+        own = {SOUND: t("nothing wrong"), OUTSIDE: t("a cause that is not in the model")}.get(name)
         return own or short_title(reasoner.remedies[name].title)
 
     parts = [
-        f"speaks for {title(one.name)} ({percent(one.then)}, now {percent(one.now)})"
+        t(
+            "speaks for {name} ({percent}, now {percent_2})",
+            name=title(one.name),
+            percent=percent(one.then),
+            percent_2=percent(one.now),
+        )
         if n == 0
         else f"{title(one.name)} ({percent(one.then)})"
         for n, one in enumerate(meaning.raises)
     ]
     said = [", ".join(parts)] if parts else []
-    said += [f"clears {', '.join(title(one.name) for one in meaning.clears)}"] if meaning.clears else []
-    return "; ".join(said) or "changes little"
+    said += (
+        [t("clears {clears}", clears=", ".join(title(one.name) for one in meaning.clears))] if meaning.clears else []
+    )
+    return "; ".join(said) or t("changes little")
 
 
 def short_title(title: str) -> str:
@@ -163,8 +171,8 @@ def line_of(knowledge: Knowledge, reason: Reason) -> Object:
 
 def _titles_of(reasoner: Reasoner, members: frozenset[int] | None) -> str:
     if members is None:
-        return "a cause that is not in the model"
-    return " and ".join(reasoner.causes[i].title for i in sorted(members)) or "nothing wrong"
+        return t("a cause that is not in the model")
+    return t(" and ").join(reasoner.causes[i].title for i in sorted(members)) or t("nothing wrong")
 
 
 # ---------------------------------------------------------------- what is told
@@ -234,7 +242,7 @@ def _part(reasoner: Reasoner, beliefs: Beliefs, found: Named) -> Object:
         "title": found.title,
         "p": round(p, 4),
         "prior": float(f"{sum(cause['prior'] for cause in causes):.3g}"),
-        "text": f"Chance that something is wrong with it: {percent(p)}.",
+        "text": t("Chance that something is wrong with it: {percent}.", percent=percent(p)),
         "causes": causes,
     }
 
@@ -245,46 +253,60 @@ def _standing_words(reasoner: Reasoner, beliefs: Beliefs, account: Account) -> s
     leader, knowledge = _titles_of(reasoner, other), reasoner.knowledge
     match account.standing:
         case "leading":
-            beside = f", together with {_titles_of(reasoner, account.company)}" if account.company else ""
-            return f"It is what is held likeliest{beside}."
+            beside = (
+                t(", together with {titles_of}", titles_of=_titles_of(reasoner, account.company))
+                if account.company
+                else ""
+            )
+            return t("It is what is held likeliest{beside}.", beside=beside)
         case "treated":
-            done = reasoner.remedies[account.cured_by].title if account.cured_by else "what was changed"
-            return f"Put right by: {done}. Nothing says that it is back."
+            done = reasoner.remedies[account.cured_by].title if account.cured_by else t("what was changed")
+            return t("Put right by: {done}. Nothing says that it is back.", done=done)
         case "rare":
-            return (
-                f"No answer decides against it, but it is rarer than what is held likeliest ({leader}): before any "
-                f"answer 1 to {account.leader_prior / max(account.odds_prior, 1e-300):.0f}."
+            return t(
+                "No answer decides against it, but it is rarer than what is held likeliest "
+                "({leader}): before any answer 1 to {number:.0f}.",
+                leader=leader,
+                number=account.leader_prior / max(account.odds_prior, 1e-300),
             )
         case "beside":
-            return f"It would be a fault more, beside {leader}, and nothing that was found asks for one."
+            return t(
+                "It would be a fault more, beside {leader}, and nothing that was found asks for one.", leader=leader
+            )
         case "open":
-            return f"Nothing that was found tells it from what is held likeliest ({leader})."
+            return t("Nothing that was found tells it from what is held likeliest ({leader}).", leader=leader)
     worst = account.contrast[0]
     would = _would_words(worst)
-    return (
-        f"Answer {worst.finding.seq} speaks most against it, compared with {leader}: "
-        f"{finding_words(knowledge, worst.finding)}{would} ({number_words(worst.weight)})."
+    return t(
+        "Answer {seq} speaks most against it, compared with {leader}: {finding}{would} ({number}).",
+        seq=worst.finding.seq,
+        leader=leader,
+        finding=finding_words(knowledge, worst.finding),
+        would=would,
+        number=number_words(worst.weight),
     )
 
 
 def _only_words(reasoner: Reasoner, subject: frozenset[int]) -> str:
     """In which positions of the controls a cause is there, where that is not all of them."""
     found = dict.fromkeys(reasoner.causes[i].only for i in sorted(subject))
-    return "".join(f" It is there only with {only_words(reasoner.knowledge, only)}." for only in found if only)
+    return "".join(
+        t(" It is there only with {only}.", only=only_words(reasoner.knowledge, only)) for only in found if only
+    )
 
 
 def _would_words(reason: Reason) -> str:
     step = reason.finding.step
     if step is None or reason.shown is None:
         return ""
-    return f"; with it: {answer_words(step, reason.shown)}"
+    return t("; with it: {answer}", answer=answer_words(step, reason.shown))
 
 
 def _back(reasoner: Reasoner, beliefs: Beliefs, back: Back) -> Object:
     """What would bring a cause back."""
     if back.step is None or back.value is None:
         words = next((finding_words(reasoner.knowledge, f) for f, _ in beliefs.judged if f.seq == back.seq), "")
-        text = f"answer {back.seq} being wrong ({words})"
+        text = t("answer {seq} being wrong ({words})", seq=back.seq, words=words)
         return {"seq": back.seq, "text": text, "p": round(back.p, 4)}
     return {
         "check": back.step.id,

@@ -14,6 +14,7 @@ from diag.knowledge.targets import target_title
 from diag.reason.metered import SERIES_LAMP_W
 from diag.reason.steps import BODY, BUZZER, LED_TESTER, SERIES_LAMP, TEST_LAMP, Finding, Step, Value
 from diag.sheet.spoken import fuse_at, jumper_words, lower, only_words, operate_words, point_words
+from diag.texts import t
 
 __all__ = [
     "answer_words",
@@ -35,18 +36,22 @@ def back_on_words(knowledge: Knowledge, off: Sequence[str]) -> str:
         _back_words(knowledge, terminal) for terminal in off if terminal != "battery" and bridge_ends(terminal) is None
     ]
     battery = (
-        ["the earth clamp on the battery (or close the isolator), last of all, with the key off"]
+        [t("the earth clamp on the battery (or close the isolator), last of all, with the key off")]
         if "battery" in off
         else []
     )
-    said = [f"Take off the {' and the '.join(jumpers)}."] if jumpers else []
-    said += [f"Put back on: {' and '.join([*wires, *battery])}."] if wires or battery else []
+    said = [t("Take off the {jumpers}.", jumpers=t(" and the ").join(jumpers))] if jumpers else []
+    said += [t("Put back on: {wires}.", wires=t(" and ").join([*wires, *battery]))] if wires or battery else []
     return " ".join(said)
 
 
 def _back_words(knowledge: Knowledge, terminal: str) -> str:
     fuse = fuse_at(knowledge, terminal)
-    return f"the {lower(fuse)}" if fuse is not None else f"the wire on {point_words(knowledge, terminal)}"
+    return (
+        t("the {fuse}", fuse=lower(fuse))
+        if fuse is not None
+        else t("the wire on {knowledge}", knowledge=point_words(knowledge, terminal))
+    )
 
 
 def step_words(knowledge: Knowledge, step: Step) -> str:
@@ -56,35 +61,69 @@ def step_words(knowledge: Knowledge, step: Step) -> str:
     if step.kind == "choose":
         return f"{step.title}." + (f" {step.text}" if step.text else "")
     if step.target == SERIES_LAMP:
-        return f"{start}Lamp of {SERIES_LAMP_W:g} W across the open isolator. What does it show?"
+        return t(
+            "{start}Lamp of {series_lamp_w:g} W across the open isolator. What does it show?",
+            start=start,
+            series_lamp_w=SERIES_LAMP_W,
+        )
     if step.target in (TEST_LAMP, LED_TESTER):
-        return f"{start}{_held_words(knowledge, step)} What does it show?"
+        return t("{start}{held} What does it show?", start=start, held=_held_words(knowledge, step))
     if step.target == BUZZER:
-        return f"{start}Meter on continuity: {_probes(knowledge, step)}. Does it buzz?"
+        return t("{start}Meter on continuity: {probes}. Does it buzz?", start=start, probes=_probes(knowledge, step))
     if step.kind == "look":
-        return f"{start}Watch: {_title(knowledge, step.target)}.{_own(step)}"
+        return t(
+            "{start}Watch: {knowledge}.{own}", start=start, knowledge=_title(knowledge, step.target), own=_own(step)
+        )
     if step.kind == "listen":
-        return f"{start}Listen to: {_title(knowledge, step.target)}.{_own(step)}"
+        return t(
+            "{start}Listen to: {knowledge}.{own}", start=start, knowledge=_title(knowledge, step.target), own=_own(step)
+        )
     if step.unit == "A":
-        way = "open it and put the meter in between" if step.through in knowledge.wires else "meter in its place"
-        return f"{start}Amps through {_title(knowledge, step.through)}: {way}.{_own(step)}"
+        way = t("open it and put the meter in between") if step.through in knowledge.wires else t("meter in its place")
+        return t(
+            "{start}Amps through {knowledge}: {way}.{own}",
+            start=start,
+            knowledge=_title(knowledge, step.through),
+            way=way,
+            own=_own(step),
+        )
     if step.unit == "ohm":
-        live = " Power off, or the number means nothing." if step.operate.get("battery") != "disconnected" else ""
-        return f"{start}Meter on ohms: {_probes(knowledge, step)}.{live} OL if it shows no continuity.{_own(step)}"
-    return f"{start}Meter on DC volts: {_probes(knowledge, step)}. Give the highest if it pulses.{_own(step)}"
+        live = t(" Power off, or the number means nothing.") if step.operate.get("battery") != "disconnected" else ""
+        return t(
+            "{start}Meter on ohms: {probes}.{live} OL if it shows no continuity.{own}",
+            start=start,
+            probes=_probes(knowledge, step),
+            live=live,
+            own=_own(step),
+        )
+    return t(
+        "{start}Meter on DC volts: {probes}. Give the highest if it pulses.{own}",
+        start=start,
+        probes=_probes(knowledge, step),
+        own=_own(step),
+    )
 
 
 def _probes(knowledge: Knowledge, step: Step) -> str:
-    return f"red on {point_words(knowledge, step.red or '')}, black on {point_words(knowledge, step.black or '')}"
+    return t(
+        "red on {knowledge}, black on {knowledge_2}",
+        knowledge=point_words(knowledge, step.red or ""),
+        knowledge_2=point_words(knowledge, step.black or ""),
+    )
 
 
 def _held_words(knowledge: Knowledge, step: Step) -> str:
     """Where clip and tip go: the clip to body, or to what is live where an earth is the suspect."""
-    name = "Test lamp" if step.target == TEST_LAMP else "LED tester"
+    name = t("Test lamp") if step.target == TEST_LAMP else t("LED tester")
     red = point_words(knowledge, step.red or "")
     if step.black in (None, BODY):
-        return f"{name}: clip to body, tip on {red}."
-    return f"{name}: clip on {red}, tip on {point_words(knowledge, step.black or '')}."
+        return t("{name}: clip to body, tip on {red}.", name=name, red=red)
+    return t(
+        "{name}: clip on {red}, tip on {knowledge}.",
+        name=name,
+        red=red,
+        knowledge=point_words(knowledge, step.black or ""),
+    )
 
 
 def _own(step: Step) -> str:
@@ -102,9 +141,9 @@ def _title(knowledge: Knowledge, target: str | None) -> str:
 def reading_words(number: float, unit: str) -> str:
     """A number as a meter would show it."""
     if math.isnan(number):
-        return "no sense: power was on"
+        return t("no sense: power was on")
     if math.isinf(number):
-        return "OL (no continuity)"
+        return t("OL (no continuity)")
     if unit == "ohm":
         return (
             f"{number:.1f} ohm"
@@ -135,7 +174,7 @@ def finding_words(knowledge: Knowledge, finding: Finding) -> str:
     """A finding as a line of the log."""
     if finding.symptom is not None:
         symptom = knowledge.symptoms.get(finding.symptom)
-        return f"complaint: {symptom.title if symptom is not None else finding.symptom}"
+        return t("complaint: {symptom}", symptom=symptom.title if symptom is not None else finding.symptom)
     if finding.step is None or finding.value is None:
-        return "start"
+        return t("start")
     return f"{finding.step.title}: {answer_words(finding.step, finding.value)}"

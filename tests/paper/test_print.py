@@ -106,7 +106,7 @@ def test_the_owners_sheet_becomes_a_pdf_by_its_name(
     reasoner: Reasoner, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A name that ends in .pdf says what is wanted."""
-    monkeypatch.setattr("diag.log.export.open_reasoner", lambda *_: reasoner)
+    monkeypatch.setattr("diag.log.export.reasoner_for", lambda *_, **__: reasoner)
     job = write_job(tmp_path, complaint("horn-silent"), horn_sounds("none"))
     for name, begins in (("owner.pdf", b"%PDF-"), ("owner.html", b"<!DOCTYPE html>")):
         out = tmp_path / name
@@ -174,7 +174,7 @@ def test_the_browser_is_run_apart_from_the_users_own(tmp_path: Path) -> None:
 
 def test_the_verb_writes_every_form(reasoner: Reasoner, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """To the screen, or to a file with a word that it is there."""
-    monkeypatch.setattr("diag.log.export.open_reasoner", lambda *_: reasoner)
+    monkeypatch.setattr("diag.log.export.reasoner_for", lambda *_, **__: reasoner)
     job = write_job(tmp_path, complaint("horn-silent"), horn_sounds("none"))
     begins = {
         "html": "<!DOCTYPE html>",
@@ -199,7 +199,7 @@ def test_a_pdf_without_a_browser_fails_before_any_work_with_one_message(
 ) -> None:
     """Nobody waits a minute for a refusal."""
     monkeypatch.setenv(BROWSER, "no-such-browser")
-    monkeypatch.setattr("diag.log.export.open_reasoner", lambda *_: pytest.fail("work was begun"))
+    monkeypatch.setattr("diag.log.export.reasoner_for", lambda *_, **__: pytest.fail("work was begun"))
     job = write_job(tmp_path, complaint("horn-silent"))
     out = tmp_path / "log.pdf"
     ran = CliRunner().invoke(main, ["export", str(job), "--as", "pdf", "--out", str(out)])

@@ -158,9 +158,9 @@ def test_the_log_names_the_layers(vehicle: Path, wet: Path, tmp_path: Path) -> N
     versions = json.loads(export_job(job, "json"))["versions"]
     assert [layer["name"] for layer in versions["layers-now"]] == ["shipped", "wet", "local"]
     assert versions["replaced"] == 1 and versions["changes"] == []
-    own = versions["layers-now"][2]["hash"]
+    pack, own = (layer["hash"] for layer in versions["layers-now"][1:])
     for form in ("markdown", "handover"):
-        assert f"wet 1.0, local {own}" in export_job(job, form)  # type: ignore[arg-type]
+        assert f"wet 1.0 ({pack}), local {own}" in export_job(job, form)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,6 @@ import time
 from pathlib import Path
 from typing import Any
 
-import pexpect
 import pytest
 
 from diag.job.journal import read_journal
@@ -18,7 +17,7 @@ from diag.talk.opening import Rehearsed
 from diag.talk.rehearsal import SimulatedFitter
 from tests.stages.whole import as_given, fresh
 from tests.talk.hands import STOP, Sitting, key_for, sit
-from tests.talk.test_terminal_real import spawn
+from tests.talk.teletype import Tty
 
 Object = dict[str, Any]
 FAULTS = ("dip-switch.swapped-56a-56b", "horn-to-column.to-body")
@@ -122,45 +121,40 @@ def test_a_fault_is_left_open_by_a_key(reasoner: Reasoner) -> None:
 def test_the_real_program_proves_a_whole_vehicle(reasoner: Reasoner, tmp_path: Path, columns: int) -> None:
     """Two faults, from before power to handover, typed at a pseudo terminal; the journal says when a key was taken."""
     job, fitter = tmp_path / "whole.jsonl", SimulatedFitter(reasoner, FAULTS)
-    program = spawn(columns, ["start", "--job", str(job)])
-    program.expect("Ctrl-C")
-    taken = 0
-    for _ in range(MOST):
-        records, _ = read_journal(job)
-        said = Conversation(reasoner, Rehearsed(list(records)), str(job)).say()[-1]
-        program.send(keys_for(fitter, said))
-        if said["type"] == "end":
-            break
-        _wait(program, job, len(records))
-        taken += 1
-    program.expect("diag resume")
-    program.expect(pexpect.EOF)
-    program.close()
-    assert program.exitstatus == 0
+    with Tty(columns, 20, ["start", "--job", str(job)]) as program:
+        program.until("Ctrl-C")
+        taken = 0
+        for _ in range(MOST):
+            records, _ = read_journal(job)
+            said = Conversation(reasoner, Rehearsed(list(records)), str(job)).say()[-1]
+            program.child.send(keys_for(fitter, said).encode())
+            if said["type"] == "end":
+                break
+            _wait(program, job, len(records))
+            taken += 1
+        assert program.ended() == 0
+        assert b"diag resume" in program.raw
     assert taken > 0
     assert fitter.cured
     sheet = export_job(job, "handover", reasoner=reasoner)
     assert sheet.count(": proved.") == 2
 
 
-def _wait(program: pexpect.spawn, job: Path, count: int) -> None:
+def _wait(program: Tty, job: Path, count: int) -> None:
     """Until a key was taken and the program sits still: a batch and a conclusion are several records, and on a busy
     machine they come with pauses in which it is not asleep."""
     until, before, calm = time.monotonic() + 120, count, 0
     while time.monotonic() < until:
         found = len(read_journal(job)[0])
-        calm = calm + 1 if found == before and _asleep(program.pid) else 0
+        calm = calm + 1 if found == before and _asleep(program.child.pid) else 0
         if found > count and calm >= _CALM:
             return
-        before = found
-        try:
-            program.read_nonblocking(65536, timeout=0.05)  # the screen is drawn on while nobody reads it
-        except pexpect.TIMEOUT:
-            continue
-        except pexpect.EOF:
-            raise AssertionError(f"the program ended by itself after {count} records, {found} now") from None
-        calm = 0
-    raise AssertionError("the program did not take the key")
+        before, drawn = found, len(program.raw)
+        if not program.read():  # the screen is drawn on while nobody reads it
+            raise AssertionError(f"the program ended by itself after {count} records, {found} now:\n{program.text}")
+        if len(program.raw) > drawn:
+            calm = 0
+    raise AssertionError(f"the program did not take the key:\n{program.text}")
 
 
 def _asleep(pid: int) -> bool:

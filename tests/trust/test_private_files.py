@@ -41,6 +41,7 @@ def test_jobs_and_all_that_is_kept_beside_them_are_private(
     """A job from start to its log: journal, lock, torn piece, damaged copy, drafts, counted causes."""
     home = tmp_path / "home"
     monkeypatch.setenv("DIAG_HOME", str(home))
+    monkeypatch.chdir(tmp_path)  # drafts lie where one stands
     lines, _ = script(reasoner)
     with warm(reasoner):
         runner = CliRunner()
