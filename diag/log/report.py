@@ -321,10 +321,17 @@ class TrailRow:
 
 @dataclass(frozen=True)
 class Trail:
-    """How chances moved. `suspects` are the columns, `rows` one a record that counts."""
+    """How chances moved. `suspects` are the columns, `rows` one a record that counts; of `counted` records of a long
+    job a spread, with the last of each period."""
 
     suspects: tuple[Suspect, ...] = ()
     rows: tuple[TrailRow, ...] = ()
+    counted: int = 0
+
+    @property
+    def spread(self) -> bool:
+        """Whether not every record that counts has a row."""
+        return len(self.rows) < self.counted
 
 
 @dataclass(frozen=True)

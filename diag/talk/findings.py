@@ -17,7 +17,7 @@ from diag.reason.reasoner import Reasoner, Treated
 from diag.reason.steps import Deed, Finding, Step, Value
 from diag.texts import t
 
-__all__ = ["findings_of", "record_of", "step_of", "value_of"]
+__all__ = ["finding_of", "findings_of", "record_of", "step_of", "value_of"]
 
 _SAID_KEPT = 4096
 """Different answers whose step is remembered: the same are given again and again."""
@@ -125,6 +125,11 @@ def findings_of(reasoner: Reasoner, state: JobState) -> tuple[list[Finding], lis
                 findings.append(finding)
     memo.last = _Folded(state.entries, tuple(findings), tuple(treated), proving, tuple(unknown))
     return findings, treated, proving, unknown
+
+
+def finding_of(reasoner: Reasoner, entry: Entry) -> Finding | None:
+    """The finding of one entry that is no complaint; None where it means nothing to today's knowledge."""
+    return _finding(reasoner, entry, _MEMOS.setdefault(reasoner, _Memo()).said)
 
 
 def _finding(reasoner: Reasoner, entry: Entry, said: dict[object, tuple[Step, Value] | None]) -> Finding | None:

@@ -1,8 +1,8 @@
 """A job as the service record of one vehicle over years might be: thousands of answers, nearly all of them sound.
 
 Looks and readings in many circuits, the same ones again and again; some notes, some answers taken back, now and then
-one that was mistyped and corrected later, or that was odd once and not when seen again. Lines are written as the
-journal writes them, without asking anything; always the same for the same numbers.
+one that was mistyped and corrected later. Where wanted, also some that were odd once and not when seen again. Lines are
+written as the journal writes them, without asking anything; always the same for the same numbers.
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ from diag.talk.findings import record_of
 
 __all__ = ["long_job", "write_long_job"]
 
-_NOTED, _UNDONE, _CORRECTED, _ODD_ONCE = 0.02, 0.01, 0.01, 0.002
-"""Shares of answers: followed by a note, taken back, put in wrongly and corrected later, odd once and sound when seen
-again; guesses, common practice, no source."""
+_NOTED, _UNDONE, _CORRECTED = 0.02, 0.01, 0.01
+"""Shares of answers: followed by a note, taken back, put in wrongly and corrected later; guesses, common practice, no
+source."""
 _SITTING = 12
 """Checks that are made at one go, of one circuit or two."""
 _PERIOD = 1000
@@ -32,22 +32,23 @@ _BEGUN = datetime(2020, 1, 6, 8, 0, tzinfo=UTC)
 Fields = tuple[str, dict[str, Any]]
 
 
-def long_job(reasoner: Reasoner, answers: int, seed: int = 7) -> Iterator[bytes]:
-    """The lines of a job with so many answers, those taken back and corrected among them; the last one stands."""
+def long_job(reasoner: Reasoner, answers: int, seed: int = 7, odd_once: float = 0.0) -> Iterator[bytes]:
+    """The lines of a job with so many answers, those taken back and corrected among them; the last one stands.
+    `odd_once`: share of answers that are odd and then, seen again, as on a sound vehicle."""
     time, luck = _BEGUN, Random(f"when-{seed}")
-    for seq, (event, fields) in enumerate(_events(reasoner, answers, Random(seed)), start=1):
+    for seq, (event, fields) in enumerate(_events(reasoner, answers, Random(seed), odd_once), start=1):
         time += timedelta(seconds=luck.randrange(20, 7200))
         yield encode(seq, stamp(time), event, fields)
 
 
-def write_long_job(path: Path, reasoner: Reasoner, answers: int, seed: int = 7) -> Path:
+def write_long_job(path: Path, reasoner: Reasoner, answers: int, seed: int = 7, odd_once: float = 0.0) -> Path:
     """The same as a file that nobody else may read."""
     path.touch(mode=0o600)
-    path.write_bytes(b"".join(long_job(reasoner, answers, seed)))
+    path.write_bytes(b"".join(long_job(reasoner, answers, seed, odd_once)))
     return path
 
 
-def _events(reasoner: Reasoner, answers: int, luck: Random) -> Iterator[Fields]:
+def _events(reasoner: Reasoner, answers: int, luck: Random, odd_once: float) -> Iterator[Fields]:
     """Events with their fields; records are counted here too, for what names another record by its number."""
     vehicle, seq, left, since = reasoner.knowledge.vehicle.vehicle, 3, answers - 1, 0
     begun = {"vehicle": vehicle, "vehicle-file": f"{vehicle}.yaml", "knowledge": reasoner.knowledge.content_hash}
@@ -61,10 +62,10 @@ def _events(reasoner: Reasoner, answers: int, luck: Random) -> Iterator[Fields]:
             if not left:
                 return
             others, drawn = [one for one in step.outcomes if one != value], luck.random()
-            odd = left > 1 and bool(others) and step.kind != "measure" and drawn < _CORRECTED + _ODD_ONCE
+            odd = left > 1 and bool(others) and step.kind != "measure" and drawn < _CORRECTED + odd_once
             yield "answered", record_of(step, luck.choice(others) if odd else _read(step, value, luck))
             seq, left, since = seq + 1, left - 1, since + 1
-            if odd and drawn < _ODD_ONCE and left:
+            if odd and drawn < odd_once and left:
                 yield "answered", record_of(step, value)
                 seq, left, since = seq + 1, left - 1, since + 1
             elif odd:
@@ -97,7 +98,5 @@ def _sitting(sound: list[tuple[Step, Value]], luck: Random) -> list[tuple[Step, 
 
 
 def _read(step: Step, value: Value, luck: Random) -> Value:
-    """A reading as a meter with one decimal shows it, a digit up or down."""
-    if not isinstance(value, float):
-        return value
-    return round(value + luck.choice((-0.1, 0.0, 0.0, 0.1)), 1) if step.unit != "ohm" else round(value, 2)
+    """A reading to two decimals, at times half a hundredth of it up or down."""
+    return round(value * luck.choice((0.995, 1.0, 1.0, 1.005)), 2) if isinstance(value, float) else value
