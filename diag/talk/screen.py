@@ -232,7 +232,7 @@ def begins_page(ask: Object, width: int) -> list[Line]:
     """What a stage begins with: its title, then one paragraph for each thing to know."""
     out = paragraph(ask["title"], width, style="strong")
     for words in ask["lines"]:
-        out += [Line(), *paragraph(words, width)]
+        out += [Line(), *(framed(words, width) if words == ask.get("mind") else paragraph(words, width))]
     return out
 
 
