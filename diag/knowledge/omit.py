@@ -125,9 +125,7 @@ def _without(file: CircuitFile, lost: _Lost) -> CircuitFile:
     return file.model_copy(
         update={
             "wires": {name: wire for name, wire in file.wires.items() if name not in lost.here.parts},
-            "checks": tuple(
-                c for c in file.checks if c.id not in lost.here.checks and not _rests_on(c, lost.to(c.id))
-            ),
+            "checks": tuple(c for c in file.checks if c.id not in lost.here.checks and not _rests_on(c, lost.to(c.id))),
             "symptoms": tuple(symptom for symptom in shown if symptom is not None),
             "rules": tuple(rule for rule in rules if rule.replaced_by not in dropped),
             "causes": tuple(note for note in file.causes if not _gone(note, lost.to(note.id))),
