@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from diag.serve.acts import Form
-from diag.serve.asking import ask_view
+from diag.serve.asking import ask_view, passes_of
 from diag.serve.blocks import WIDE, blocks_of
 from diag.serve.held import Held, mark_of
 from diag.serve.papers import can_print
@@ -155,6 +155,16 @@ def _text(title: str, lines: list[screen.Line]) -> View:
     return "text.html.j2", {"title": title, "blocks": blocks_of(lines)}
 
 
+def _more(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
+    """Ways past the question and to all other pages."""
+    if arg:
+        raise MissingError
+    told = held.said(conversation)[-1]
+    ask = told if told["type"] == "ask" else None
+    passes = passes_of(conversation, ask) if ask is not None else []
+    return "menu.html.j2", {"title": t("More"), "passes": passes, "check": ask["check"] if ask is not None else ""}
+
+
 def _help(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
     if arg:
         raise MissingError
@@ -272,6 +282,7 @@ PAGES: Mapping[str, Callable[[Held, Conversation, str, Form, str], View]] = {
     "leave": _leave,
     "papers": _papers,
     "picture": _picture,
+    "more": _more,
     "help": _help,
 }
 """Every page of a job by its name in the address; the empty one is where the job stands."""
