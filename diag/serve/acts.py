@@ -13,6 +13,7 @@ from diag.errors import DiagError
 from diag.serve.held import Held, mark_of
 from diag.talk.conversation import ALL_RIGHT, NOT_SURE, Conversation
 from diag.talk.known import WHOLE
+from diag.talk.sound import kept_words
 from diag.talk.standing import (
     answers_so_far,
     ask_again,
@@ -112,7 +113,7 @@ def _sent(held: Held, conversation: Conversation, message: Object, kept: str = "
         return Done(error_words(told), refused=True)
     if gone:
         return Done(t("Undone: {gone}", gone=gone))
-    return Done(kept or t("Kept: {newest}{not_cured}", newest=newest_words(conversation), not_cured=not_cured(told)))
+    return Done(kept or t("Kept: {kept}{not_cured}", kept=kept_words(conversation), not_cured=not_cured(told)))
 
 
 # ---------------------------------------------------------------- values

@@ -17,6 +17,8 @@ from diag.serve.picture import picture_of, whole_of
 from diag.talk import screen, screen_why
 from diag.talk.conversation import NOT_SURE, Conversation
 from diag.talk.helping import PLAIN_HELP
+from diag.talk.history import happenings
+from diag.talk.sound import beside_words
 from diag.talk.standing import answers_so_far, ask_again, ask_for, error_words, open_problems, symptom_ask, whereabouts
 from diag.talk.whys import percent, short_title
 from diag.texts import t
@@ -65,6 +67,7 @@ def _links(conversation: Conversation, ask: Object | None) -> list[tuple[str, st
     out = [("why", t("why this question"))] if ask is not None and ask["check"] != "start" else []
     out += [("causes", t("likely causes")), ("cause", t("why / why not"))]
     out += [("answers", t("answers so far, correct one"))] if answers_so_far(conversation) else []
+    out += [("record", t("record so far"))] if conversation.state.newest() is not None else []
     out += [("symptom", t("other symptom"))] if plan.beliefs is not None else []
     out += [("note", t("add a note")), ("changed", t("I changed something"))]
     out += [("stages", "stages")] if plan.stages else []
@@ -177,7 +180,23 @@ def _help(held: Held, conversation: Conversation, arg: str, form: Form, device: 
 def _answers(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
     if arg:
         raise MissingError
-    return "answers.html.j2", {"title": t("Answers so far"), "answers": answers_so_far(conversation)}
+    return "answers.html.j2", {"title": t("Answers so far"), "answers": _answered(conversation)}
+
+
+def _answered(conversation: Conversation) -> list[tuple[int, str]]:
+    """Number and words of every answer that stands, with what a sound vehicle shows beside them."""
+    entries = {entry.seq: entry for entry in conversation.state.standing("answered", "found")}
+    return [(n, words + beside_words(conversation, entries[n])) for n, words in answers_so_far(conversation)]
+
+
+def _record(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
+    if arg:
+        raise MissingError
+    rows = [
+        (t("{minutes} min", minutes=one.minutes), f"[{one.gone}] {one.words}" if one.gone else one.words)
+        for one in happenings(conversation)
+    ]
+    return "record.html.j2", {"title": t("Record so far, newest last"), "rows": rows}
 
 
 def _correct(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
@@ -272,6 +291,7 @@ PAGES: Mapping[str, Callable[[Held, Conversation, str, Form, str], View]] = {
     "causes": _causes,
     "cause": _cause,
     "answers": _answers,
+    "record": _record,
     "correct": _correct,
     "odd": _odd,
     "symptom": _symptom,
