@@ -223,6 +223,8 @@ def test_reading_in_any_spelling_and_a_wrong_one_is_shown_again(reasoner: Reason
     assert "<script>alert" not in device.page.html and "alert(1)" in device.page.html
     device.send("answer", reading="", unit="V")
     assert device.status == 422
+    device.send("answer", reading="12,6", unit="mV")
+    assert device.status == 422 and "12,6 mV, or 12,6 V?" in device.page.words
     device.send("answer", reading="12,6", unit="V")
     assert device.status == 200
     value = kept("answered")[-1].fields
