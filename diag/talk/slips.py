@@ -6,12 +6,13 @@ Asks the network what any known cause shows; knows nothing of journals or of how
 from __future__ import annotations
 
 import math
+from typing import cast
 
 import numpy as np
 
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Step
-from diag.talk.answers import AnswerError, as_typed
+from diag.talk.answers import AnswerError, Unit, as_typed
 from diag.texts import t
 
 __all__ = ["query_thousandfold"]
@@ -31,7 +32,7 @@ def query_thousandfold(reasoner: Reasoner, step: Step, typed: object, number: fl
     unit = step.unit
     if unit not in ("V", "A", "ohm") or not isinstance(typed, str) or not math.isfinite(number):
         return
-    figure, suffix, factor = as_typed(typed, unit)
+    figure, suffix, factor = as_typed(typed, cast("Unit", unit))
     if not suffix or min(abs(factor * 1e3 - 1), abs(factor / 1e3 - 1)) > 1e-9:
         return
     meant = number / factor
