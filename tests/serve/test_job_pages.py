@@ -98,6 +98,9 @@ def test_an_answer_that_comes_twice_counts_once(phone: Device) -> None:
     assert first.status_code == second.status_code == 303
     assert len(kept("answered")) == 2  # the complaint and the answer
     assert "already answered, and counts once" in phone.follow(second).words
+    other = phone.post(to, form | {"pick": "2"})  # somebody else saw it otherwise
+    assert len(kept("answered")) == 2
+    assert "NOT kept: what you gave now" in phone.follow(other).words
 
 
 def test_eight_at_once_count_once(phone: Device) -> None:
