@@ -10,7 +10,7 @@ from typing import Any
 
 from diag.serve.acts import Form
 from diag.serve.asking import ask_view, passes_of
-from diag.serve.blocks import WIDE, blocks_of
+from diag.serve.blocks import WIDE, Block, blocks_of
 from diag.serve.held import Held, mark_of
 from diag.serve.papers import can_print
 from diag.serve.picture import picture_of, whole_of
@@ -101,7 +101,13 @@ def _now(held: Held, conversation: Conversation, arg: str, form: Form, device: s
             return "conclude.html.j2", {"title": t("What to do"), "blocks": blocks_of(lines), "remedies": rows}
         case _:
             lines = screen.end_page(conversation, said, WIDE)
-            return "end.html.j2", {"title": t("End"), "blocks": blocks_of(lines)}
+            return "end.html.j2", {"title": t("End"), "blocks": _without_exports(blocks_of(lines))}
+
+
+def _without_exports(runs: list[list[Block]]) -> list[list[Block]]:
+    """The end without the shell's words for papers, nor what leads up to them: here they are links."""
+    shell = {n for n, run in enumerate(runs) if run[0].kind == "code" and run[0].text.startswith("diag export ")}
+    return [run for n, run in enumerate(runs) if n not in shell and n + 1 not in shell]
 
 
 def _remedy(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
@@ -263,7 +269,6 @@ def _papers(held: Held, conversation: Conversation, arg: str, form: Form, device
         raise MissingError
     return "papers.html.j2", {
         "title": t("Log and sheets"),
-        "staged": bool(conversation.plan.stages),
         "print": can_print(),
     }
 

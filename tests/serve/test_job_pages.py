@@ -19,7 +19,7 @@ from diag.serve import app
 from diag.serve.shelf import Options
 from diag.talk import opening
 from diag.talk.rehearsal import SimulatedFitter
-from tests.serve.browsing import Device, answered, site
+from tests.serve.browsing import Device, Page, answered, site
 from tests.vehicles import SIX
 
 pytestmark = pytest.mark.usefixtures("_shared")
@@ -342,12 +342,16 @@ def test_begin_twice_is_one_job_and_a_named_one_is_made() -> None:
 
 def test_papers_of_a_job(phone: Device) -> None:
     """The log in each form, as what it is, and so that nothing in it can run."""
-    kinds = {"html": "text/html", "owner": "text/html", "parts": "text/plain", "handover": "text/plain"}
+    kinds = {"html": "text/html", "owner": "text/html", "parts": "text/html", "handover": "text/html"}
     kinds |= {"markdown": "text/markdown", "json": "application/json", "csv": "text/csv"}
     for form, kind in kinds.items():
         answer = phone.client.get(f"{phone.at}/log/{form}")
         assert answer.status_code == 200, form
         assert answer.headers["content-type"].startswith(kind)
-        assert "sandbox" in answer.headers["content-security-policy"]
+        policy = answer.headers["content-security-policy"]
+        assert "sandbox" in policy or "script-src 'self'" in policy
+        assert "allow-scripts" not in policy
+        if kind == "text/html":
+            assert "**" not in answer.text and f"{phone.at}/papers" in Page(answer.text).links.values()
         assert "Turn lamps" in answer.text or form in ("owner", "parts", "csv", "handover", "json")
     assert phone.client.get(f"{phone.at}/log/exe").status_code == 404
