@@ -32,6 +32,7 @@ from diag.talk.naming import named_step
 from diag.talk.objects import ask_of, circuit_choices, conclusion_of, do_of, start_of, symptom_choices
 from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, plan_next
 from diag.talk.refused import RefusedError, short
+from diag.talk.slips import query_thousandfold
 from diag.talk.stage_objects import end_of, staged_do_of, walk_of
 from diag.talk.stage_words import means_whole
 from diag.talk.symptoms import clear_winner, find_symptoms
@@ -350,7 +351,9 @@ class Conversation:
 
     def _value(self, step: Step, value: object) -> Value:
         if step.kind == "measure":
-            return reading_of(value, step.unit or "V", self.knowledge.vehicle.system_v)  # type: ignore[arg-type]
+            number = reading_of(value, step.unit or "V", self.knowledge.vehicle.system_v)  # type: ignore[arg-type]
+            query_thousandfold(self.reasoner, step, value, number)
+            return number
         if step.kind == "look" and step.outcomes == LOOKS:
             return look_of(value)
         if step.kind in ("look", "listen"):
