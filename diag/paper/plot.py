@@ -50,8 +50,8 @@ class Key:
 
 @dataclass(frozen=True)
 class Plot:
-    """`svg`; `narrow`: the same for a phone; `keys` in order; `words`: what it shows, for those who do not see it; `left_out`: the
-    trail's remedies that never mattered."""
+    """`svg`; `narrow`: the same for a phone; `keys` in order; `words`: what it shows, for those who do not see it;
+    `left_out`: the trail's remedies that never mattered."""
 
     svg: str
     narrow: str
