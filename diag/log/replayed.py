@@ -10,11 +10,11 @@ from diag.job.records import Record
 from diag.job.state import Entry, JobState, replay
 from diag.reason.chances import Told
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
-from diag.reason.sight import EXPLAINS
 from diag.reason.steps import Finding
 from diag.talk.findings import findings_of
 from diag.talk.known import seldom_sound, somebody_complained
 from diag.talk.plan import Plan, plan_next
+from diag.talk.telling import cured_by, explains
 
 __all__ = ["Point", "Replayed", "replayed"]
 
@@ -60,19 +60,11 @@ class Replayed:
 
     def explains(self, remedy: str, finding: Finding) -> bool:
         """Whether a fault that `remedy` cures gives this answer, and a healthy vehicle does not."""
-        told, plan = self.told.get(finding.seq), self.reasoner.remedies.get(remedy)
-        if told is None or plan is None:
-            return False
-        rows, best = [1 + self.reasoner.index[cause] for cause in plan.cures], float(told.rows.max())
-        return seldom_sound(told) and any(told.rows[row] >= EXPLAINS * best for row in rows)
+        return explains(self.reasoner, self.told.get(finding.seq), remedy)
 
     def explained_by(self, finding: Finding, but: str) -> str:
         """Title of a remedy other than `but`, carried out after the finding, that explains it; else empty."""
-        for treated in self.treated:
-            name = treated.remedy
-            if name is not None and name != but and treated.period > finding.period and self.explains(name, finding):
-                return self.reasoner.remedies[name].title
-        return ""
+        return cured_by(self.reasoner, self.treated, self.told.get(finding.seq), finding, but)
 
 
 def replayed(reasoner: Reasoner, records: Sequence[Record]) -> Replayed:

@@ -340,7 +340,8 @@ class Report:
     record; `versions`; `without` (wiring, rules); `instruments` (None: not told); `file_messages` on the
     journal; `status`: not-begun, in-progress, concluded, nothing-in-the-model, no-fault-found or done;
     `complaints` in words; `items` in order; `stages`; `done`; `trail`; `conflicts` now; `unknown`: numbers of
-    answers that mean nothing to today's knowledge; `open_items` in words."""
+    answers that mean nothing to today's knowledge; `open_items` in words; `to_tell` in words: no work is open there,
+    and whoever takes the vehicle over still has to know it."""
 
     job: str
     vehicle: Vehicle
@@ -359,4 +360,5 @@ class Report:
     conflicts: tuple[Conflict, ...]
     unknown: tuple[int, ...]
     open_items: tuple[str, ...]
+    to_tell: tuple[str, ...] = ()
     format: int = field(default=FORMAT)
