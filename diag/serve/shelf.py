@@ -7,6 +7,7 @@ from __future__ import annotations
 import hashlib
 import secrets
 import threading
+import time
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,8 +20,10 @@ from diag.texts import t
 
 __all__ = ["JobRow", "Options", "Shelf", "VehicleRow", "named_job"]
 
-_MOST_OPEN = 2
-"""Jobs held open at once, hundreds of megabytes each; the one not looked at for longest is put back first."""
+_MOST_OPEN, _MOST_SEEN = 2, 4
+"""Jobs held open at once, hundreds of megabytes each; the one not looked at for longest is put back first. More of them
+where each was looked at within _SEEN_S: it is likely still on a screen."""
+_SEEN_S = 15 * 60
 _LISTED = 40
 """Jobs on the first page; `diag jobs` lists all."""
 
@@ -105,8 +108,17 @@ class Shelf:
                     return None
                 held = Held(id_, path, vehicle=self._named(path), instruments=self.options.have, packs=self._packs)
             self._open[id_] = held  # last: looked at just now
+            held.seen = time.monotonic()
             self._put_back()
             return held
+
+    def reopened(self, held: Held) -> Held:
+        """The same job opened once more, where it was in use elsewhere."""
+        with self._lock:
+            if self._open.get(held.id) is held:
+                del self._open[held.id]
+        held.close()
+        return self.held(held.id) or held
 
     def _named(self, path: Path) -> Path | None:
         """The vehicle's file of the command line goes with the job of the command line, with no other."""
@@ -141,8 +153,10 @@ class Shelf:
         self._put_back()
 
     def _put_back(self) -> None:
-        for id_ in list(self._open)[:-_MOST_OPEN]:
-            self._open.pop(id_).close()
+        since = time.monotonic() - _SEEN_S
+        for n, id_ in enumerate(list(self._open)[::-1]):
+            if n >= _MOST_SEEN or (n >= _MOST_OPEN and self._open[id_].seen < since):
+                self._open.pop(id_).close()
 
     def put_back(self, id_: str) -> None:
         """Close one job, so that another program may go on with it."""
