@@ -16,6 +16,7 @@ from diag.job.folder import SUFFIX, jobs_folder, list_jobs, new_job_path
 from diag.job.glance import glance
 from diag.knowledge.layers import base_layer, found_layers, vehicles_in
 from diag.serve.held import Held
+from diag.talk.known import WHOLE
 from diag.texts import t
 
 __all__ = ["JobRow", "Options", "Shelf", "VehicleRow", "named_job"]
@@ -48,10 +49,13 @@ class Options:
 
 @dataclass(frozen=True)
 class JobRow:
-    """A job on the list. `trouble`: why it cannot be read, else empty."""
+    """A job on the list. `what`: what was complained of; `at`: the time of the last record in ISO 8601, `when` the same
+    in words; `trouble`: why it cannot be read, else empty."""
 
     id: str
+    what: str
     vehicle: str
+    at: str
     when: str
     answers: int
     how: str
@@ -197,7 +201,7 @@ class Shelf:
 def _row(id_: str, path: Path) -> JobRow:
     seen = glance(path)
     if seen.problem is not None:
-        return JobRow(id_, "", "", 0, "", t("cannot be read: {problem}", problem=seen.problem))
+        return JobRow(id_, "", "", "", "", 0, "", t("cannot be read: {problem}", problem=seen.problem))
     left = (
         t("ended, {open} left open", open=seen.open)
         if seen.open
@@ -206,4 +210,16 @@ def _row(id_: str, path: Path) -> JobRow:
         else t("nothing wrong found")
     )
     when = f"{seen.last.astimezone():%Y-%m-%d %H:%M %Z}"
-    return JobRow(id_, seen.vehicle.replace("-", " "), when, seen.answers, left if seen.ended else t("not finished"))
+    what = ", ".join(_spoken(name) for name in seen.complaints) or t("nothing said yet")
+    how = left if seen.ended else t("not finished")
+    return JobRow(id_, what, seen.vehicle.replace("-", " "), seen.last_at, when, seen.answers, how)
+
+
+def _spoken(complaint: str) -> str:
+    """A complaint's id in words: its title stands in the vehicle's files, which a list does not open."""
+    if complaint == WHOLE:
+        return t("the whole vehicle")
+    circuit = complaint.removeprefix("circuit:")
+    if circuit != complaint:
+        return t("everything in: {circuit}", circuit=circuit.replace("-", " "))
+    return complaint.replace("-", " ")
