@@ -42,7 +42,7 @@ def report_of(lived: Replayed, job: str, messages: Sequence[str] = (), zone: tzi
         job,
         _vehicle(lived),
         moment_of(lived.state.opened_at, zone),
-        moment_of(lived.state.last_at, zone),
+        moment_of(_last_at(lived), zone),
         _versions(lived),
         lived.state.without,
         lived.state.instruments,
@@ -58,6 +58,15 @@ def report_of(lived: Replayed, job: str, messages: Sequence[str] = (), zone: tzi
         _open(lived, items, done, conflicts),
         to_tell(lived.reasoner, lived.plan),
     )
+
+
+_ASIDE = ("asked", "concluded", "proved", "resumed")
+"""Records of the program's own: whoever only looks at a page adds some."""
+
+
+def _last_at(job: Replayed) -> str:
+    """When something was put in last."""
+    return next(record.at for record in reversed(job.records) if record.event not in _ASIDE)
 
 
 def _stands(item: Item) -> bool:

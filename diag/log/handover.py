@@ -14,8 +14,8 @@ import jinja2
 
 from diag.log.orders import cautions_of, newest_of, orders_of
 from diag.log.replayed import Replayed
-from diag.log.report import Item, Report
-from diag.log.words import bounds_words, layers_words
+from diag.log.report import Item, Moment, Report
+from diag.log.words import bounds_words, is_utc, layers_words
 from diag.sheet.escape import Ready, inline, markdown_environment, tidy
 from diag.sheet.woven import markdown_texts
 from diag.stages.course import course_of
@@ -46,6 +46,7 @@ def as_handover(job: Replayed, report: Report) -> str:
         .get_template("handover.md.j2")
         .render(
             report=report,
+            answered=next((item.at for item in reversed(report.items) if _answers(item)), report.last),
             nothing_open=nothing_open_words(len(report.to_tell)),
             stages=job.plan.stages,
             routes=_routes(job),
@@ -62,6 +63,10 @@ def as_handover(job: Replayed, report: Report) -> str:
         )
     )
     return tidy(text)
+
+
+def _answers(item: Item) -> bool:
+    return item.event in ("answered", "found") and item.status == "standing"
 
 
 def _kind(job: Replayed, item: Item) -> str:
@@ -137,7 +142,15 @@ def _environment() -> jinja2.Environment:
         "layers": layers_words,
         "cell": _cell,
         "joined": _joined,
-        "utc": lambda at: t("{utc} {utc_2} UTC", utc=at.utc[:10], utc_2=at.utc[11:16]),
-        "local": lambda at: f"{at.local[:10]} {at.local[11:16]} {at.zone}",
+        "utc": _utc,
+        "both": lambda at: _utc(at) if is_utc(at) else f"{_local(at)} ({_utc(at)})",
     }
     return env
+
+
+def _utc(at: Moment) -> str:
+    return t("{utc} {utc_2} UTC", utc=at.utc[:10], utc_2=at.utc[11:16])
+
+
+def _local(at: Moment) -> str:
+    return f"{at.local[:10]} {at.local[11:16]} {at.zone}"

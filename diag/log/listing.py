@@ -80,7 +80,10 @@ def job_values(job: Glance) -> dict[str, Any]:
 
 
 def _when(last: datetime) -> str:
-    return t("{astimezone:%Y-%m-%d %H:%M %Z} ({last:%H:%M} UTC)", astimezone=last.astimezone(), last=last)
+    here = last.astimezone()
+    if not here.utcoffset():
+        return t("{last:%Y-%m-%d %H:%M} UTC", last=last)
+    return t("{astimezone:%Y-%m-%d %H:%M %Z} ({last:%H:%M} UTC)", astimezone=here, last=last)
 
 
 def _answers(job: Glance) -> str:
