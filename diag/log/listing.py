@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from diag.errors import DiagError, harmless
+from diag.job.folder import from_bundle
 from diag.job.glance import Glance, glance
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.load import load_knowledge
@@ -36,7 +37,8 @@ def told(job: Glance) -> str:
         return _plain(t("{stem}  cannot be read: {problem}", stem=job.path.stem, problem=job.problem))
     work = _work(job, lambda name: name, ", ")
     done = f"{work}; " if work else ""
-    return _plain(f"{job.path.stem}  {job.vehicle}  {_when(job.last)}  {_answers(job)}  {done}{_came_to(job)}")
+    whence = t("from a bundle; ") if from_bundle(job.path) else ""
+    return _plain(f"{job.path.stem}  {job.vehicle}  {_when(job.last)}  {_answers(job)}  {whence}{done}{_came_to(job)}")
 
 
 def job_block(job: Glance, columns: int) -> list[str]:
@@ -52,6 +54,7 @@ def job_block(job: Glance, columns: int) -> list[str]:
         return [name, *wrapped(t("cannot be read: {problem}", problem=job.problem))]
     who = "" if job.vehicle and job.path.stem.rstrip("-0123456789").endswith(job.vehicle) else f"{job.vehicle}, "
     played = t(", simulated") if job.simulated else ""
+    played += t(", from a bundle") if from_bundle(job.path) else ""
     lines = [name, *wrapped(f"{who}{_when(job.last)}, {_answers(job)}{played}: {_came_to(job)}")]
     done = _work(job, lambda name: job.titles.get(name, _spoken(name)), "; ")
     what = ", ".join(_spoken(name) for name in job.complaints)
@@ -80,6 +83,7 @@ def job_values(job: Glance) -> dict[str, Any]:
         "ended": job.ended,
         "left-open": job.open,
         "simulated": job.simulated,
+        "from-bundle": from_bundle(job.path),
     }
 
 
