@@ -20,6 +20,7 @@ from diag.log.report import Conflict, Done, Item, Report, Vehicle, Versions
 from diag.log.work import done_of
 from diag.reason.reasoner import Reasoner
 from diag.talk.plan import Conclude, End, Start
+from diag.talk.telling import to_tell
 from diag.texts import t
 
 __all__ = ["build_report", "report_of"]
@@ -55,6 +56,7 @@ def report_of(lived: Replayed, job: str, messages: Sequence[str] = (), zone: tzi
         conflicts,
         lived.unknown,
         _open(lived, items, done, conflicts),
+        to_tell(lived.reasoner, lived.plan),
     )
 
 

@@ -22,6 +22,7 @@ from diag.stages.course import course_of
 from diag.stages.fuses import FuseLine, fuse_lines
 from diag.talk.stage_words import days_words, route_words
 from diag.talk.staged import StageState
+from diag.talk.telling import nothing_open_words
 from diag.talk.wording import reading_words
 from diag.texts import t
 
@@ -45,6 +46,7 @@ def as_handover(job: Replayed, report: Report) -> str:
         .get_template("handover.md.j2")
         .render(
             report=report,
+            nothing_open=nothing_open_words(len(report.to_tell)),
             stages=job.plan.stages,
             routes=_routes(job),
             readings=[item for item in newest if item.unit],

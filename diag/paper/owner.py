@@ -16,6 +16,7 @@ from diag.paper.found import faults_of, suspicions_of
 from diag.paper.layout import Paper, render
 from diag.paper.parts import fitted_of
 from diag.paper.terms import terms_in
+from diag.talk.telling import nothing_open_words
 from diag.texts import FIELD, before_field, t
 
 __all__ = ["as_owner"]
@@ -65,6 +66,8 @@ def as_owner(job: Replayed, report: Report, paper: Paper | None = None) -> str:
         "asked": _asked(report),
         "tried": _tried(job, report),
         "open_items": [_open_words(text) for text in report.open_items],
+        "to_tell": [_tell_words(text) for text in report.to_tell],
+        "nothing_open": nothing_open_words(len(report.to_tell)),
         "watch": _watch(job, report),
     }
     return render("owner.html.j2", paper, report=report, terms=terms_in(f"{told}"), **told)
@@ -104,6 +107,18 @@ def _open_words(text: str) -> str:
     if suspected is not None:
         return t("perhaps still wrong, and not proved; the remedy would be: {plain}", plain=_plain(suspected[1]))
     return _plain(text) if text.startswith(_UNPROVED) else text  # what somebody typed stays as typed
+
+
+def _tell_words(text: str) -> str:
+    """A point to be told, the marks of the fuse list in words."""
+    mark = before_field(t("not what this job was about: {line}", line=FIELD))
+    if not text.startswith(mark):
+        return text
+    return t("Not what this job was about: {line}", line=_lower(_open_words(text.removeprefix(mark))))
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def _outcome(work: Done) -> str:

@@ -13,10 +13,10 @@ from diag.serve.picture import cut_of, picture_of
 from diag.talk.conversation import Conversation
 from diag.talk.known import WHOLE
 from diag.talk.standing import caution_known
-from diag.talk.typed import FIRST_LOOKS, numbered
+from diag.talk.typed import FIRST_LOOKS, LOOK_ORDER, numbered
 from diag.texts import t
 
-__all__ = ["ask_view"]
+__all__ = ["ask_view", "passes_of"]
 
 Object = dict[str, Any]
 _SAID = (t("Set"), t("Watch"), t("Listen"))
@@ -29,6 +29,7 @@ def ask_view(held: Held, conversation: Conversation, ask: Object, alone: bool = 
     heading, rest = _words(ask)
     answers = [{"number": n, "words": words} for n, (_, words) in enumerate(numbered(ask), 1)]
     looks = ask["kind"] == "look" and not ask["choices"]
+    first = _first_looks(ask) if looks else range(len(answers))
     out: Object = {
         "check": ask["check"],
         "kind": ask["kind"],
@@ -42,16 +43,22 @@ def ask_view(held: Held, conversation: Conversation, ask: Object, alone: bool = 
         "unit": ask["unit"],
         "units": UNITS.get(ask["unit"] or "", ()),
         "example": _EXAMPLES.get(ask["unit"] or "", ""),
-        "answers": answers[:FIRST_LOOKS] if looks else answers,
-        "more_answers": answers[FIRST_LOOKS:] if looks else [],
+        "answers": [answers[n] for n in first],
+        "more_answers": [one for n, one in enumerate(answers) if n not in first],
+        "looks": looks,
         "group": ask.get("group", []),
-        "passes": [] if alone else _passes(conversation, ask),
+        "passes": [] if alone else passes_of(conversation, ask),
         **_cautions(conversation, ask),
         **_drawn(held, conversation, ask),
     }
     if ask["check"] == "start":
         out |= _start(ask, alone)
     return out
+
+
+def _first_looks(ask: Object) -> list[int]:
+    """Looks that stand in view, as on the terminal: none that flash where nothing in the circuit does."""
+    return [n for n in range(FIRST_LOOKS) if ask.get("flashes", True) or LOOK_ORDER[n][1] in ("none", "steady")]
 
 
 def _words(ask: Object) -> tuple[str, str]:
@@ -95,7 +102,7 @@ def _cautions(conversation: Conversation, ask: Object) -> Object:
     return {"caution": text, "caution_title": t("MIND"), "caution_known": ""}
 
 
-def _passes(conversation: Conversation, ask: Object) -> list[tuple[str, str]]:
+def passes_of(conversation: Conversation, ask: Object) -> list[tuple[str, str]]:
     """Ways past the question that it allows: act and words."""
     if ask["check"] == "start" or ask.get("begins"):
         return []
