@@ -187,11 +187,11 @@ class _Site:
         if held is None:
             return plain_page(404, t("There is no such job on this machine."))
         form: Form = getattr(request.state, "form", {})
-        if request.method == "POST" and held.in_use:  # it may be free by now
-            held = await run_in_threadpool(self._shelf.reopened, held)
         if form.get("act") in ("close", "again"):
             await run_in_threadpool(self._shelf.put_back, held.id)
             return RedirectResponse("/" if form["act"] == "close" else f"/job/{held.id}", 303)
+        if request.method == "POST" and held.in_use:  # it may be free by now
+            held = await run_in_threadpool(self._shelf.reopened, held)
         try:
             if request.method == "POST":
                 return await self._act(request, held, form)

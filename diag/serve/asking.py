@@ -52,7 +52,7 @@ def ask_view(held: Held, conversation: Conversation, ask: Object, alone: bool = 
         **_drawn(held, conversation, ask),
     }
     if ask["check"] == "start":
-        out |= _start(ask, alone)
+        out |= _start(conversation, ask, alone)
     return out
 
 
@@ -77,16 +77,25 @@ def _words(ask: Object) -> tuple[str, str]:
     return setting + dot.strip(), rest
 
 
-def _start(ask: Object, alone: bool) -> Object:
-    """The complaint: symptoms, whole circuits, the whole vehicle."""
+def _start(conversation: Conversation, ask: Object, alone: bool) -> Object:
+    """The complaint: symptoms and whole circuits, both by circuit, and the whole vehicle."""
     rows = [(n, str(c["label"]), str(c["value"])) for n, c in enumerate(ask["choices"], 1)]
+    few = not any(value == WHOLE for _, _, value in rows) and not alone
+    knowledge = conversation.knowledge
+    groups: dict[str, list[tuple[int, str]]] = {}
+    for n, label, value in rows:
+        if value != WHOLE and not few:
+            own = value.removeprefix("circuit:")
+            circuit = own if own != value else knowledge.circuit_of.get(value, "")
+            title = knowledge.circuits[circuit].title if circuit in knowledge.circuits else t("Other")
+            groups.setdefault(title, []).append((n, label))
     return {
         "kind": "start",
-        "symptoms": [(n, label) for n, label, value in rows if value != WHOLE and not value.startswith("circuit:")],
-        "circuits": [(n, label) for n, label, value in rows if value.startswith("circuit:")],
+        "symptoms": [(n, label) for n, label, _ in rows] if few else [],
+        "groups": list(groups.items()),
         "whole": None if alone else next((label for _, label, value in rows if value == WHOLE), None),
         "whole_value": WHOLE,
-        "few": not any(value == WHOLE for _, _, value in rows) and not alone,
+        "few": few,
     }
 
 
