@@ -330,8 +330,9 @@ class Trail:
 @dataclass(frozen=True)
 class Report:
     """A job. `format` of this report; `job`: name of its file; `vehicle`; `opened`, `last`: of the first
-    record and of what was put in last; `versions`; `without` (wiring, rules); `instruments` (None: not told); `file_messages` on the
-    journal; `status`: not-begun, in-progress, concluded, nothing-in-the-model, no-fault-found or done;
+    record and of what was put in last; `versions`; `without` (wiring, rules); `instruments` (None: not told);
+    `file_messages` on the journal; `status`: not-begun, in-progress, concluded, nothing-in-the-model, no-fault-found
+    or done;
     `complaints` in words; `items` in order; `stages`; `done`; `trail`; `conflicts` now; `unknown`: numbers of
     answers that mean nothing to today's knowledge; `open_items` in words; `to_tell` in words: no work is open there,
     and whoever takes the vehicle over still has to know it."""
