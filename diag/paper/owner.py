@@ -27,6 +27,8 @@ _SUSPECTED = re.compile(
     .replace("0%", "[^()]*")
     .replace(FIELD, "(.*)")
 )
+_MAYBE = ("if it has to be renewed", "if it cannot be mended")
+"""As rules/kinds.yaml words what a remedy may need: it was bought for few of them."""
 _UNPROVED = before_field(t("not proved, no check was made after it: {work}", work=FIELD))
 _TOLD = 4
 """Checks named after a work; the rest is counted."""
@@ -60,7 +62,7 @@ def as_owner(job: Replayed, report: Report, paper: Paper | None = None) -> str:
         "wrong": [_plain(fault.cause.title) for fault in faults_of(report)],
         "suspected": [_plain(one.cause.title) for one in suspicions_of(report)[:3]],
         "works": [
-            _Work(_plain(work.title), _outcome(work), tuple(_plain(part) for part in need.parts))
+            _Work(_plain(work.title), _outcome(work), _foreseen(need.parts))
             for work, need in zip(report.done, fitted, strict=True)
         ],
         "asked": _asked(report),
@@ -71,6 +73,11 @@ def as_owner(job: Replayed, report: Report, paper: Paper | None = None) -> str:
         "watch": _watch(job, report),
     }
     return render("owner.html.j2", paper, report=report, terms=terms_in(f"{told}"), **told)
+
+
+def _foreseen(parts: tuple[str, ...]) -> tuple[str, ...]:
+    """What the work calls for in any case; nobody wrote down what of the rest was used."""
+    return tuple(_plain(part) for part in parts if not part.endswith(_MAYBE))
 
 
 def _plain(title: str) -> str:
