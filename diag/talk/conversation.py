@@ -60,6 +60,10 @@ _INPUTS = (
     "why",
 )
 NOT_SURE = "not-sure"
+CORRECTED = ("answered", "found", "not-sure", "skipped")
+"""Records that can be answered anew by their number."""
+TAKE_BACK = "take-back"
+"""Instead of a value for a question that was passed over: it is open again."""
 ALL_RIGHT = "all-right"
 """Answer to a group of looks: each shows what a sound vehicle shows."""
 Object = dict[str, Any]
@@ -413,9 +417,9 @@ class Conversation:
 
     def _take_correct(self, message: Mapping[str, Any]) -> Object:
         seq = message["correct"]
-        entry = next((e for e in self.state.standing("answered", "found") if e.seq == seq), None)
+        entry = next((e for e in self.state.standing(*CORRECTED) if e.seq == seq), None)
         if entry is None or type(seq) is not int:  # neither true nor 4.0: replay knows whole numbers only
-            standing = ", ".join(str(e.seq) for e in self.state.standing("answered", "found"))
+            standing = ", ".join(str(e.seq) for e in self.state.standing(*CORRECTED))
             raise RefusedError(
                 "no-such-answer", "correct", t("no standing answer has that number"), short(seq), standing
             )
@@ -429,6 +433,11 @@ class Conversation:
                 )
             told = self._symptom(value[:_LONGEST_TEXT])
             return self._keep(entry.event, **{**dict(entry.fields), "value": told, "replaces": seq})
+        if entry.event in ("not-sure", "skipped"):
+            if message["value"] == TAKE_BACK:
+                return self._keep("undone", target=seq)
+            passed = self._step_of(entry)
+            return self._keep("answered", **record_of(passed, self._value(passed, message["value"])), replaces=seq)
         step = self._step_of(entry)
         return self._keep(entry.event, **record_of(step, self._value(step, message["value"])), replaces=seq)
 

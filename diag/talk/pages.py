@@ -138,6 +138,7 @@ class Pages:
         self._queue: asyncio.Queue[tuple[str, str, Page | None]] = asyncio.Queue()
         self._drawn: Page | None = None
         self._quiet_since = 0.0
+        self._refused = False  # what stands in the entry was refused: the next letter begins anew, Backspace mends it
         self.settle_s = _SETTLE_S
         self._offset, self._hidden = 0, 0
         known = WordCompleter(lambda: list(self._page.names), ignore_case=True, match_middle=True, sentence=True)
@@ -298,6 +299,7 @@ class Pages:
         self._page, self._offset = page, _FAR if page.at_end else 0
         self._buffer.text = page.text
         self._buffer.cursor_position = len(page.text)
+        self._refused = bool(page.text)
         self._entry.horizontal_scroll = 0  # a long line typed before would leave the label out of view
         self._app.layout.focus(self._entry if page.entry is not None else self._view)
         self._read_aloud()
@@ -345,6 +347,7 @@ class Pages:
                     return Pressed(text=self._buffer.text)
                 return None if typing and self._scrolled(1, around=True) else Pressed("enter")
             case "backspace":
+                self._refused = False
                 self._buffer.delete_before_cursor()
             case "tab" if typing:
                 self._completed()
@@ -362,6 +365,10 @@ class Pages:
 
     def _character(self, data: str) -> Pressed | None:
         page = self._page
+        if self._refused and data.isprintable():
+            self._refused = False
+            if data != " ":
+                self._buffer.text = ""
         if page.entry is not None and (self._buffer.text or data.lower() not in page.live):
             if data.isprintable() and not (data == " " and not self._buffer.text):
                 self._typed(data)
