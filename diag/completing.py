@@ -6,7 +6,10 @@ Nothing is solved here: faults are derived from parts and wires, as the program 
 
 from __future__ import annotations
 
+import contextlib
 import functools
+import os
+import signal
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -41,6 +44,10 @@ _Offer = Callable[[click.Context, click.Parameter, str], Iterable[str | Completi
 _Complete = Callable[[click.Context, click.Parameter, str], list[CompletionItem]]
 _COLUMNS = 60
 """Of a title beside a name, in shells that show one."""
+
+if "_DIAG_COMPLETE" in os.environ:  # asked by a shell: Ctrl-C ends it without a word, which would land in the line
+    with contextlib.suppress(ValueError, OSError):
+        signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def _offered(offer: _Offer) -> _Complete:
@@ -253,8 +260,6 @@ class _Bash(BashComplete):
         """As click has it, without what stands before an `=` already."""
         value = item.value
         if item.type == "plain" and "=" in value[:-1] and not value.startswith("-"):
-            import os
-
             typed = os.environ.get("COMP_WORDS", "").split("\n")
             at = int(os.environ.get("COMP_CWORD", "0"))
             if "=" in typed[max(0, at - 1) : at + 1]:
