@@ -6,10 +6,8 @@ Nothing is solved here: faults are derived from parts and wires, as the program 
 
 from __future__ import annotations
 
-import contextlib
 import functools
 import os
-import signal
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -44,10 +42,6 @@ _Offer = Callable[[click.Context, click.Parameter, str], Iterable[str | Completi
 _Complete = Callable[[click.Context, click.Parameter, str], list[CompletionItem]]
 _COLUMNS = 60
 """Of a title beside a name, in shells that show one."""
-
-if "_DIAG_COMPLETE" in os.environ:  # asked by a shell: Ctrl-C ends it without a word, which would land in the line
-    with contextlib.suppress(ValueError, OSError):
-        signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def _offered(offer: _Offer) -> _Complete:
