@@ -7,6 +7,7 @@ Nothing is solved here: faults are derived from parts and wires, as the program 
 from __future__ import annotations
 
 import functools
+import os
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -253,8 +254,6 @@ class _Bash(BashComplete):
         """As click has it, without what stands before an `=` already."""
         value = item.value
         if item.type == "plain" and "=" in value[:-1] and not value.startswith("-"):
-            import os
-
             typed = os.environ.get("COMP_WORDS", "").split("\n")
             at = int(os.environ.get("COMP_CWORD", "0"))
             if "=" in typed[max(0, at - 1) : at + 1]:

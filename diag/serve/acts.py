@@ -238,12 +238,11 @@ def _correct(held: Held, conversation: Conversation, form: Form, _: str) -> Done
     number = form.get("number", "")
     seq = int(number) if number.isdecimal() and len(number) < 9 else 0
     if all(seq != entry.seq for entry in conversation.state.standing("answered", "found")):
-        raise _StaleError(
-            t("Answer {number} was corrected or taken back already. Nothing was changed.", number=number[:9])
-        )
+        raise _StaleError(t("That answer was corrected or taken back already. Nothing was changed."))
     ask = ask_again(conversation, seq)
+    was = dict(answers_so_far(conversation)).get(seq, "")
     return _sent(
-        held, conversation, {"correct": seq, "value": _value(ask, form)}, t("Corrected: answer {seq}", seq=seq)
+        held, conversation, {"correct": seq, "value": _value(ask, form)}, t("Corrected. It was: {was}", was=was)
     )
 
 
