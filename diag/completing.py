@@ -69,12 +69,12 @@ def _before_last(incomplete: str) -> str:
 
 @_offered
 def job_names(ctx: click.Context, param: click.Parameter, incomplete: str) -> Iterable[str | CompletionItem]:
-    """Jobs in the jobs folder; files, where a path is being typed."""
-    from diag.job.folder import list_jobs
+    """Jobs in the jobs folder and out of bundles; files, where a path is being typed."""
+    from diag.job.folder import list_jobs, unpacked_jobs
 
     if "/" in incomplete:
         return [CompletionItem(incomplete, type="file")]
-    return [path.stem for path in list_jobs()]
+    return [path.stem for path in (*list_jobs(), *unpacked_jobs())]
 
 
 @_offered

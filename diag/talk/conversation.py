@@ -14,9 +14,10 @@ from typing import Any, Protocol
 
 from diag import __version__
 from diag.circuit.observe import LOOKS
+from diag.job.fold import Fold
 from diag.job.folder import jobs_folder
 from diag.job.records import JournalError, Record
-from diag.job.state import Entry, JobState, replay
+from diag.job.state import Entry, JobState
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED
 from diag.knowledge.targets import targets
@@ -31,6 +32,7 @@ from diag.talk.naming import named_step
 from diag.talk.objects import ask_of, circuit_choices, conclusion_of, do_of, start_of, symptom_choices
 from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, plan_next
 from diag.talk.refused import RefusedError, short
+from diag.talk.slips import query_thousandfold
 from diag.talk.stage_objects import end_of, staged_do_of, walk_of
 from diag.talk.stage_words import means_whole
 from diag.talk.symptoms import clear_winner, find_symptoms
@@ -58,6 +60,10 @@ _INPUTS = (
     "why",
 )
 NOT_SURE = "not-sure"
+CORRECTED = ("answered", "found", "not-sure", "skipped")
+"""Records that can be answered anew by their number."""
+TAKE_BACK = "take-back"
+"""Instead of a value for a question that was passed over: it is open again."""
 ALL_RIGHT = "all-right"
 """Answer to a group of looks: each shows what a sound vehicle shows."""
 Object = dict[str, Any]
@@ -84,6 +90,7 @@ class Conversation:
         self._choices: list[str] | None = None
         self._plan_at: tuple[int, Plan] | None = None
         self._said_at = -1
+        self._fold = Fold()
 
     # ------------------------------------------------------------ state
 
@@ -95,7 +102,7 @@ class Conversation:
     @property
     def state(self) -> JobState:
         """The job's state, folded from the records."""
-        return replay(self.keeper.records)
+        return self._fold.state(self.keeper.records)
 
     @property
     def name(self) -> str:
@@ -182,10 +189,8 @@ class Conversation:
                 self.keeper.append("proved", open=list(plan.open_items))
 
     def _input_seq(self) -> int:
-        return max(
-            (r.seq for r in self.keeper.records if r.event not in ("asked", "concluded", "proved", "resumed")),
-            default=0,
-        )
+        aside = ("asked", "concluded", "proved", "resumed")
+        return next((r.seq for r in reversed(self.keeper.records) if r.event not in aside), 0)
 
     def _ask(self, plan: Plan) -> Object:
         self._asked += 1
@@ -350,7 +355,9 @@ class Conversation:
 
     def _value(self, step: Step, value: object) -> Value:
         if step.kind == "measure":
-            return reading_of(value, step.unit or "V", self.knowledge.vehicle.system_v)  # type: ignore[arg-type]
+            number = reading_of(value, step.unit or "V", self.knowledge.vehicle.system_v)  # type: ignore[arg-type]
+            query_thousandfold(self.reasoner, step, value, number)
+            return number
         if step.kind == "look" and step.outcomes == LOOKS:
             return look_of(value)
         if step.kind in ("look", "listen"):
@@ -410,9 +417,9 @@ class Conversation:
 
     def _take_correct(self, message: Mapping[str, Any]) -> Object:
         seq = message["correct"]
-        entry = next((e for e in self.state.standing("answered", "found") if e.seq == seq), None)
+        entry = next((e for e in self.state.standing(*CORRECTED) if e.seq == seq), None)
         if entry is None or type(seq) is not int:  # neither true nor 4.0: replay knows whole numbers only
-            standing = ", ".join(str(e.seq) for e in self.state.standing("answered", "found"))
+            standing = ", ".join(str(e.seq) for e in self.state.standing(*CORRECTED))
             raise RefusedError(
                 "no-such-answer", "correct", t("no standing answer has that number"), short(seq), standing
             )
@@ -426,6 +433,11 @@ class Conversation:
                 )
             told = self._symptom(value[:_LONGEST_TEXT])
             return self._keep(entry.event, **{**dict(entry.fields), "value": told, "replaces": seq})
+        if entry.event in ("not-sure", "skipped"):
+            if message["value"] == TAKE_BACK:
+                return self._keep("undone", target=seq)
+            passed = self._step_of(entry)
+            return self._keep("answered", **record_of(passed, self._value(passed, message["value"])), replaces=seq)
         step = self._step_of(entry)
         return self._keep(entry.event, **record_of(step, self._value(step, message["value"])), replaces=seq)
 

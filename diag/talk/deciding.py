@@ -146,4 +146,6 @@ def _cheapest_first(known: Known, ranking: Ranking) -> Ranking:
         )
         for name, p in ranking
     ]
-    return tuple((found.id, found.p) for found in best_order(tries, access))
+    order = tuple((found.id, found.p) for found in best_order(tries, access))
+    closed = {name for name in plans if plans[name].place in known.closed_places}
+    return (*(row for row in order if row[0] not in closed), *(row for row in order if row[0] in closed))

@@ -28,7 +28,7 @@ _KEYS = (
     ("u", t("undo the newest answer; again for the one before")),
     ("x", t("can't reach this place; nothing there is asked again")),
     ("i", t("no such instrument; nothing that needs it is asked again")),
-    ("l", t("later: asked again after the next repair or change")),
+    ("l", t("later: asked again after the next repair or change, or at the end of the stage")),
     ("c", t("correct an older answer, by its number")),
     ("s", t("something else is wrong too")),
     ("a", t("add a note to the log")),

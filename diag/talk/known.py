@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from diag.job.state import JobState
+from diag.job.state import Entry, JobState
 from diag.knowledge import schema
 from diag.reason.chances import Told
 from diag.reason.choose import CAUTION_MINUTES, WALK_MINUTES, Situation
@@ -26,6 +26,8 @@ _ASK_AGAIN = 0.25
 """Chance that an answer was misread from which it may be asked again."""
 _LOOK_ONESELF = 3
 """Answers after which what was complained of may be looked at again."""
+_BATTERY_OFF = ("battery-off-first", "battery-gas")
+"""Cautions of remedies for which the battery comes off, or may have."""
 _AT_HAND = ("test-lamp", "meter")
 
 
@@ -162,6 +164,8 @@ class Known:
         """Whether the last that was done at the vehicle left its battery off."""
         for entry in reversed(self.state.entries):
             fields = entry.fields
+            if entry.event == "remedied" and self.takes_battery_off(entry):
+                return True
             if entry.event == "acknowledged" and str(fields.get("caution")).startswith(BACK_ON):
                 if "battery" in fields.get("restored", ("battery",)):
                     return False
@@ -172,6 +176,11 @@ class Known:
                 if fields.get("stage") != BEFORE_POWER and fields.get("kind") != "choose":
                     return False
         return False
+
+    def takes_battery_off(self, entry: Entry) -> bool:
+        """Whether the battery comes off for the work that was written down, by the work's own cautions."""
+        plan = self.reasoner.remedies.get(str(entry.fields.get("remedy")))
+        return entry.event == "remedied" and plan is not None and not set(_BATTERY_OFF).isdisjoint(plan.cautions)
 
     # ------------------------------------------------------------ what is odd
 

@@ -21,25 +21,24 @@ def unexplained_words(seq: int) -> str:
 
 
 def put_back(known: Known, wanted: Mapping[str, str]) -> DoFirst | None:
-    """Putting back the battery or a wire that the last check took off, unless it is to stay off."""
-    entry = next(
-        (
-            e
-            for e in reversed(known.state.entries)
-            if e.event in ("answered", "found") and e.fields.get("check") not in ("start", "symptom")
-        ),
-        None,
-    )
-    operate = entry.fields.get("operate") if entry is not None else None
-    if entry is None or not isinstance(operate, Mapping):
-        return None
-    off = [str(operate[UNPLUGGED])] if UNPLUGGED in operate else []
-    off = [terminal for terminal in off if terminal != wanted.get(UNPLUGGED)]
-    if BRIDGED in operate and operate[BRIDGED] != wanted.get(BRIDGED):
-        off.append(str(operate[BRIDGED]))
+    """Putting back the battery or a wire that the last check, or work done since, took off, unless it is to stay
+    off."""
+    entries = known.state.entries
+    asked = [
+        e for e in entries if e.event in ("answered", "found") and e.fields.get("check") not in ("start", "symptom")
+    ]
+    check = asked[-1] if asked else None
+    work = [e for e in entries if known.takes_battery_off(e) and (check is None or e.seq > check.seq)]
+    off: list[str] = []
+    operate = check.fields.get("operate") if check is not None else None
+    if check is not None and isinstance(operate, Mapping) and f"{BACK_ON}{check.seq}" not in known.acknowledged:
+        off += [
+            str(operate[name]) for name in (UNPLUGGED, BRIDGED) if operate.get(name) not in (None, wanted.get(name))
+        ]
     if known.battery_off and wanted.get("battery") != "disconnected":
         off.append("battery")
-    mark = f"{BACK_ON}{entry.seq}"
+    last = work[-1] if work else check
+    mark = f"{BACK_ON}{last.seq if last is not None else 0}"
     return DoFirst(mark, None, restore=tuple(off)) if off and mark not in known.acknowledged else None
 
 

@@ -278,6 +278,7 @@ def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
         )
         tried = sum(one.remedy == name for one in plan.treated)
         again = [t("This was tried already and did not cure it: make sure that it was done, or suspect the new part.")]
+        closed = [t("You said that its place cannot be reached: it has to be opened up for this.")]
         learned = taught_words(reasoner, [reasoner.index[cause] for cause, _ in causes[:1]])
         evidence = [line_of(knowledge, reason) for reason in reasons_for(reasoner, plan.beliefs, name)[:_EVIDENCE]]
         remedies.append(
@@ -292,7 +293,8 @@ def conclusion_of(reasoner: Reasoner, plan: Plan, conclude: Conclude) -> Object:
                 ],
                 "evidence": evidence,
                 **({"learned": learned} if learned else {}),
-                "steps": [*(again if tried else []), *remedy.steps],
+                **({"out-of-reach": True} if remedy.place in plan.closed else {}),
+                "steps": [*(again if tried else []), *(closed if remedy.place in plan.closed else []), *remedy.steps],
                 "parts": list(remedy.parts),
                 "minutes": remedy.minutes,
                 "cautions": [knowledge.cautions[c].text for c in remedy.cautions if c in knowledge.cautions],

@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import os
 import signal
+import time
 from collections.abc import Callable, Coroutine, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -63,6 +64,9 @@ _WORKING = t("Working out what that means ...")
 _ROOMY_ROWS = 24
 _TEXT_LIMIT = 2000
 _MENU_ROWS = 6
+_SETTLE_S = 0.25
+"""Seconds that a page must have been in view, and a key quiet, before a key that says "I read this" counts: a double
+tap or a key that bounces is quicker (measured by nobody: common practice, no source)."""
 _FAR = 1_000_000
 """An offset beyond any page: its end."""
 
@@ -82,7 +86,8 @@ class Page:
     `entry`: what is typed here, None where single keys do; `text`: what stands in it already; `live`: keys
     that act at once while the entry is empty. `digits`: number keys that answer. `names`: what typing is
     completed to; `inside`: a last word, rather than all that is typed. `at_end`: shown from its end. `whole`: keys
-    that first turn the page while more of it is to be read.
+    that first turn the page while more of it is to be read. `fresh`: keys that count only when pressed while this
+    page was in view; those pressed before it are dropped.
     """
 
     head: Callable[[int], list[Line]]
@@ -98,6 +103,7 @@ class Page:
     inside: bool = False
     at_end: bool = False
     whole: str = ""
+    fresh: str = ""
 
 
 class EndedError(Exception):
@@ -129,7 +135,11 @@ class Pages:
         self.manner, self.speaker = manner or Manner(), speaker
         self._said, self._where = "", ""
         self._page = Page(lambda width: [], lambda width: [], [])
-        self._queue: asyncio.Queue[tuple[str, str]] = asyncio.Queue()
+        self._queue: asyncio.Queue[tuple[str, str, Page | None]] = asyncio.Queue()
+        self._drawn: Page | None = None
+        self._quiet_since = 0.0
+        self._refused = False  # what stands in the entry was refused: the next letter begins anew, Backspace mends it
+        self.settle_s = _SETTLE_S
         self._offset, self._hidden = 0, 0
         known = WordCompleter(lambda: list(self._page.names), ignore_case=True, match_middle=True, sentence=True)
         asked = ConditionalCompleter(known, Condition(lambda: not self._page.inside))
@@ -149,6 +159,7 @@ class Pages:
             color_depth=ColorDepth.DEPTH_1_BIT if self.manner.colours == "none" else None,
             full_screen=True,
         )
+        self._app.after_render += lambda app: self._was_drawn()
         self._app.ttimeoutlen = 0.2  # seconds until a lone Esc counts; arrows arrive faster, over SSH too
 
     def _framed(self, body: HSplit) -> FloatContainer:
@@ -253,11 +264,25 @@ class Pages:
 
     # ------------------------------------------------------------ keys
 
+    def _was_drawn(self) -> None:
+        """The page stands on the screen: from now on a key can be meant for it."""
+        if self._drawn is not self._page:
+            self._drawn, self._quiet_since = self._page, time.monotonic()
+            self._in_view()
+
+    def _in_view(self) -> None:
+        """Told once for each page, when it was drawn first."""
+
+    def _meant_for(self) -> Page | None:
+        """The page that a key pressed now was meant for, None where nobody can have read it yet."""
+        quiet = time.monotonic() - self._quiet_since >= self.settle_s
+        return self._drawn if quiet else None
+
     def _bindings(self) -> KeyBindings:
         bindings = KeyBindings()
 
         def put(name: str) -> Callable[[KeyPressEvent], None]:
-            return lambda event: self._queue.put_nowait((name, event.data))
+            return lambda event: self._queue.put_nowait((name, event.data, self._meant_for()))
 
         for name in ("enter", "backspace", "up", "down", "pageup", "pagedown", "tab", "c-c", "c-d"):
             bindings.add(name)(put(name))
@@ -269,20 +294,31 @@ class Pages:
         return bindings
 
     async def show(self, page: Page) -> Pressed:
-        """Show a page until a key of it is pressed or its entry is sent. Keys pressed early are not lost."""
+        """Show a page until a key of it is pressed or its entry is sent. Keys pressed early are not lost, but
+        for those that say that it was read."""
         self._page, self._offset = page, _FAR if page.at_end else 0
         self._buffer.text = page.text
         self._buffer.cursor_position = len(page.text)
+        self._refused = bool(page.text)
         self._entry.horizontal_scroll = 0  # a long line typed before would leave the label out of view
         self._app.layout.focus(self._entry if page.entry is not None else self._view)
         self._read_aloud()
         while True:
             self._app.invalidate()
-            pressed = self._pressed(*await self._queue.get())
+            name, data, meant_for = await self._queue.get()
+            if name == "char" and data.lower() in page.fresh and meant_for is not page:
+                self._too_early(data)
+                continue
+            pressed = self._pressed(name, data)
             if pressed is not None:
                 return pressed
             if page.note and self.speaker is not None:
                 self.speaker.speak(voiced(page.note.lstrip("! ")))
+
+    def _too_early(self, data: str) -> None:
+        """A key that was pressed before anybody can have read the page: dropped, and said."""
+        self._quiet_since = time.monotonic()  # a key that is held down stays too early
+        self._page.note = t("! Read first, then {key}.", key=data.lower())
 
     def _read_aloud(self) -> None:
         """Say the page, cautions first; the page before falls silent."""
@@ -311,6 +347,7 @@ class Pages:
                     return Pressed(text=self._buffer.text)
                 return None if typing and self._scrolled(1, around=True) else Pressed("enter")
             case "backspace":
+                self._refused = False
                 self._buffer.delete_before_cursor()
             case "tab" if typing:
                 self._completed()
@@ -328,6 +365,10 @@ class Pages:
 
     def _character(self, data: str) -> Pressed | None:
         page = self._page
+        if self._refused and data.isprintable():
+            self._refused = False
+            if data != " ":
+                self._buffer.text = ""
         if page.entry is not None and (self._buffer.text or data.lower() not in page.live):
             if data.isprintable() and not (data == " " and not self._buffer.text):
                 self._typed(data)

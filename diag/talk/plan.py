@@ -39,6 +39,8 @@ class Plan:
     unresolved: tuple[Finding, ...] = ()
     """What is odd in such a job, and neither cured nor left open."""
     helper: bool = False
+    closed: frozenset[str] = frozenset()
+    """Places that the person cannot reach."""
 
 
 def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
@@ -68,8 +70,18 @@ def plan_next(reasoner: Reasoner, state: JobState) -> Plan:
             staged.states(),
             staged.unresolved,
             "helper" in known.instruments,
+            frozenset(known.closed_places),
         )
-    return Plan(_next(known), beliefs, tuple(findings), tuple(treated), proving, open_items(known), known.allowed)
+    return Plan(
+        _next(known),
+        beliefs,
+        tuple(findings),
+        tuple(treated),
+        proving,
+        open_items(known),
+        known.allowed,
+        closed=frozenset(known.closed_places),
+    )
 
 
 def _next(known: Known) -> Next:

@@ -16,7 +16,7 @@ from diag.talk.objects import odd_of
 from diag.talk.plan import End
 from diag.talk.stage_objects import teaches
 from diag.talk.staged import StageState
-from diag.talk.standing import answers_so_far, caution_known, done_so_far, job_name
+from diag.talk.standing import answers_so_far, caution_known, done_so_far, job_name, passed_so_far
 from diag.talk.telling import nothing_open_words, to_tell
 from diag.talk.typed import FIRST_LOOKS, LOOK_ORDER, numbered
 from diag.talk.whys import short_title
@@ -233,7 +233,7 @@ def begins_page(ask: Object, width: int) -> list[Line]:
     """What a stage begins with: its title, then one paragraph for each thing to know."""
     out = paragraph(ask["title"], width, style="strong")
     for words in ask["lines"]:
-        out += [Line(), *paragraph(words, width)]
+        out += [Line(), *(framed(words, width) if words == ask.get("mind") else paragraph(words, width))]
     return out
 
 
@@ -312,9 +312,9 @@ def answers_page(ask: Object, width: int) -> list[Line]:
 
 
 def older_page(conversation: Conversation, width: int) -> list[Line]:
-    """Every answer that stands, with its number."""
+    """Every answer that stands, with its number; what was passed over too."""
     out: list[Line] = []
-    for seq, words in answers_so_far(conversation):
+    for seq, words in sorted([*answers_so_far(conversation), *passed_so_far(conversation)]):
         out += paragraph(words, width, f"{seq:>3} ")
     return out
 
@@ -453,6 +453,8 @@ def conclusion_page(told: Object, width: int) -> list[Line]:
     best = remedies[0]
     out = [*paragraph(best["title"], width, style="strong")]
     out += paragraph(f"{chance_words(best['p'])}: {_percent(best['p'])}. {_reason(told)}", width)
+    if best.get("out-of-reach"):
+        out += paragraph(t("Its place cannot be reached, you said."), width)
     if len(remedies) > 1:
         out.append(Line())
         for number, remedy in enumerate(remedies, 1):

@@ -121,13 +121,21 @@ def set_up(knowledge: Knowledge, step: Step, expected: float | None = None) -> t
     return (*_settings(knowledge, step), *_instrument(knowledge, step, expected))
 
 
+def _on_battery(knowledge: Knowledge, terminal: str | None) -> bool:
+    """Whether a lead touches a post of the battery: then its clamp must not be off."""
+    part = knowledge.parts.get((terminal or "").partition(".")[0])
+    return part is not None and part.kind == "battery"
+
+
 def _settings(knowledge: Knowledge, step: Step) -> list[Row]:
     """What must be off, taken off, bridged; then how the controls stand."""
     operate = dict(step.operate)
     out = []
     battery = operate.pop("battery", None)
     if battery == "disconnected":
-        out.append(Row(t("Power"), t("off: battery disconnected")))
+        at_post = any(_on_battery(knowledge, terminal) for terminal in (step.red, step.black))
+        words = t("off: isolator open, earth clamp on its post") if at_post else t("off: battery disconnected")
+        out.append(Row(t("Power"), words))
     elif battery is not None:
         out.append(
             Row(t("Power"), t("isolator open") if battery == ISOLATED else t("battery {battery}", battery=battery))

@@ -13,7 +13,7 @@ from diag.knowledge.bridging import UNPLUGGED
 from diag.reason.reasoner import Reasoner
 from diag.reason.steps import Step
 from diag.stages import coil
-from diag.stages.course import FAULTS, STAGES, course_of
+from diag.stages.course import BEFORE_POWER, FAULTS, FIRST_POWER, STAGES, course_of
 from diag.stages.faults import problems_of
 from diag.stages.fuses import fuse_lines
 from diag.stages.route import SEAT, held
@@ -111,6 +111,8 @@ def _begins(reasoner: Reasoner, plan: Plan, do: DoFirst, ask_id: str) -> Object:
     lines = (
         _problem_lines(problems) if stage == FAULTS else begins_words(reasoner, course_of(reasoner, plan.helper), stage)
     )
+    mind = _passed_over(plan, stage)
+    lines = [*([mind] if mind else []), *lines]
     number = list(STAGES).index(stage) + 1
     title = t("Stage {number} of {count}: {stages}", number=number, count=len(STAGES), stages=STAGES[stage])
     ask = _do(ask_id, do.caution, do.caution, f"{title}. {' '.join(lines)}", t("What comes now."), _GO_ON)
@@ -122,6 +124,8 @@ def _begins(reasoner: Reasoner, plan: Plan, do: DoFirst, ask_id: str) -> Object:
         "minutes": round(state.minutes, 1),
         "stages": _stages(plan),
     }
+    if mind:
+        ask["mind"] = mind
     if stage == FAULTS:
         ask["problems"] = problems
     if stage == "before-power":
@@ -139,6 +143,23 @@ def _begins(reasoner: Reasoner, plan: Plan, do: DoFirst, ask_id: str) -> Object:
             "key-turns": route.plain_key_turns - route.key_turns,
         }
     return ask
+
+
+def _passed_over(plan: Plan, stage: str) -> str:
+    """The caution where power comes on and what must be proved before it was not; empty where all of that was."""
+    if stage in (BEFORE_POWER, FIRST_POWER, FAULTS):
+        return ""
+    left = [one.title for one in plan.stages if one.id in (BEFORE_POWER, FIRST_POWER) and one.state == "open"]
+    return (
+        t(
+            "Not gone through: {stages}. A feed that touches body, a fuse too large for its wire or a battery the "
+            "wrong way round is found there before it burns anything. Go there first (stages); else isolator within "
+            "reach, and off at the first smell or smoke.",
+            stages=", ".join(left),
+        )
+        if left
+        else ""
+    )
 
 
 def _problems(reasoner: Reasoner, plan: Plan) -> list[Object]:
@@ -172,7 +193,7 @@ def _problem_lines(problems: Sequence[Object]) -> list[str]:
     ]
     for number, problem in enumerate(problems, 1):
         seen = "; ".join(
-            f"{sign['text']}" + (t(" (sound: {sign})", sign=sign["sound"]) if sign["sound"] else "")
+            f"{sign['text']}" + (t(" (a sound vehicle: {sign})", sign=sign["sound"]) if sign["sound"] else "")
             for sign in problem["signs"]
         )
         best = problem["likely"][0]

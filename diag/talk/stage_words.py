@@ -53,7 +53,8 @@ def begins_words(reasoner: Reasoner, course: Course, stage: str) -> list[str]:
         case "before-power":
             return [
                 t(
-                    "Battery off: earth clamp off, or isolator open. {count}, about {minutes} min.",
+                    "Battery off: isolator open, clamps on (where there is none: earth clamp off). "
+                    "{count}, about {minutes} min.",
                     count=count,
                     minutes=_minutes(steps),
                 ),

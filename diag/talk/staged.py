@@ -112,8 +112,17 @@ class Staged:
         """Checks that were answered in any period, or passed over."""
         known = self.known
         done = {f.step.id for f in known.findings if f.step is not None}
-        done |= {str(e.fields.get("check")) for e in known.state.standing("not-sure", "skipped")}
+        passed = known.state.standing("not-sure", "skipped")
+        done |= {str(e.fields.get("check")) for e in passed if e.fields.get("reason") != "later"}
         return frozenset(done)
+
+    def _put_off(self, step: Step, stage: str) -> int:
+        """How often a check was left for later since the person went to its stage last."""
+        went = max((e.seq for e in self.known.state.standing("stage") if e.fields.get("stage") == stage), default=0)
+        return sum(
+            e.fields.get("check") == step.id and e.fields.get("reason") == "later" and e.seq > went
+            for e in self.known.state.standing("skipped")
+        )
 
     def _skipped(self) -> dict[str, str]:
         """Stages that were skipped, with the reason; going to one takes it back."""
@@ -126,7 +135,13 @@ class Staged:
         return out
 
     def _left(self, stage: str) -> list[Step]:
-        """What a collecting stage has still to ask."""
+        """What a collecting stage has still to ask; what was left for later once comes again at its end."""
+        open_ = self._unanswered(stage)
+        later = [s for s in open_ if self._put_off(s, stage) == 1]
+        return [s for s in open_ if not self._put_off(s, stage)] or later
+
+    def _unanswered(self, stage: str) -> list[Step]:
+        """The same with what was left for later again: it is asked when the person goes back to the stage."""
         return [s for s in self.course.steps[stage] if s.id not in self._passed and self.known.at_hand(s)]
 
     def _open(self, stage: str) -> bool:
@@ -252,7 +267,7 @@ class Staged:
 
     def _state(self, stage: str) -> StageState:
         steps = self.course.steps.get(stage, ())
-        left = self._left(stage) if stage in COLLECTING else []
+        left = self._unanswered(stage) if stage in COLLECTING else []
         count = len(left) if stage in COLLECTING else len(self.unresolved) if stage == FAULTS else 0
         if stage in self.skipped:
             state = "skipped"

@@ -15,7 +15,7 @@ from diag.job.records import Record
 from diag.reason.steps import Step
 from diag.stages.course import HANDOVER, STAGES
 from diag.stages.faults import problems_of
-from diag.talk.conversation import Conversation
+from diag.talk.conversation import CORRECTED, Conversation
 from diag.talk.known import WHOLE
 from diag.talk.objects import ask_of, start_of
 from diag.talk.plan import Look
@@ -23,6 +23,7 @@ from diag.talk.wording import finding_words
 from diag.texts import t, tn
 
 __all__ = [
+    "passed_so_far",
     "answers_so_far",
     "ask_again",
     "ask_for",
@@ -42,7 +43,12 @@ __all__ = [
 Object = dict[str, Any]
 _LONGEST_PAUSE_S = 30 * 60
 """A longer gap between two records is a pause, not work. Common practice, no source."""
-_PASSED = {"cannot-reach": t("can't reach"), "no-instrument": t("no such instrument"), "later": "later"}
+_PASSED = {
+    "not-sure": t("not sure"),
+    "cannot-reach": t("can't reach"),
+    "no-instrument": t("no such instrument"),
+    "later": "later",
+}
 
 
 def minutes_so_far(records: Sequence[Record]) -> int:
@@ -93,6 +99,17 @@ def _circuits_of(conversation: Conversation, ask: Object | None, step: Step) -> 
 def answers_so_far(conversation: Conversation) -> list[tuple[int, str]]:
     """Number and words of every answer that stands, in order."""
     return [(f.seq, finding_words(conversation.knowledge, f)) for f in conversation.findings()]
+
+
+def passed_so_far(conversation: Conversation) -> list[tuple[int, str]]:
+    """Number and words of every question that was passed over, or of whose answer nobody was sure, in order."""
+    steps, out = conversation.reasoner.steps, []
+    for entry in conversation.state.standing("not-sure", "skipped"):
+        step = steps.get(str(entry.fields.get("check")))
+        if step is not None:
+            reason = str(entry.fields.get("reason", "not-sure"))
+            out.append((entry.seq, f"{step.title}: {_PASSED.get(reason, reason)}"))
+    return out
 
 
 def not_cured(told: Mapping[str, Any]) -> str:
@@ -162,9 +179,10 @@ def symptom_ask(conversation: Conversation, only: Sequence[str] | None = None) -
 
 def ask_again(conversation: Conversation, seq: int) -> Object:
     """The ask behind an older answer. Raises DiagError where no standing answer has that number."""
-    entry = next((e for e in conversation.state.standing("answered", "found") if e.seq == seq), None)
+    entry = next((e for e in conversation.state.standing(*CORRECTED) if e.seq == seq), None)
     if entry is None:
-        known = ", ".join(str(number) for number, _ in answers_so_far(conversation)) or t("none yet")
+        numbers = sorted(n for n, _ in [*answers_so_far(conversation), *passed_so_far(conversation)])
+        known = ", ".join(map(str, numbers)) or t("none yet")
         raise DiagError(t("No answer has the number {seq}. Answers so far: {known}.", seq=seq, known=known))
     check = str(entry.fields.get("check"))
     if check in ("start", "symptom"):

@@ -234,7 +234,8 @@ class Terminal(LookedUpPages):
         if ask.get("begins"):
             words[0] = ("d", t("go on"))
         unread = "d" if ask["kind"] == "do" and not ask.get("begins") else ""
-        pressed = await self._show(ask, body, keys=words, digits=digits, whole=unread)
+        fresh = "d" + digits if ask["kind"] == "do" else ""
+        pressed = await self._show(ask, body, keys=words, digits=digits, whole=unread, fresh=fresh)
         if pressed.key.isdecimal():
             return None, answers[int(pressed.key) - 1][0]
         return (pressed.key, None) if len(pressed.key) == 1 else (None, None)
@@ -422,6 +423,8 @@ class Terminal(LookedUpPages):
                 lambda width: screen.remedy_page(remedy, width, first=number == 0),
                 keys=self._keys(letters),
                 always=("d", "h", "q"),
+                whole="d",
+                fresh="d",
             )
             if pressed.key == "d":
                 self._take({"remedied": remedy["id"]})
@@ -448,7 +451,7 @@ class Terminal(LookedUpPages):
 
             while True:
                 keys = [("d", t("done: read and seen to")), _BACK, ("q", _WORDS["q"])]
-                pressed = await self._show(None, body, keys=keys, always=("d", "q"), whole="d")
+                pressed = await self._show(None, body, keys=keys, always=("d", "q"), whole="d", fresh="d")
                 if pressed.key == "d":
                     self._read.add(text)
                     break

@@ -12,11 +12,12 @@ from typing import Any
 from diag.errors import DiagError
 from diag.knowledge.assemble import terminals_of
 from diag.talk import screen, screen_why
+from diag.talk.conversation import TAKE_BACK
 from diag.talk.history import history_page
 from diag.talk.pages import Pages
 from diag.talk.picture import picture_page
 from diag.talk.screen import Line
-from diag.talk.standing import ask_again, error_words, newest_words, symptom_ask
+from diag.talk.standing import ask_again, error_words, newest_words, passed_so_far, symptom_ask
 from diag.talk.terminal_stages import BACK_KEYS, StagedPages
 from diag.talk.typed import TypedError, older_of, value_of
 from diag.talk.whys import names_of
@@ -162,9 +163,17 @@ class LookedUpPages(StagedPages):
         if ask["check"] in ("start", "symptom"):
             await self._symptom("correct", seq)
             return
+        passed = seq in dict(passed_so_far(self.conversation))
         while True:
-            self._notice = self._notice or t("Answer {seq} anew. Esc leaves it as it was.", seq=seq)
-            pressed, value = await self._answer(ask, "q")
+            how = (
+                t("Answer {seq} anew, or u: ask it again later. Esc leaves it as it was.", seq=seq)
+                if passed
+                else t("Answer {seq} anew. Esc leaves it as it was.", seq=seq)
+            )
+            self._notice = self._notice or how
+            pressed, value = await self._answer(ask, "uq" if passed else "q")
+            if pressed == "u":
+                value = TAKE_BACK
             if pressed is None and value is None:
                 return
             if not self._take({"correct": seq, "value": value}):

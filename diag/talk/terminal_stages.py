@@ -60,6 +60,8 @@ class StagedPages:
             keys=words,
             always=("d", words[1][0], "h", "q"),
             digits=digits,
+            whole="d",
+            fresh="d",
         )
         if pressed.key == "d":
             self._take({"answer": ask["id"], "value": ALL_RIGHT})

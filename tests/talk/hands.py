@@ -37,10 +37,11 @@ class Sized(DummyOutput):
 
 
 class Watched(Pages):
-    """Pages that are typed at: `hands` gives the typing for the page that it sees."""
+    """Pages that are typed at: `hands` gives the typing for the page that it sees, once it stands on the screen."""
 
     def __init__(self, hands: Callable[[str], str], keyboard: PipeInput) -> None:
         super().__init__()
+        self.settle_s = 0.0
         self.hands, self.keyboard = hands, keyboard
         self.seen: list[str] = []
         self.entries: list[str] = []
@@ -49,13 +50,22 @@ class Watched(Pages):
         self._page, self._offset = page, 0
         self.entries.append(page.text)
         self._see()
-        self.keyboard.send_text(self.hands(self.seen[-1]))
         return await asyncio.wait_for(super().show(page), 20)  # a page that waits for more typing would hang the run
+
+    def _in_view(self) -> None:
+        if self.seen:
+            self.keyboard.send_text(self.hands(self.seen[-1]))
+
+    def _too_early(self, data: str) -> None:
+        super()._too_early(data)
+        self._see()
 
     def _pressed(self, name: str, data: str) -> Pressed | None:
         out = super()._pressed(name, data)
         if out is None:
             self._see()
+            if "comes here" in self._page.note:  # who reads on presses it again
+                self.keyboard.send_text(data)
         return out
 
     def _see(self) -> None:
@@ -86,8 +96,9 @@ def sit(
     hands: Callable[[str], str] | list[str],
     columns: int = 40,
     rows: int = 20,
+    settle_s: float = 0.0,
 ) -> Sitting:
-    """Run the terminal with these hands until they stop; a list is one piece for each page."""
+    """Run the terminal with these hands until they stop; a list is a piece for each page, typed once it is in view."""
     if isinstance(hands, list):
         pieces: Iterator[str] = iter([*hands, STOP])
         typing = lambda seen: next(pieces, STOP)  # noqa: E731
@@ -95,6 +106,7 @@ def sit(
         typing = hands
     with create_pipe_input() as keyboard, create_app_session(input=keyboard, output=Sized(columns, rows)):
         pages = Watched(typing, keyboard)
+        pages.settle_s = settle_s
         Terminal(conversation, (), pages).run()
     return Sitting(conversation, pages.seen, pages.entries)
 

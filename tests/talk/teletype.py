@@ -15,6 +15,8 @@ import pyte
 ROOT = Path(__file__).parents[2]
 _LOCALE = ("LC_ALL", "LC_CTYPE", "LANG", "NO_COLOR", "COLORFGBG")
 _PATIENCE_S = 60.0
+_A_MOMENT_S = 0.3
+"""Longer than a page must stand before its `d` counts."""
 
 
 class Tty:
@@ -79,6 +81,16 @@ class Tty:
         """Press keys, then wait for these words."""
         self.child.send(keys.encode())
         return self.until(*wanted)
+
+    def done(self, *wanted: str) -> str:
+        """Read the page to its end, a moment at least, and press `d`; then wait for these words."""
+        while "more lines: Space" in self.flat:
+            self.child.send(b" ")
+            self.read(0.3)
+        ends = time.monotonic() + _A_MOMENT_S
+        while time.monotonic() < ends:
+            self.read()
+        return self.type("d", *wanted)
 
     def ended(self) -> int:
         """Wait until the program has ended; its exit code, or minus the signal that ended it."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
 from diag.talk.opening import Rehearsed
@@ -43,6 +45,22 @@ def test_a_vehicle_left_apart_is_an_open_item(reasoner: Reasoner) -> None:
     """Whoever reads the log must know that a wire is still off."""
     conversation = _at_the_wire_off_check(reasoner)
     assert "wire still off: oil-sender.G" in conversation.plan.open_items
+
+
+@pytest.mark.parametrize("caution,off", [("battery-off-first", True), ("hot-lamps", False)])
+def test_the_battery_goes_back_on_after_work_that_had_it_off(reasoner: Reasoner, caution: str, off: bool) -> None:
+    """A proof with the battery still off would say that the work did not cure it."""
+    conversation = Conversation(reasoner, Rehearsed.opened(reasoner), "rehearsal")
+    first = conversation.say()[-1]
+    conversation.take({"answer": first["id"], "value": "horn-silent"})
+    remedy = next(name for name, plan in reasoner.remedies.items() if caution in plan.cautions)
+    assert conversation.take({"remedied": remedy})["type"] == "tell"
+    ask = conversation.say()[-1]
+    assert ("earth clamp on the battery" in ask["text"]) is off
+    if off:
+        assert ask["restores"] == ["battery"]
+        conversation.take({"answer": ask["id"], "value": "done"})
+        assert "earth clamp on the battery" not in conversation.say()[-1].get("text", "")
 
 
 def test_a_remedy_that_was_tried_says_so_when_it_leads_again(reasoner: Reasoner) -> None:

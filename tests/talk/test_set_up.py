@@ -103,3 +103,11 @@ def test_every_step_says_what_to_set_and_an_ask_carries_it(reasoner: Reasoner) -
     ask = ask_of(reasoner, plan_next(reasoner, fresh(reasoner).state), Look(step), "q")
     assert ask["leads"] == {"red": step.red, "black": step.black} and ask["meter"]["socket"] == "V"
     assert [row["label"] for row in ask["setup"]][-2:] == ["Red", "Black"]
+
+
+def test_the_isolator_is_proved_with_the_clamp_on(reasoner: Reasoner) -> None:
+    """With the clamp off the reading is OL whether the isolator parts or not; and no caution takes it off before."""
+    step = reasoner.steps["isolator-open-ohms"]
+    rows = {row.label: row.words for row in set_up(reasoner.knowledge, step)}
+    assert rows["Power"] == "off: isolator open, earth clamp on its post"
+    assert "clamp off" not in reasoner.knowledge.cautions[step.caution or ""].text

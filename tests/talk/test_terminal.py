@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import dataclasses
 import itertools
 import re
 import threading
@@ -15,9 +16,12 @@ from diag.circuit.observe import LOOKS
 from diag.job.journal import Journal
 from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
+from diag.talk.objects import conclusion_of
 from diag.talk.opening import new_job, vehicle_file
 from diag.talk.pages import Pages
+from diag.talk.plan import Conclude
 from diag.talk.rehearsal import SimulatedFitter
+from diag.talk.screen import conclusion_page
 from diag.talk.standing import minutes_so_far
 from diag.talk.typed import KEYS, LOOK_ORDER
 from tests.talk.hands import STOP, Sitting, Sized, first_look, fresh, key_for, sit
@@ -220,6 +224,41 @@ def test_an_older_answer_is_corrected_by_its_number(reasoner: Reasoner) -> None:
     assert any("No answer has the number 99" in page for page in sitting.seen)
     assert sitting.records("answered")[-1]["replaces"] == seq
     assert conversation.state.standing("answered")[-1].fields["value"] == {"light": "normal", "rhythm": "steady"}
+
+
+@pytest.mark.parametrize("key,then,left", [("x", "1", 0), ("n", "u", 0), ("l", "\x1b", 1)])
+def test_what_was_passed_over_is_answered_after_all_or_asked_again(
+    reasoner: Reasoner, key: str, then: str, left: int
+) -> None:
+    """Who reaches it after all need not undo everything since."""
+    conversation = fresh(reasoner)
+    sit(conversation, [first_look(reasoner)[0] + "\r", key])
+    passed = conversation.state.standing("skipped", "not-sure")[-1]
+    sitting = sit(conversation, ["c", f"{passed.seq}\r", then])
+    assert any("ask it again later" in " ".join(page.split()) for page in sitting.seen)
+    assert len(conversation.state.standing("skipped", "not-sure")) == left
+    if then == "1":
+        assert conversation.state.standing("answered")[-1].fields["check"] == passed.fields["check"]
+    if then == "u":
+        assert conversation.say()[-1]["check"] == passed.fields["check"]
+
+
+def test_a_remedy_out_of_reach_says_so(reasoner: Reasoner) -> None:
+    """Work in a place that nobody can reach is not offered as if it were any other."""
+    conversation = fresh(reasoner)
+    ask = conversation.say()[-1]
+    conversation.take({"answer": ask["id"], "value": "horn-silent"})
+    closed = dataclasses.replace(conversation.plan, closed=frozenset({reasoner.remedies["horn-renew"].place or ""}))
+    told = conclusion_of(reasoner, closed, Conclude((("horn-renew", 0.5),), True, "certain"))
+    assert told["remedies"][0]["out-of-reach"] and "cannot be reached" in told["remedies"][0]["steps"][0]
+    assert "cannot be reached" in " ".join(line.text for line in conclusion_page(told, 40))
+
+
+def test_typing_after_a_refused_text_begins_anew(reasoner: Reasoner) -> None:
+    """`12 bananas`, then `OL` on a reading of volts: not `12 bananasOL`."""
+    sitting = sit(until_measure(reasoner), ["12 bananas\r", "11.8 V\r"])
+    assert sitting.records("answered")[-1]["value"] == pytest.approx(11.8)
+    assert "12 bananas" in sitting.entries
 
 
 def test_notes_changes_and_further_symptoms_are_kept(reasoner: Reasoner) -> None:

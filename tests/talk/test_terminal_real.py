@@ -35,7 +35,7 @@ def test_a_whole_job_on_a_phone_and_then_at_a_desk(reasoner: object) -> None:
         phone.until("Number or words:")
         phone.type(f"{WARNS.lower()}\r", "CAUTION", "d done")
         phone.type("z", "Key z does nothing here")
-        phone.type("d", "Reading (11.8 V)", "Caution as read before")
+        phone.done("Reading (11.8 V)", "Caution as read before")
         phone.type("p", "The way from battery to body", "R> red")
         phone.type("\r", "Reading (11.8 V)")
         phone.type("12,6 bananas\r", "expected")

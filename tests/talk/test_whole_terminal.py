@@ -26,15 +26,16 @@ _CALM = 6
 """Looks at journal and program, a twentieth of a second apart, in which nothing happened."""
 
 
-def keys_for(fitter: SimulatedFitter, said: Object) -> str:
+def keys_for(fitter: SimulatedFitter, said: Object, seen: str = "") -> str:
     """What the fitter types at the terminal for what is said."""
     reasoner = fitter.reasoner
     if said["type"] == "end":
         return "q"
     if said["type"] == "conclude":
-        remedy = said["remedies"][0]
-        fitter.remedy(remedy["id"])
-        return "1" + "d" * (len(remedy["cautions"]) + 1)
+        if "d done" in seen:
+            return "d"
+        fitter.remedy(said["remedies"][0]["id"])
+        return "1"
     if said["check"] == "start":
         return "0"
     for number, item in enumerate(said.get("group", ()), 1):
@@ -64,7 +65,7 @@ def test_every_page_fits_forty_columns_and_twenty_rows(reasoner: Reasoner) -> No
         said = shown(conversation)
         if said.get("begins"):
             begun.append(said["begins"])
-        return keys_for(fitter, said)
+        return keys_for(fitter, said, seen)
 
     sitting: Sitting = sit(conversation, hands, 40, 20)
     assert begun == [name for name in STAGES if name not in ("faults", "handover")]
@@ -72,6 +73,8 @@ def test_every_page_fits_forty_columns_and_twenty_rows(reasoner: Reasoner) -> No
     for page in sitting.seen:
         rows = page.split("\n")
         assert len(rows) <= 20 and max(map(len, rows)) <= 40, page
+        if "-- end; arrow up --" in rows:
+            continue  # turned to its end
         assert page.startswith(titles), page
         head = " ".join(rows[: rows.index("-" * 40)])
         assert " min |" in head, page
@@ -110,7 +113,7 @@ def test_a_fault_is_left_open_by_a_key(reasoner: Reasoner) -> None:
             return "horn is on order\r"
         if left and said.get("begins") == "engine-running":
             return STOP
-        return keys_for(fitter, said)
+        return keys_for(fitter, said, seen)
 
     sitting = sit(conversation, hands, 100, 30)
     assert [record["reason"] for record in sitting.records("left-open")] == ["horn is on order"]
@@ -127,7 +130,14 @@ def test_the_real_program_proves_a_whole_vehicle(reasoner: Reasoner, tmp_path: P
         for _ in range(MOST):
             records, _ = read_journal(job)
             said = Conversation(reasoner, Rehearsed(list(records)), str(job)).say()[-1]
-            program.child.send(keys_for(fitter, said).encode())
+            keys = keys_for(fitter, said)
+            program.done() if keys == "d" else program.child.send(keys.encode())
+            if said["type"] == "conclude":
+                for _ in said["remedies"][0]["cautions"]:
+                    program.until("d done: read and seen to")
+                    program.done()
+                program.until("d done", "At hand" if said["remedies"][0]["parts"] else "About")
+                program.done()
             if said["type"] == "end":
                 break
             _wait(program, job, len(records))
