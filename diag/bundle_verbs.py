@@ -73,9 +73,9 @@ def unbundle(file: Path, into: Path | None) -> None:
     """
     from diag.bundle.contents import LOG
     from diag.bundle.unpack import unpack
-    from diag.job.folder import jobs_folder
+    from diag.job.folder import bundles_folder, find_job, from_bundle
 
-    made = unpack(file, into if into is not None else jobs_folder().parent / "bundles")
+    made = unpack(file, into if into is not None else bundles_folder())
     click.echo(f"{(t('Was unpacked before') if made.there else t('Unpacked'))}: {made.folder}")
     click.echo(
         t(
@@ -86,6 +86,5 @@ def unbundle(file: Path, into: Path | None) -> None:
         )
     )
     click.echo(t("The log: {number}", number=made.folder / LOG / "log.html"))
-    click.echo(
-        t("Go on with the rules that came with it (--today for this machine's):\n  diag resume {job}", job=made.job)
-    )
+    job = made.job.stem if from_bundle(made.job) and find_job(made.job.stem) == made.job else made.job
+    click.echo(t("Go on with the rules that came with it (--today for this machine's):\n  diag resume {job}", job=job))

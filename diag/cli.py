@@ -344,12 +344,12 @@ def talk(
 def _job_path(name: str | None) -> Path:
     """A job by its file, or by its name in the jobs folder or a piece of it; the newest in which anything was
     answered for None."""
-    from diag.job.folder import find_job, list_jobs
+    from diag.job.folder import find_job, list_jobs, unpacked_jobs
     from diag.job.glance import glance
 
     if name is not None:
         return find_job(name)
-    found = list_jobs()
+    found = [*list_jobs(), *unpacked_jobs()]
     if not found:
         raise DiagError(t("there is no job to go on with; `diag start` begins one."))
     return next((path for path in found if not glance(path).empty), found[0])

@@ -7,6 +7,7 @@ Nothing is solved here: faults are derived from parts and wires, as the program 
 from __future__ import annotations
 
 import functools
+import os
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -69,12 +70,12 @@ def _before_last(incomplete: str) -> str:
 
 @_offered
 def job_names(ctx: click.Context, param: click.Parameter, incomplete: str) -> Iterable[str | CompletionItem]:
-    """Jobs in the jobs folder; files, where a path is being typed."""
-    from diag.job.folder import list_jobs
+    """Jobs in the jobs folder and out of bundles; files, where a path is being typed."""
+    from diag.job.folder import list_jobs, unpacked_jobs
 
     if "/" in incomplete:
         return [CompletionItem(incomplete, type="file")]
-    return [path.stem for path in list_jobs()]
+    return [path.stem for path in (*list_jobs(), *unpacked_jobs())]
 
 
 @_offered
@@ -253,8 +254,6 @@ class _Bash(BashComplete):
         """As click has it, without what stands before an `=` already."""
         value = item.value
         if item.type == "plain" and "=" in value[:-1] and not value.startswith("-"):
-            import os
-
             typed = os.environ.get("COMP_WORDS", "").split("\n")
             at = int(os.environ.get("COMP_CWORD", "0"))
             if "=" in typed[max(0, at - 1) : at + 1]:

@@ -59,7 +59,6 @@ def _kept() -> Iterator[_Place]:
     yield _Place("learned", learned_file(), t("what closed jobs taught"))
     yield _Place("packs", packs_file(), t("the list of rule packs"))
     yield _Place("settings", settings_file(), t("what `diag settings` keeps"))
-    yield _Place("settings", settings_file(), t("what `diag settings` keeps"))
     yield _Place("languages", catalogue_folders()[0], t("texts in languages of your own"))
     yield _Place("tables", cache_folder(), t("what was computed; may be deleted, and is computed again"))
     yield _Place("shipped-rules", rules_folder(), t("come with the program; nothing is written there"))

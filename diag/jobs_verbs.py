@@ -61,8 +61,9 @@ def jobs(
     """List the jobs kept on this machine, newest first, or look for some of them.
 
     WORDS: each must begin a word of the job: of its vehicle, what was complained of, found, noted or done. Without
-    any, the newest are listed. `diag resume` and `diag export` take a name, its beginning, or any piece of it
-    that only one job has. On a screen a job takes a few short lines; into a pipe or a file, one.
+    any, the newest are listed, unpacked bundles among them. `diag resume` and `diag export` take a name, its
+    beginning, or any piece of it that only one job has. On a screen a job takes a few short lines;
+    into a pipe or a file, one.
 
     \b
     diag jobs
@@ -103,9 +104,10 @@ class _Listing:
     """Jobs read one by one, newest first, and what was not told of them."""
 
     def __init__(self, away: bool, empty: bool, wanted: Callable[[Glance], bool] | None, most: int | None) -> None:
-        from diag.job.folder import away_folder, list_jobs
+        from diag.job.folder import away_folder, list_jobs, unpacked_jobs
 
-        self.paths = list_jobs(away_folder() if away else None)
+        every = list_jobs(away_folder()) if away else [*list_jobs(), *unpacked_jobs()]
+        self.paths = sorted(every, key=lambda path: path.name, reverse=True)
         self.away, self.told, self.read, self.empty, self.damaged = away, 0, 0, 0, 0
         self._with_empty, self._wanted, self._most = empty, wanted, most
 
@@ -222,9 +224,19 @@ def _resume(path: Path) -> None:
 
 def _put_away(name: str) -> None:
     from diag.job.away import put_away
-    from diag.job.folder import find_job
+    from diag.job.folder import find_job, from_bundle
 
-    target = put_away(find_job(name))
+    job = find_job(name)
+    if from_bundle(job):
+        raise DiagError(
+            t(
+                "{stem}: found a job out of a bundle; expected one begun here. It lies in a folder of its own, which "
+                "may be moved: {folder}",
+                stem=job.stem,
+                folder=job.parent,
+            )
+        )
+    target = put_away(job)
     click.echo(
         t("Put away: {target}\n`diag jobs --bring-back {stem}` takes it in again.", target=target, stem=target.stem)
     )

@@ -17,6 +17,7 @@ from diag.circuit.parts import build_network
 from diag.circuit.predict import bench_of
 from diag.knowledge.assemble import Knowledge, operate_key
 from diag.knowledge.bridging import BRIDGED, UNPLUGGED
+from diag.knowledge.scalars import TEST_LAMP
 from diag.knowledge.schema import Check
 from diag.knowledge.units import written
 from diag.texts import t
@@ -87,7 +88,7 @@ class Computed:
         operate = check.operate
         if not self.solved(operate) or UNPLUGGED in operate or BRIDGED in operate:
             return _said(check)
-        if check.kind in ("look", "listen") and check.target is not None:
+        if check.kind in ("look", "listen") and check.target not in (None, TEST_LAMP):
             return self._perceived(check, check.target)
         if check.kind == "measure" and check.unit == "A" and check.through is not None:
             return _measured(check, self.amps(operate, check.through))

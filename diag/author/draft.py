@@ -12,6 +12,7 @@ from typing import Any
 from diag.author.signs import Sign
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BODY
+from diag.knowledge.scalars import TEST_LAMP
 from diag.knowledge.targets import part_of_target, target_title
 from diag.reason.steps import Step
 from diag.talk.wording import operate_words, point_words
@@ -59,6 +60,8 @@ def usable(knowledge: Knowledge, step: Step) -> bool:
         return True
     if step.kind == "measure":
         return "bridged" not in step.operate and "unplugged" not in step.operate
+    if step.target == TEST_LAMP:
+        return not {"bridged", "unplugged"} & set(step.operate)
     return part_of_target(knowledge, step.target) is not None and "bridged" not in step.operate
 
 
@@ -96,6 +99,9 @@ def _usual_caution(knowledge: Knowledge, operate: Mapping[str, str]) -> str | No
 def plain_title(knowledge: Knowledge, step: Step) -> str:
     """What was measured or looked at of one's own accord, in words without ids."""
     setting = f", {operate_words(knowledge, step.operate)}" if step.operate else ""
+    if step.target == TEST_LAMP:
+        red, black = (point_words(knowledge, one or BODY) for one in (step.red, step.black))
+        return t("Test lamp from {red} to {black}{setting}", red=_lower(red), black=_lower(black), setting=setting)
     if step.kind != "measure":
         return f"{target_title(knowledge, step.target or '')}{setting}"
     if step.unit == "A":

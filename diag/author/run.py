@@ -14,6 +14,7 @@ from diag.author.fault import Fault
 from diag.author.filled import Filled, numbered, numbers_of, text_asked
 from diag.author.mending import Mending
 from diag.author.naming import free_id, slug
+from diag.author.reach import circuits_with, speaks_within
 from diag.author.signs import Cure, Sign, condition_words
 from diag.author.told import Told, eye_questions
 from diag.author.weighing import STRENGTHS
@@ -100,9 +101,13 @@ class Run:
         if self.cure is not None and self.cure.event != "remedied":
             self.said = self.cure.text
         self.circuit = seen.circuit
+        self.signs = [sign for sign in seen.signs if self._speaks(sign)]
+        self.right = [sign for sign in seen.right if self._speaks(sign)]
+
+    def _speaks(self, sign: Sign) -> bool:
+        """Whether a rule of the circuit can ask after it, on every vehicle that has the circuit."""
         known = self.guide.reasoner.knowledge
-        self.signs = [sign for sign in seen.signs if usable(known, sign.step)]
-        self.right = [sign for sign in seen.right if usable(known, sign.step)]
+        return usable(known, sign.step) and speaks_within(known, sign.step, circuits_with(known, self.circuit))
 
     @staticmethod
     def _cure_words(cure: Cure) -> str:

@@ -167,11 +167,13 @@ def _tests(condition: schema.Condition) -> Condition:
 
 
 def _circuit(lived: Replayed, signs: list[Sign]) -> str:
-    """The circuit that it was about: of the complaint, else of most signs."""
+    """The circuit that it was about: of a complaint that some sign bears out, else of most signs, else of the
+    complaint."""
     owner = lived.reasoner.knowledge.circuit_of
     told = [owner[f.symptom] for f in lived.findings if f.symptom is not None and f.symptom in owner]
     of_signs = [sign.step.circuit for sign in signs if sign.step.circuit not in ("", "supply", "shared")]
-    named = told or of_signs or [name for name in lived.reasoner.knowledge.circuits if name not in ("supply", "shared")]
+    every = [name for name in lived.reasoner.knowledge.circuits if name not in ("supply", "shared")]
+    named = [name for name in told if name in of_signs] or of_signs or told or every
     return max(dict.fromkeys(named), key=named.count)
 
 

@@ -12,6 +12,7 @@ from dataclasses import replace
 from diag.author.draft import Entry, check_entry, check_of_step, step_of_entry
 from diag.author.filled import Filled, reading, text_asked
 from diag.author.naming import free_id, named_like, near_names, operate_read, slug
+from diag.author.reach import circuits_with, speaks_within
 from diag.author.signs import Sign, condition_of, sound_value
 from diag.circuit.observe import LIGHTS, LOOKS, RHYTHMS, answers_of
 from diag.fit.interview import Asked
@@ -93,7 +94,12 @@ class Told:
             self.signs.append(Sign(0, words, step, value, sound, condition))
 
     def _checks_like(self, text: str) -> dict[str, str]:
-        titles = {n: c.title for n, c in self.knowledge.checks.items() if c.kind != "do"}
+        within = circuits_with(self.knowledge, self.circuit)
+        titles = {
+            name: check.title
+            for name, check in self.knowledge.checks.items()
+            if check.kind != "do" and speaks_within(self.knowledge, self.reasoner.steps[name], within)
+        }
         own = {name: title for name, title in titles.items() if self.knowledge.circuit_of[name] == self.circuit}
         near = [*near_names(text, own, _MOST_CHECKS - 2), *near_names(text, titles, _MOST_CHECKS)]
         return {name: titles[name] for name in list(dict.fromkeys(near))[:_MOST_CHECKS]}

@@ -15,21 +15,31 @@ from diag import __version__
 from diag.bundle.contents import FORMAT, KNOWLEDGE, LIST, LOG, NOTE, checked, list_of
 from diag.errors import DiagError
 from diag.job.state import replay
-from diag.knowledge.copies import copy_of
+from diag.knowledge.copies import copied_on, copy_of
 from diag.log.export import open_job
 from diag.log.forms import as_csv, as_json
 from diag.log.markdown import as_markdown
 from diag.paper.owner import as_owner
 from diag.paper.page import as_html
 from diag.paper.parts import as_parts
+from diag.talk.opening import knowledge_beside
 from diag.texts import t
 
 __all__ = ["bundle_bytes"]
 
 
 def bundle_bytes(path: Path, vehicle: Path | None = None, *, packs: bool = True) -> bytes:
-    """The job in `path` as a bundle. Times in the log are UTC: it will be read elsewhere. Arguments and errors as in
+    """The job in `path` as a bundle. Times in the log are UTC: it will be read elsewhere. What came with a job out of
+    a bundle goes on with it as it is, so such a job takes no other vehicle. Arguments and errors as in
     `diag.log.export.open_job`; the journal is read, not touched."""
+    came = knowledge_beside(path) is not None
+    if came and vehicle is not None:
+        raise DiagError(
+            t(
+                "{path}: found another vehicle for a job that came with its own; expected none. Leave --vehicle away.",
+                path=path,
+            )
+        )
     lived, report = open_job(path, vehicle, zone=UTC, packs=packs)
     reasoner = lived.reasoner
     try:
@@ -48,7 +58,8 @@ def bundle_bytes(path: Path, vehicle: Path | None = None, *, packs: bool = True)
         f"{LOG}/owner.html": as_owner(lived, report).encode(),
         f"{LOG}/parts.md": as_parts(lived, report).encode(),
     }
-    files |= {f"{KNOWLEDGE}/{name}": content for name, content in copy_of(reasoner.knowledge).items()}
+    known = copied_on(path.parent / KNOWLEDGE) if came else copy_of(reasoner.knowledge)
+    files |= {f"{KNOWLEDGE}/{name}": content for name, content in known.items()}
     told = replay(lived.records).knowledge
     last = report.last.utc
     engine = reasoner.matcher.name

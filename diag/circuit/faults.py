@@ -13,7 +13,7 @@ from itertools import combinations
 
 from diag.circuit.kinds.base import Case, Fault
 from diag.circuit.kinds.catalogue import kind_of
-from diag.circuit.kinds.wires import Loom, wire_label
+from diag.circuit.kinds.wires import Loom, subject_title, wire_label
 from diag.circuit.network import Change, Network
 from diag.knowledge import schema
 from diag.knowledge.assemble import AnyPart, Knowledge, terminals_of
@@ -69,7 +69,7 @@ def derive_causes(knowledge: Knowledge, network: Network) -> tuple[Cause, ...]:
         for cause in _causes(knowledge, part_id, part.kind, part.title, failing.faults(part_id)):
             found[cause.id] = cause
     for wire_id, wire in knowledge.wires.items():
-        for cause in _causes(knowledge, wire_id, "wire", wire_label(wire_id, wire), failing.faults(wire_id)):
+        for cause in _causes(knowledge, wire_id, "wire", wire_label(wire, knowledge.parts), failing.faults(wire_id)):
             found[cause.id] = cause
     for note in knowledge.causes.values():
         found.update(_noted(knowledge, failing, note, found))
@@ -160,7 +160,7 @@ def _noted(
             subject,
             "added",
             mode,
-            note.title or note.id,
+            note.title or f"{subject_title(knowledge, subject)}: {mode.replace('-', ' ')}",
             remedy or f"{subject}.put-right",
             note.frequency or 1.0,
             spread,

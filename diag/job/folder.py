@@ -14,7 +14,17 @@ from diag.errors import DiagError
 from diag.job.records import JournalError, stamp, why
 from diag.texts import t
 
-__all__ = ["SUFFIX", "away_folder", "find_job", "jobs_folder", "list_jobs", "new_job_path"]
+__all__ = [
+    "SUFFIX",
+    "away_folder",
+    "bundles_folder",
+    "find_job",
+    "from_bundle",
+    "jobs_folder",
+    "list_jobs",
+    "new_job_path",
+    "unpacked_jobs",
+]
 
 SUFFIX = ".jsonl"
 _NAMED = 5
@@ -34,6 +44,11 @@ def jobs_folder() -> Path:
 def away_folder() -> Path:
     """Where jobs are that were put away: `jobs-away` beside the jobs. Not made here."""
     return _base() / "jobs-away"
+
+
+def bundles_folder() -> Path:
+    """Where bundles are unpacked to, each in a folder of its own: `bundles` beside the jobs. Not made here."""
+    return _base() / "bundles"
 
 
 def new_job_path(vehicle: str, now: datetime) -> Path:
@@ -68,16 +83,44 @@ def list_jobs(folder: Path | None = None) -> list[Path]:
     return [folder / name for name in sorted(found, reverse=True)]
 
 
+def unpacked_jobs() -> list[Path]:
+    """Jobs that came in bundles and lie unpacked beside the jobs, newest first, but those whose name a job in the jobs
+    folder has; raises JournalError."""
+    own = {path.name for path in list_jobs()}
+    try:
+        with os.scandir(bundles_folder()) as entries:
+            names = sorted((entry.name for entry in entries if entry.is_dir() and entry.name[:1] != "."), reverse=True)
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        raise JournalError(
+            "unreadable",
+            t(
+                "{folder}: the bundles could not be listed: {why}; expected a folder that can be read. "
+                "Check DIAG_HOME.",
+                folder=bundles_folder(),
+                why=why(error),
+            ),
+        ) from error
+    found = (bundles_folder() / name / f"{name}{SUFFIX}" for name in names)
+    return [path for path in found if path.name not in own and path.is_file()]
+
+
+def from_bundle(path: Path) -> bool:
+    """Whether a job is one of `unpacked_jobs`, by where it lies."""
+    return path.parent.parent == bundles_folder()
+
+
 def find_job(name: str, folder: Path | None = None) -> Path:
-    """A job by its file, by its name in the folder, by the beginning of it, or by a piece that only one has. A
-    folder that is named here is the only place looked in. Raises DiagError, JournalError."""
+    """A job by its file, by its name in the folder, by the beginning of it, or by a piece that only one has; those out
+    of bundles too. A folder that is named here is the only place looked in. Raises DiagError, JournalError."""
     path = Path(name)
     if folder is None and path.exists():
         return path
     where = folder or jobs_folder()
-    jobs = list_jobs(where)
-    for found in (where / name, where / f"{name}{SUFFIX}"):
-        if found in jobs:
+    jobs = list_jobs(where) + (unpacked_jobs() if folder is None else [])
+    for found in jobs:
+        if name in (found.name, found.stem):
             return found
     for fits in (str.startswith, str.__contains__):
         matches = [found for found in jobs if name and fits(found.stem, name)]

@@ -18,6 +18,8 @@ __all__ = ["Glance", "glance"]
 
 _ASIDE = ("resumed", "instruments", "asked")
 """Events that say nothing of how far a job is."""
+_SPEAKS = 2.0
+"""Times likelier that an answer makes what it is taken to speak for (common practice, no source)."""
 _TEXTS = ("check", "target", "red", "black", "through", "remedy", "stage")
 
 
@@ -25,7 +27,8 @@ _TEXTS = ("check", "target", "red", "black", "through", "remedy", "stage")
 class Glance:
     """A job as a list shows it. `problem`: why it cannot be read, and then nothing else is known. `opened_at`,
     `last_at`: UTC in ISO 8601 with Z. `answers`: those that stand; `empty`: nothing at all was put in that stands.
-    `complaints`, `remedies`: ids; `titles`: what the program called some of them at the time. `ended`: the last word
+    `complaints`, `remedies`: ids; `in_vain`: of each remedy, whether what it was to cure was still seen after it;
+    `titles`: what the program called some of them at the time. `ended`: the last word
     was that nothing is left to do; `open`: how many things were left open then. `words`: all its ids and texts."""
 
     path: Path
@@ -37,12 +40,23 @@ class Glance:
     answers: int = 0
     complaints: tuple[str, ...] = ()
     remedies: tuple[str, ...] = ()
+    in_vain: tuple[bool, ...] = ()
     titles: Mapping[str, str] = field(default_factory=dict)
     ended: bool = False
     open: int = 0
     empty: bool = False
     simulated: bool = False
     words: tuple[str, ...] = ()
+
+    @property
+    def tried(self) -> tuple[str, ...]:
+        """Remedies that did not cure."""
+        return tuple(name for name, vain in zip(self.remedies, self.in_vain, strict=True) if vain)
+
+    @property
+    def done(self) -> tuple[str, ...]:
+        """The other ones."""
+        return tuple(name for name, vain in zip(self.remedies, self.in_vain, strict=True) if not vain)
 
     @property
     def begun(self) -> datetime:
@@ -68,6 +82,7 @@ def glance(path: Path) -> Glance:
     last = told[-1]
     concluded = _concluded(records)
     answered = state.standing("answered", "found")
+    remedied = state.standing("remedied")
     left = last.fields.get("open") if last.event == "proved" else None
     return Glance(
         path,
@@ -78,7 +93,8 @@ def glance(path: Path) -> Glance:
         state.last_at,
         len(answered),
         tuple(value for entry in answered if entry.fields.get("check") == "start" for value in _values(entry)),
-        tuple(str(entry.fields.get("remedy")) for entry in state.standing("remedied")),
+        tuple(str(entry.fields.get("remedy")) for entry in remedied),
+        tuple(_in_vain(state, entry) for entry in remedied),
         _titles(concluded),
         last.event == "proved",
         len(left) if isinstance(left, list) else 0,
@@ -101,6 +117,36 @@ def _concluded(records: Sequence[Record]) -> list[Mapping[str, Any]]:
             named = record.fields.get("remedies")
             found += [one for one in named if isinstance(one, dict)] if isinstance(named, list) else []
     return found
+
+
+def _in_vain(state: JobState, remedied: Entry) -> bool:
+    """Whether a conclusion after a remedy, and before the next work, still rests on what spoke for that remedy, and on
+    something that was seen after it."""
+    works = [entry.seq for entry in state.standing("remedied", "changed")]
+    before = max((one.seq for one in state.concluded if one.seq < remedied.seq), default=0)
+    after = min((seq for seq in works if seq > remedied.seq), default=state.seq + 1)
+    spoke, since = set[int](), set[int]()
+    for one in state.concluded:
+        if one.seq == before:
+            spoke = _rests_on(one, str(remedied.fields.get("remedy")))
+        elif remedied.seq < one.seq < after:
+            since = _rests_on(one)
+    return bool(spoke & since) and any(seq > remedied.seq for seq in since)
+
+
+def _rests_on(concluded: Entry, remedy: str | None = None) -> set[int]:
+    """Seqs of the answers that spoke for a remedy of a conclusion (None: the first) clearly enough to count."""
+    named = concluded.fields.get("remedies")
+    items = [one for one in named if isinstance(one, dict)] if isinstance(named, list) else []
+    found = next((one for one in items if remedy in (None, one.get("id"))), {}).get("evidence")
+    return {
+        one["seq"]
+        for one in (found if isinstance(found, list) else ())
+        if isinstance(one, dict)
+        and isinstance(one.get("seq"), int)
+        and isinstance(one.get("weight"), int | float)
+        and one["weight"] >= _SPEAKS
+    }
 
 
 def _titles(concluded: Sequence[Mapping[str, Any]]) -> dict[str, str]:

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import json
 import os
 import platform
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -20,7 +22,8 @@ from diag.texts import t
 __all__ = ["JobLock"]
 
 _NO_LOCKS = (errno.ENOLCK, errno.ENOSYS, errno.ENOTSUP, errno.EOPNOTSUPP)
-_LONGEST = 160
+_LONGEST, _SHOWN = 400, 160
+_ROOMS = {"pages": t("in the pages of diag serve"), "terminal": t("in a terminal"), "other": t("in another program")}
 
 
 class JobLock:
@@ -41,9 +44,9 @@ class JobLock:
             raise JournalError(
                 "in-use",
                 t(
-                    "{path}: found another program at work on this job{told_holder}; expected to be "
+                    "{name}: found another program at work on this job{told_holder}; expected to be "
                     "the only one. Close it there first, or begin another job.",
-                    path=path,
+                    name=path.name,
                     told_holder=self._told_holder(),
                 ),
             ) from error
@@ -78,14 +81,8 @@ class JobLock:
             contextlib.suppress(OSError),
             os.fdopen(os.open(self._holder, flags, 0o600), "w", encoding="utf-8") as file,
         ):
-            file.write(
-                t(
-                    "process {getpid} on {node}, since {now:%Y-%m-%d %H:%M} UTC",
-                    getpid=os.getpid(),
-                    node=platform.node(),
-                    now=datetime.now(UTC),
-                )
-            )
+            since = datetime.now(UTC).isoformat(timespec="minutes")
+            json.dump({"in": _room(), "process": os.getpid(), "machine": platform.node(), "since": since}, file)
 
     def _told_holder(self) -> str:
         flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
@@ -94,5 +91,29 @@ class JobLock:
                 said = file.read(_LONGEST).decode("utf-8", "replace")
         except OSError:
             return ""
-        line = "".join(sign if sign.isprintable() else "?" for sign in said)
-        return f" ({line})" if line else ""
+        try:
+            told = json.loads(said)
+            where = t("this machine") if told["machine"] == platform.node() else str(told["machine"])
+            since = datetime.fromisoformat(str(told["since"]))
+            number = int(told["process"])
+            line = t(
+                "{room} on {where} (process {number}, since {since:%Y-%m-%d %H:%M} UTC)",
+                room=_ROOMS.get(str(told["in"]), _ROOMS["other"]),
+                where=where,
+                number=number,
+                since=since,
+            )
+        except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
+            line = f"({said[:_SHOWN]})" if said else ""  # of an older program, or of none
+        shown = "".join(sign if sign.isprintable() else "?" for sign in line)
+        return f" {shown}" if shown else ""
+
+
+def _room() -> str:
+    """What a person would look for: pages, a terminal, or something else."""
+    if sys.argv[1:2] == ["serve"]:
+        return "pages"
+    try:
+        return "terminal" if os.isatty(0) else "other"
+    except OSError:
+        return "other"

@@ -13,7 +13,7 @@ from diag.job.layered import LayerTold, layers_of
 from diag.job.records import Record
 from diag.texts import t
 
-__all__ = ["EVENTS", "Entry", "JobState", "replay"]
+__all__ = ["EVENTS", "INPUTS", "Entry", "JobState", "replay"]
 
 EVENTS = (
     "opened",
@@ -34,7 +34,7 @@ EVENTS = (
     "stage",
     "resumed",
 )
-_INPUTS = (
+INPUTS = (
     "answered",
     "skipped",
     "not-sure",
@@ -138,7 +138,7 @@ def replay(records: Sequence[Record]) -> JobState:
             side.append(Entry(record.seq, record.at, record.event, record.fields, period))
             if record.event == "resumed" and isinstance(record.fields.get("without"), list):
                 without = record.fields["without"]
-        if record.event not in _INPUTS or record.seq in replaced:
+        if record.event not in INPUTS or record.seq in replaced:
             continue
         if record.seq in gone:
             withdrawn.append(Entry(record.seq, record.at, record.event, record.fields, period))

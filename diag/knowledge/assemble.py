@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Generic, TypeVar
 
@@ -157,12 +157,13 @@ def assemble(
     circuits: list[Source[schema.CircuitFile]],
     outside: Outside,
     beside: Mapping[str, Outside] | None = None,
+    added: Collection[str] = (),
 ) -> tuple[Knowledge, list[Problem]]:
     """One vehicle's knowledge, with the problems of merging: ids given twice, overrides that do not fit.
 
     `circuits` are all circuit files, supply first. `outside` names what circuits define that this
     vehicle does not have; what shared files say of them is left out. `beside`: the same of those circuits that
-    a circuit's own `beside` names.
+    a circuit's own `beside` names. `added`: ids that layers give, as in `leave_out`.
     """
     written = [source.model for source in circuits]
     problems = check_choices(vehicle.model, vehicle.marked, written)
@@ -183,7 +184,7 @@ def assemble(
     files = {name: retitled(file, called) for name, file in files.items()}
     unchosen = joined(unchosen, Outside(checks=_idle_checks(files, vehicle, problems)))
     files |= {name: without_amps(files[name]) for name in otherwise}
-    files = without_idle_taps(leave_out(files, gone, outside, unchosen, beside or {}))
+    files = without_idle_taps(leave_out(files, gone, outside, unchosen, beside, added))
 
     bases: dict[str, tuple[Marked, Loc]] = {}
     circuit_of: dict[str, str] = {}

@@ -20,7 +20,7 @@ from diag.knowledge.assemble import Knowledge
 from diag.knowledge.layers import LEARNED, Layer, Origin, layer_files
 from diag.texts import t
 
-__all__ = ["LIST", "Copy", "copy_of", "read_copy"]
+__all__ = ["LIST", "Copy", "copied_on", "copy_of", "read_copy"]
 
 LIST = "layers.json"
 """File that says which layers a copy has; its presence makes a folder a copy."""
@@ -85,6 +85,14 @@ def copy_of(knowledge: Knowledge) -> dict[PurePosixPath, bytes]:
     told = _List(format=1, vehicle=f"vehicle/{_vehicle_name(car)}", layers=listed)
     files[PurePosixPath(LIST)] = (json.dumps(told.model_dump(), indent=1, ensure_ascii=False) + "\n").encode()
     return dict(sorted(files.items()))
+
+
+def copied_on(folder: Path) -> dict[PurePosixPath, bytes]:
+    """Every file of the copy in a folder, as it is, by its path in it: a copy of the copy. Raises DiagError as
+    `read_copy`, and where a file has gone."""
+    copy = read_copy(folder)
+    paths = [folder / LIST, copy.vehicle, *(path for layer in copy.layers for path in _files_of(layer))]
+    return dict(sorted((PurePosixPath(path.relative_to(folder).as_posix()), _read(path)) for path in paths))
 
 
 def read_copy(folder: Path) -> Copy:

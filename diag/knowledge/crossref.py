@@ -19,6 +19,7 @@ from diag.knowledge.names import nearest, quoted, words
 from diag.knowledge.omit import Outside
 from diag.knowledge.reader import Loc, Marked
 from diag.knowledge.referee import Referee
+from diag.knowledge.scalars import TEST_LAMP
 from diag.texts import t
 
 __all__ = ["TELL_TALE_COLOURS", "answers", "crossref", "split_word"]
@@ -53,6 +54,8 @@ def answers(knowledge: Knowledge, check: schema.Check) -> tuple[str, ...]:
 
 def _is_lamp(knowledge: Knowledge, check: schema.Check) -> bool:
     """Whether a check's target is a lamp, or one filament of a lamp with two."""
+    if check.target == TEST_LAMP:
+        return True
     name, _, filament = (check.target or "").partition(".")
     part = knowledge.parts.get(name)
     if isinstance(part, schema.TwoFilamentPart):
@@ -186,7 +189,8 @@ class _Checker(Referee):
     def checks(self) -> None:
         for name, check in self.know.checks.items():
             self.known(check.place, self.know.places, "place", name, "place")
-            self._target(name, check.target)
+            if check.kind != "look" or check.target != TEST_LAMP:
+                self._target(name, check.target)
             self.known(check.caution, self.know.cautions, "caution", name, "caution")
             self.terminal(check.red, name, "red", body=True)
             self.terminal(check.black, name, "black", body=True)
@@ -282,7 +286,7 @@ class _Checker(Referee):
             )
 
     def _usual(self, name: str, check: schema.Check) -> None:
-        if check.target is not None and check.target not in self.targets:
+        if check.target is not None and check.target not in {*self.targets, TEST_LAMP}:
             return  # what its words are is unknown; the target has been told
         known = answers(self.know, check)
         lamp = check.kind == "look" and _is_lamp(self.know, check)
@@ -335,7 +339,7 @@ class _Checker(Referee):
             self._condition(name, condition, self.know.checks[condition.check], at)
 
     def _condition(self, name: str, condition: schema.Condition, check: schema.Check, at: Loc) -> None:
-        if check.target is not None and check.target not in self.targets:
+        if check.target is not None and check.target not in {*self.targets, TEST_LAMP}:
             return
         lamp = check.kind == "look" and _is_lamp(self.know, check)
         known = answers(self.know, check)

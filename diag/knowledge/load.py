@@ -127,7 +127,7 @@ def fitted_on(
         for source in every
         if source.model.beside
     }
-    knowledge, merging = assemble(car, kinds, vocabulary, supply, every, outside, beside)
+    knowledge, merging = assemble(car, kinds, vocabulary, supply, every, outside, beside, shelf.added_ids(every))
     laid = replace(
         knowledge,
         layers=tuple(shelf.layers),
@@ -227,6 +227,18 @@ class Shelf:
             t("Add `- {{establish: {word}}}` under `then`, or let a rule that stays establish it.", word=word),
             "lost-conclusion",
         )
+
+    def added_ids(self, sources: Iterable[Source[Any]]) -> frozenset[str]:
+        """Ids of all entries of these files that a layer above the shipped one gives."""
+        found: set[str] = set()
+        if all(layer.origin == SHIPPED for layer in self.layers):
+            return frozenset()
+        for marked in (source.marked for source in sources):
+            for loc, place in marked.places.items():
+                layer = self._by_file.get(place.file) if loc[-1:] == ("id",) else None
+                if layer is not None and layer.origin != SHIPPED:
+                    found.add(str(marked.get(loc)))
+        return frozenset(found)
 
     def layer_of(self, knowledge: Knowledge) -> dict[str, str]:
         """Each id of the vehicle to the layer that gave it."""

@@ -6,11 +6,11 @@ Must not know of files or places.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED, bridge_ends
-from diag.knowledge.schema import Check, CircuitFile, Conclusion, Condition, Rule, Symptom
+from diag.knowledge.schema import CauseNote, Check, CircuitFile, Conclusion, Condition, Remedy, Rule, Symptom
 
 __all__ = ["Outside", "joined", "leave_out"]
 
@@ -37,13 +37,15 @@ def leave_out(
     outside: Outside,
     unchosen: Outside | None = None,
     beside: Mapping[str, Outside] | None = None,
+    added: Collection[str] = (),
 ) -> dict[str, CircuitFile]:
     """The files without what rests on `gone` parts and wires or on what `unchosen` variants have; in supply and
     shared also on `outside` ones.
 
     A circuit that refers to another circuit's parts must name it in `needs` or `beside`; so other outside ids are
     not forgiven there, and the reference stays for the cross-check to report. `beside`: by circuit, what those
-    define that it names so.
+    define that it names so. `added`: ids of entries that a layer above the shipped one gives. Whoever wrote them
+    knows one vehicle and not every other, so outside ids are forgiven in them as in shared.
     """
     spared = {name: outside if name in _SPANNING else (beside or {}).get(name, Outside()) for name in files}
     result = dict(files)
@@ -60,7 +62,10 @@ def leave_out(
     while True:
         before = result
         words = _established(files)
-        result = {name: _without(file, joined(lost, spared[name])) for name, file in result.items()}
+        result = {
+            name: _without(file, _Lost(joined(lost, spared[name]), joined(lost, outside), frozenset(added)))
+            for name, file in result.items()
+        }
         lost = replace(
             lost,
             checks=unchosen.checks | (_ids(files, "checks") - _ids(result, "checks")),
@@ -97,35 +102,51 @@ def _part(reference: str | None) -> str | None:
     return reference.split(".")[0] if reference else None
 
 
-def _without(file: CircuitFile, lost: Outside) -> CircuitFile:
-    if lost == Outside():
+@dataclass(frozen=True)
+class _Lost:
+    """What is lost to the entries of one file: to its own `here`, to those that a layer `added`, `wide`."""
+
+    here: Outside
+    wide: Outside
+    added: frozenset[str]
+
+    def to(self, name: str) -> Outside:
+        return self.wide if name in self.added else self.here
+
+
+def _without(file: CircuitFile, lost: _Lost) -> CircuitFile:
+    if lost.here == lost.wide == Outside():
         return file
-    rules = tuple(kept for rule in file.rules if (kept := _rule(rule, lost)) is not None)
+    rules = tuple(kept for rule in file.rules if (kept := _rule(rule, lost.to(rule.id))) is not None)
     left = {rule.id for rule in rules}
     dropped = {rule.id for rule in file.rules} - left
+    shown = (_symptom(symptom, lost.to(symptom.id)) for symptom in file.symptoms)
+    mended = (_remedy(remedy, lost.to(remedy.id)) for remedy in file.remedies)
     return file.model_copy(
         update={
-            "wires": {name: wire for name, wire in file.wires.items() if name not in lost.parts},
-            "checks": tuple(c for c in file.checks if c.id not in lost.checks and not _rests_on(c, lost)),
-            "symptoms": tuple(shown for symptom in file.symptoms if (shown := _symptom(symptom, lost)) is not None),
+            "wires": {name: wire for name, wire in file.wires.items() if name not in lost.here.parts},
+            "checks": tuple(c for c in file.checks if c.id not in lost.here.checks and not _rests_on(c, lost.to(c.id))),
+            "symptoms": tuple(symptom for symptom in shown if symptom is not None),
             "rules": tuple(rule for rule in rules if rule.replaced_by not in dropped),
-            "causes": tuple(
-                note
-                for note in file.causes
-                if _part(note.id) not in lost.parts
-                and _part(note.like) not in lost.parts
-                and note.remedy not in lost.remedies
-                and lost.controls.isdisjoint(note.while_)
-            ),
-            "remedies": tuple(
-                remedy.model_copy(
-                    update={"cures": cures, "proof": tuple(name for name in remedy.proof if name not in lost.checks)}
-                )
-                for remedy in file.remedies
-                if (cures := tuple(cause for cause in remedy.cures if _part(cause) not in lost.parts))
-            ),
+            "causes": tuple(note for note in file.causes if not _gone(note, lost.to(note.id))),
+            "remedies": tuple(remedy for remedy in mended if remedy is not None),
         }
     )
+
+
+def _gone(note: CauseNote, lost: Outside) -> bool:
+    return (
+        _part(note.id) in lost.parts
+        or _part(note.like) in lost.parts
+        or note.remedy in lost.remedies
+        or not lost.controls.isdisjoint(note.while_)
+    )
+
+
+def _remedy(remedy: Remedy, lost: Outside) -> Remedy | None:
+    cures = tuple(cause for cause in remedy.cures if _part(cause) not in lost.parts)
+    proof = tuple(name for name in remedy.proof if name not in lost.checks)
+    return remedy.model_copy(update={"cures": cures, "proof": proof}) if cures else None
 
 
 def _rests_on(check: Check, lost: Outside) -> bool:

@@ -30,6 +30,7 @@ __all__ = [
     "RuleId",
     "Share",
     "SquareMillimetres",
+    "TEST_LAMP",
     "TargetRef",
     "TerminalName",
     "TerminalRef",
@@ -76,6 +77,8 @@ TargetRef = Annotated[
     str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*(\.[A-Za-z0-9+-]{1,12})?$", max_length=73)
 ]
 """A part, or one filament of a lamp with two: `part.terminal`."""
+TEST_LAMP = "test-lamp"
+"""Target of a look at a test lamp between `red` and `black`; of a step to body where no black is named."""
 CauseRef = Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]+\.[A-Za-z0-9+-]+$", max_length=140)]
 """`part-or-wire.mode`; a mode may name another wire."""
 RuleId = Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]+/[a-z0-9-]+$", max_length=90)]

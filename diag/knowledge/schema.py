@@ -46,6 +46,7 @@ from diag.knowledge.parts import (
 )
 from diag.knowledge.ruleform import Conclusion, Condition, Day, Moved, Rule, RuleState
 from diag.knowledge.scalars import (
+    TEST_LAMP,
     Bool,
     CauseRef,
     Celsius,
@@ -160,7 +161,8 @@ Stage = Literal["before-power", "first-power", "walk-round", "engine-running", "
 class Check(Model):
     """One thing to look at, listen to, measure, choose or do.
 
-    look, listen: `target` is a part, or one filament of a lamp with two (`headlamp-left.56a`).
+    look, listen: `target` is a part, or one filament of a lamp with two (`headlamp-left.56a`); a look may also be at
+    a `test-lamp` held with its tip on `red` and its clip on `black`.
     measure: `red` and `black` terminals (or `body`) with `unit` V or ohm; or `through` a fuse or wire
     with unit A. choose: `choices`. do: answered done.
     `usual` gives the share of each answer where nothing is computed; words for look are written
@@ -192,6 +194,8 @@ class Check(Model):
     def _complete(self) -> Check:
         if self.kind in ("look", "listen") and self.target is None:
             raise ValueError(t("a {kind} needs a `target` part", kind=self.kind))
+        if self.kind == "look" and self.target == TEST_LAMP and (self.red is None or self.black is None):
+            raise ValueError(t("a test lamp is held between `red` and `black`"))
         if self.kind == "measure":
             if self.unit is None:
                 raise ValueError(t("a measure needs a `unit`: V, A or ohm"))

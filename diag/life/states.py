@@ -287,14 +287,16 @@ def _harms(world: World, rule: str) -> list[Harm]:
 
 
 def _wrong_causes(world: World, rule: Rule) -> list[str]:
-    """What is wrong with the causes that it names, on the first vehicle that has it."""
+    """What is wrong with it wherever rules are looked over, and with the causes that it names, on the first vehicle
+    that has it."""
     knowledge = world.rules[rule.id]
     places = {
         str(knowledge.spots.place(rule.id, "then", n, key))
         for n, effect in enumerate(rule.then)
         for key in ("points-to", "clears")
     }
-    return [str(problem) for problem in world.cause_problems(knowledge) if str(problem.place) in places]
+    named = [problem for problem in world.cause_problems(knowledge) if str(problem.place) in places]
+    return list(dict.fromkeys(str(problem) for problem in (*named, *world.mistakes(rule.id))))
 
 
 def _leads(world: World, rule: Rule, found: Tally) -> tuple[str, ...]:

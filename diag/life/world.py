@@ -5,6 +5,7 @@ Knows where things live; nothing of a rule's state or of screens.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -16,7 +17,7 @@ from diag.circuit.parts import build_network
 from diag.errors import DiagError, KnowledgeError, Problem
 from diag.job.state import replay
 from diag.knowledge.assemble import Knowledge
-from diag.knowledge.layers import base_layer, installed_layers
+from diag.knowledge.layers import SHIPPED, base_layer, installed_layers
 from diag.knowledge.load import load_knowledge
 from diag.knowledge.schema import Rule
 from diag.life.index import indexed
@@ -24,6 +25,7 @@ from diag.life.jobs import JobFacts, closed_jobs
 from diag.reason.engine import default_matcher
 from diag.reason.reasoner import Reasoner
 from diag.replay.jobs import Job, job_folders
+from diag.review.run import review
 from diag.talk.opening import cache_folder, known_vehicle
 from diag.texts import t
 
@@ -45,6 +47,7 @@ class World:
     """The rules folder that stands alone, else None."""
     _bare: dict[Path, Reasoner] = field(default_factory=dict)
     _wrong: dict[str, list[Problem]] = field(default_factory=dict)
+    _mistakes: dict[str, list[Problem]] = field(default_factory=dict)
 
     @cached_property
     def rules(self) -> Mapping[str, Knowledge]:
@@ -100,6 +103,21 @@ class World:
             derived = {cause.id for cause in derive_causes(knowledge, network)}
             self._wrong[knowledge.content_hash] = cause_problems(knowledge, network, derived)
         return self._wrong[knowledge.content_hash]
+
+    def mistakes(self, rule: str) -> list[Problem]:
+        """What a look over the rules finds wrong in an added rule, on every vehicle that they are looked over on. Of
+        the shipped ones none: those are looked over before they are given out."""
+        knowledge = self.rules[rule]
+        if self.whole is not None or knowledge.layer_of.get(rule) in (None, SHIPPED):
+            return []
+        file = knowledge.places_of[rule].file
+        if file not in self._mistakes:
+            found = review(Path(file), compute=False)
+            self._mistakes[file] = [one for one in found.problems if one.severity == "error"]
+        begins = sorted(at.line for at in knowledge.places_of.values() if at.file == file)
+        first = knowledge.places_of[rule].line
+        after = next((line for line in begins if line > first), sys.maxsize)
+        return [one for one in self._mistakes[file] if one.place.file == file and first <= one.place.line < after]
 
     def load_again(self) -> None:
         """Load every vehicle anew, as after a change of files. Raises KnowledgeError where one no longer does."""

@@ -20,6 +20,7 @@ from diag.log.report import Conflict, Done, Item, Report, Vehicle, Versions
 from diag.log.work import done_of
 from diag.reason.reasoner import Reasoner
 from diag.talk.plan import Conclude, End, Start
+from diag.talk.telling import to_tell
 from diag.texts import t
 
 __all__ = ["build_report", "report_of"]
@@ -41,7 +42,7 @@ def report_of(lived: Replayed, job: str, messages: Sequence[str] = (), zone: tzi
         job,
         _vehicle(lived),
         moment_of(lived.state.opened_at, zone),
-        moment_of(lived.state.last_at, zone),
+        moment_of(_last_at(lived), zone),
         _versions(lived),
         lived.state.without,
         lived.state.instruments,
@@ -55,7 +56,17 @@ def report_of(lived: Replayed, job: str, messages: Sequence[str] = (), zone: tzi
         conflicts,
         lived.unknown,
         _open(lived, items, done, conflicts),
+        to_tell(lived.reasoner, lived.plan),
     )
+
+
+_ASIDE = ("asked", "concluded", "proved", "resumed")
+"""Records of the program's own: whoever only looks at a page adds some."""
+
+
+def _last_at(job: Replayed) -> str:
+    """When something was put in last."""
+    return next(record.at for record in reversed(job.records) if record.event not in _ASIDE)
 
 
 def _stands(item: Item) -> bool:

@@ -19,7 +19,7 @@ from diag.log.report import Item, Limits
 from diag.reason.steps import Finding, Step
 from diag.stages.coil import REMINDER
 from diag.stages.course import STAGES
-from diag.talk.findings import findings_of
+from diag.talk.findings import finding_of
 from diag.talk.known import BACK_ON, WHOLE
 from diag.talk.objects import circuit_choices, expected_words
 from diag.talk.staged import COIL_BACK_ON
@@ -130,22 +130,25 @@ def _answer(job: Replayed, entry: Entry, base: Item) -> Item:
     value = entry.fields.get("value")
     if entry.fields.get("check") in ("start", "symptom"):
         return _complaint(job, str(value), replace(base, value=value))
-    found, _, _, _ = findings_of(job.reasoner, replace(job.state, entries=(entry,)))
-    if not found or found[0].step is None or found[0].value is None:
+    found = finding_of(job.reasoner, entry)
+    if found is None or found.step is None or found.value is None:
         return _unknown(job, entry, base)
-    return _known(job, found[0], found[0].step, replace(base, value=value))
+    return _known(job, found, found.step, replace(base, value=value))
 
 
 def _known(job: Replayed, finding: Finding, step: Step, base: Item) -> Item:
-    knowledge = job.reasoner.knowledge
-    expected = expected_words(job.reasoner, step)
+    knowledge, texts = job.reasoner.knowledge, job.step_texts
+    if step.id not in texts:
+        operated = operate_words(knowledge, step.operate)
+        texts[step.id] = expected_words(job.reasoner, step), step_words(knowledge, step), operated
+    expected, instruction, operated = texts[step.id]
     computed = job.reasoner.chances.computed(step)
     return replace(
         base,
         check=step.id,
         title=step.title,
-        instruction=step_words(knowledge, step),
-        operated=operate_words(knowledge, step.operate),
+        instruction=instruction,
+        operated=operated,
         expected=expected,
         expected_from="" if not expected else "computed" if computed else "usual answer",
         found=answer_words(step, finding.value) if finding.value is not None else "",

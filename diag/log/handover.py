@@ -14,14 +14,15 @@ import jinja2
 
 from diag.log.orders import cautions_of, newest_of, orders_of
 from diag.log.replayed import Replayed
-from diag.log.report import Item, Report
-from diag.log.words import bounds_words, layers_words
+from diag.log.report import Item, Moment, Report
+from diag.log.words import bounds_words, is_utc, layers_words
 from diag.sheet.escape import Ready, inline, markdown_environment, tidy
 from diag.sheet.woven import markdown_texts
 from diag.stages.course import course_of
 from diag.stages.fuses import FuseLine, fuse_lines
 from diag.talk.stage_words import days_words, route_words
 from diag.talk.staged import StageState
+from diag.talk.telling import nothing_open_words
 from diag.talk.wording import reading_words
 from diag.texts import t
 
@@ -45,6 +46,8 @@ def as_handover(job: Replayed, report: Report) -> str:
         .get_template("handover.md.j2")
         .render(
             report=report,
+            answered=next((item.at for item in reversed(report.items) if _answers(item)), report.last),
+            nothing_open=nothing_open_words(len(report.to_tell)),
             stages=job.plan.stages,
             routes=_routes(job),
             readings=[item for item in newest if item.unit],
@@ -60,6 +63,10 @@ def as_handover(job: Replayed, report: Report) -> str:
         )
     )
     return tidy(text)
+
+
+def _answers(item: Item) -> bool:
+    return item.event in ("answered", "found") and item.status == "standing"
 
 
 def _kind(job: Replayed, item: Item) -> str:
@@ -135,7 +142,15 @@ def _environment() -> jinja2.Environment:
         "layers": layers_words,
         "cell": _cell,
         "joined": _joined,
-        "utc": lambda at: t("{utc} {utc_2} UTC", utc=at.utc[:10], utc_2=at.utc[11:16]),
-        "local": lambda at: f"{at.local[:10]} {at.local[11:16]} {at.zone}",
+        "utc": _utc,
+        "both": lambda at: _utc(at) if is_utc(at) else f"{_local(at)} ({_utc(at)})",
     }
     return env
+
+
+def _utc(at: Moment) -> str:
+    return t("{utc} {utc_2} UTC", utc=at.utc[:10], utc_2=at.utc[11:16])
+
+
+def _local(at: Moment) -> str:
+    return f"{at.local[:10]} {at.local[11:16]} {at.zone}"

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from diag.errors import DiagError, harmless
+from diag.job.folder import from_bundle
 from diag.job.glance import Glance, glance
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.load import load_knowledge
@@ -34,8 +35,10 @@ def told(job: Glance) -> str:
     """The same of a job that was looked at."""
     if job.problem is not None:
         return _plain(t("{stem}  cannot be read: {problem}", stem=job.path.stem, problem=job.problem))
-    tried = f"tried {', '.join(job.remedies)}; " if job.remedies else ""
-    return _plain(f"{job.path.stem}  {job.vehicle}  {_when(job.last)}  {_answers(job)}  {tried}{_came_to(job)}")
+    work = _work(job, lambda name: name, ", ")
+    done = f"{work}; " if work else ""
+    whence = t("from a bundle; ") if from_bundle(job.path) else ""
+    return _plain(f"{job.path.stem}  {job.vehicle}  {_when(job.last)}  {_answers(job)}  {whence}{done}{_came_to(job)}")
 
 
 def job_block(job: Glance, columns: int) -> list[str]:
@@ -51,8 +54,9 @@ def job_block(job: Glance, columns: int) -> list[str]:
         return [name, *wrapped(t("cannot be read: {problem}", problem=job.problem))]
     who = "" if job.vehicle and job.path.stem.rstrip("-0123456789").endswith(job.vehicle) else f"{job.vehicle}, "
     played = t(", simulated") if job.simulated else ""
+    played += t(", from a bundle") if from_bundle(job.path) else ""
     lines = [name, *wrapped(f"{who}{_when(job.last)}, {_answers(job)}{played}: {_came_to(job)}")]
-    done = "; ".join(job.titles.get(name, _spoken(name)) for name in job.remedies)
+    done = _work(job, lambda name: job.titles.get(name, _spoken(name)), "; ")
     what = ", ".join(_spoken(name) for name in job.complaints)
     if what or done:
         lines += wrapped(": ".join(text for text in (what, done) if text))
@@ -72,15 +76,34 @@ def job_values(job: Glance) -> dict[str, Any]:
         "last": job.last_at,
         "answers": job.answers,
         "complaints": list(job.complaints),
-        "remedies": [{"id": name, "title": job.titles.get(name, "")} for name in job.remedies],
+        "remedies": [
+            {"id": name, "title": job.titles.get(name, ""), "in-vain": vain}
+            for name, vain in zip(job.remedies, job.in_vain, strict=True)
+        ],
         "ended": job.ended,
         "left-open": job.open,
         "simulated": job.simulated,
+        "from-bundle": from_bundle(job.path),
     }
 
 
+def _work(job: Glance, called: Callable[[str], str], between: str) -> str:
+    """What was tried in vain, and what cured or was done; empty where nothing was."""
+    tried, done = (between.join(map(called, names)) for names in (job.tried, job.done))
+    if tried and not done:
+        return t("tried {tried}, which did not cure", tried=tried)
+    if not job.ended:  # nobody knows yet
+        return t("tried {tried}", tried=between.join(map(called, job.remedies))) if job.remedies else ""
+    if tried:
+        return t("tried {tried}, cured by {done}", tried=tried, done=done)
+    return t("cured by {done}", done=done) if done else ""
+
+
 def _when(last: datetime) -> str:
-    return t("{astimezone:%Y-%m-%d %H:%M %Z} ({last:%H:%M} UTC)", astimezone=last.astimezone(), last=last)
+    here = last.astimezone()
+    if not here.utcoffset():
+        return t("{last:%Y-%m-%d %H:%M} UTC", last=last)
+    return t("{astimezone:%Y-%m-%d %H:%M %Z} ({last:%H:%M} UTC)", astimezone=here, last=last)
 
 
 def _answers(job: Glance) -> str:

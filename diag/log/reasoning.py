@@ -337,7 +337,7 @@ def trail_of(job: Replayed) -> Trail:
             )
         )
     suspects = tuple(Suspect(_letter(i), name, job.reasoner.remedies[name].title) for i, name in enumerate(columns))
-    return Trail(suspects, tuple(rows))
+    return Trail(suspects, tuple(rows), job.counted)
 
 
 def _letter(index: int) -> str:

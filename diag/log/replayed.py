@@ -4,19 +4,23 @@ of a healthy vehicle. Computed anew with the knowledge given; `concluded` record
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from diag.job.records import Record
 from diag.job.state import Entry, JobState, replay
 from diag.reason.chances import Told
 from diag.reason.reasoner import Beliefs, Reasoner, Treated
-from diag.reason.sight import EXPLAINS
 from diag.reason.steps import Finding
 from diag.talk.findings import findings_of
 from diag.talk.known import seldom_sound, somebody_complained
 from diag.talk.plan import Plan, plan_next
+from diag.talk.telling import cured_by, explains
 
 __all__ = ["Point", "Replayed", "replayed"]
+
+_WORK = ("remedied", "changed")
+_EVERY, _SPREAD = 300, 60
+"""Of a job with more records that count than the first, about the second number are worked out, spread over it."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +34,9 @@ class Point:
 @dataclass(frozen=True)
 class Replayed:
     """A job with its beliefs. `before`: for each remedy or change (by seq), the plan just before it;
-    `unknown`: seqs that mean nothing to this knowledge; `told`: chances of each standing answer by seq."""
+    `unknown`: seqs that mean nothing to this knowledge; `told`: chances of each standing answer by seq. `counted`: how
+    many records count; a long job has fewer `points`: a spread of them, and the last of each period.
+    `step_texts`: what is the same of each step however often it was answered, kept here by who words it."""
 
     reasoner: Reasoner
     records: tuple[Record, ...]
@@ -42,6 +48,8 @@ class Replayed:
     before: dict[int, Plan]
     plan: Plan
     told: dict[int, Told]
+    counted: int = 0
+    step_texts: dict[str, tuple[str, str, str]] = field(default_factory=dict)
 
     def sound(self, finding: Finding) -> bool | None:
         """Whether a healthy vehicle gives this answer; None for complaints."""
@@ -52,19 +60,11 @@ class Replayed:
 
     def explains(self, remedy: str, finding: Finding) -> bool:
         """Whether a fault that `remedy` cures gives this answer, and a healthy vehicle does not."""
-        told, plan = self.told.get(finding.seq), self.reasoner.remedies.get(remedy)
-        if told is None or plan is None:
-            return False
-        rows, best = [1 + self.reasoner.index[cause] for cause in plan.cures], float(told.rows.max())
-        return seldom_sound(told) and any(told.rows[row] >= EXPLAINS * best for row in rows)
+        return explains(self.reasoner, self.told.get(finding.seq), remedy)
 
     def explained_by(self, finding: Finding, but: str) -> str:
         """Title of a remedy other than `but`, carried out after the finding, that explains it; else empty."""
-        for treated in self.treated:
-            name = treated.remedy
-            if name is not None and name != but and treated.period > finding.period and self.explains(name, finding):
-                return self.reasoner.remedies[name].title
-        return ""
+        return cured_by(self.reasoner, self.treated, self.told.get(finding.seq), finding, but)
 
 
 def replayed(reasoner: Reasoner, records: Sequence[Record]) -> Replayed:
@@ -74,11 +74,17 @@ def replayed(reasoner: Reasoner, records: Sequence[Record]) -> Replayed:
     findings, treated, _, unknown = findings_of(reasoner, state)
     before: dict[int, Plan] = {}
     points: list[Point] = []
-    for index, entry in enumerate(state.entries):
-        if entry.event in ("remedied", "changed"):
+    strange = set(unknown)
+    count = [
+        index
+        for index, entry in enumerate(state.entries)
+        if entry.event in _WORK or (entry.event in ("answered", "found") and entry.seq not in strange)
+    ]
+    worked_out = _spread(state, count)
+    for index in worked_out:
+        entry = state.entries[index]
+        if entry.event in _WORK:
             before[entry.seq] = plan_next(reasoner, state.until(index))
-        elif entry.event not in ("answered", "found") or entry.seq in unknown:
-            continue
         beliefs = _beliefs(reasoner, state.until(index + 1))
         if beliefs is not None:
             points.append(Point(entry, beliefs))
@@ -95,7 +101,19 @@ def replayed(reasoner: Reasoner, records: Sequence[Record]) -> Replayed:
         before,
         plan,
         told,
+        len(count) if len(worked_out) < len(count) else len(points),
     )
+
+
+def _spread(state: JobState, count: Sequence[int]) -> list[int]:
+    """Of the places of entries that count those to be worked out: all of a usual job; of a long one the first, some
+    spread over it, every work, and the last of each period."""
+    if len(count) <= _EVERY:
+        return list(count)
+    each = -(-len(count) // _SPREAD)
+    work = [index for index in count if state.entries[index].event in _WORK]
+    before = [count[place - 1] for place, index in enumerate(count) if place and state.entries[index].event in _WORK]
+    return sorted({*count[::each], *work, *before, count[-1]})
 
 
 def _beliefs(reasoner: Reasoner, state: JobState) -> Beliefs | None:

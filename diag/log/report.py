@@ -321,19 +321,27 @@ class TrailRow:
 
 @dataclass(frozen=True)
 class Trail:
-    """How chances moved. `suspects` are the columns, `rows` one a record that counts."""
+    """How chances moved. `suspects` are the columns, `rows` one a record that counts; of `counted` records of a long
+    job a spread, with the last of each period."""
 
     suspects: tuple[Suspect, ...] = ()
     rows: tuple[TrailRow, ...] = ()
+    counted: int = 0
+
+    @property
+    def spread(self) -> bool:
+        """Whether not every record that counts has a row."""
+        return len(self.rows) < self.counted
 
 
 @dataclass(frozen=True)
 class Report:
-    """A job. `format` of this report; `job`: name of its file; `vehicle`; `opened`, `last`: first and last
-    record; `versions`; `without` (wiring, rules); `instruments` (None: not told); `file_messages` on the
-    journal; `status`: not-begun, in-progress, concluded, nothing-in-the-model, no-fault-found or done;
-    `complaints` in words; `items` in order; `stages`; `done`; `trail`; `conflicts` now; `unknown`: numbers of
-    answers that mean nothing to today's knowledge; `open_items` in words."""
+    """A job. `format` of this report; `job`: name of its file; `vehicle`; `opened`, `last`: of the first
+    record and of what was put in last; `versions`; `without` (wiring, rules); `instruments` (None: not told);
+    `file_messages` on the journal; `status`: not-begun, in-progress, concluded, nothing-in-the-model, no-fault-found
+    or done; `complaints` in words; `items` in order; `stages`; `done`; `trail`; `conflicts` now; `unknown`: numbers of
+    answers that mean nothing to today's knowledge; `open_items` in words; `to_tell` in words: no work is open there,
+    and whoever takes the vehicle over still has to know it."""
 
     job: str
     vehicle: Vehicle
@@ -352,4 +360,5 @@ class Report:
     conflicts: tuple[Conflict, ...]
     unknown: tuple[int, ...]
     open_items: tuple[str, ...]
+    to_tell: tuple[str, ...] = ()
     format: int = field(default=FORMAT)

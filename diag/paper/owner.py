@@ -16,6 +16,7 @@ from diag.paper.found import faults_of, suspicions_of
 from diag.paper.layout import Paper, render
 from diag.paper.parts import fitted_of
 from diag.paper.terms import terms_in
+from diag.talk.telling import nothing_open_words
 from diag.texts import FIELD, before_field, t
 
 __all__ = ["as_owner"]
@@ -26,6 +27,8 @@ _SUSPECTED = re.compile(
     .replace("0%", "[^()]*")
     .replace(FIELD, "(.*)")
 )
+_MAYBE = ("if it has to be renewed", "if it cannot be mended")
+"""As rules/kinds.yaml words what a remedy may need: it was bought for few of them."""
 _UNPROVED = before_field(t("not proved, no check was made after it: {work}", work=FIELD))
 _TOLD = 4
 """Checks named after a work; the rest is counted."""
@@ -59,15 +62,22 @@ def as_owner(job: Replayed, report: Report, paper: Paper | None = None) -> str:
         "wrong": [_plain(fault.cause.title) for fault in faults_of(report)],
         "suspected": [_plain(one.cause.title) for one in suspicions_of(report)[:3]],
         "works": [
-            _Work(_plain(work.title), _outcome(work), tuple(_plain(part) for part in need.parts))
+            _Work(_plain(work.title), _outcome(work), _foreseen(need.parts))
             for work, need in zip(report.done, fitted, strict=True)
         ],
         "asked": _asked(report),
         "tried": _tried(job, report),
         "open_items": [_open_words(text) for text in report.open_items],
+        "to_tell": [_tell_words(text) for text in report.to_tell],
+        "nothing_open": nothing_open_words(len(report.to_tell)),
         "watch": _watch(job, report),
     }
     return render("owner.html.j2", paper, report=report, terms=terms_in(f"{told}"), **told)
+
+
+def _foreseen(parts: tuple[str, ...]) -> tuple[str, ...]:
+    """What the work calls for in any case; nobody wrote down what of the rest was used."""
+    return tuple(_plain(part) for part in parts if not part.endswith(_MAYBE))
 
 
 def _plain(title: str) -> str:
@@ -104,6 +114,18 @@ def _open_words(text: str) -> str:
     if suspected is not None:
         return t("perhaps still wrong, and not proved; the remedy would be: {plain}", plain=_plain(suspected[1]))
     return _plain(text) if text.startswith(_UNPROVED) else text  # what somebody typed stays as typed
+
+
+def _tell_words(text: str) -> str:
+    """A point to be told, the marks of the fuse list in words."""
+    mark = before_field(t("not what this job was about: {line}", line=FIELD))
+    if not text.startswith(mark):
+        return text
+    return t("Not what this job was about: {line}", line=_lower(_open_words(text.removeprefix(mark))))
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def _outcome(work: Done) -> str:

@@ -10,6 +10,7 @@ from functools import lru_cache
 
 import jinja2
 
+from diag.circuit.kinds.wires import wire_title
 from diag.knowledge.ends import load_ends
 from diag.log.orders import Order, orders_of, suspected_of
 from diag.log.replayed import Replayed
@@ -61,7 +62,10 @@ def _about(job: Replayed, remedy: str) -> tuple[str, ...]:
     """Titles of what a remedy works on, without those that are no part or wire."""
     knowledge, subjects = job.reasoner.knowledge, _subjects(job, remedy)
     titles = [knowledge.parts[name].title for name in subjects if name in knowledge.parts]
-    return (*titles, *(knowledge.wires[name].title or name for name in subjects if name in knowledge.wires))
+    return (
+        *titles,
+        *(wire_title(knowledge.wires[name], knowledge.parts) for name in subjects if name in knowledge.wires),
+    )
 
 
 def _ordered(job: Replayed, order: Order) -> list[tuple[Needed, Order]]:

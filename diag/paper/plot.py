@@ -20,7 +20,8 @@ from diag.texts import t
 
 __all__ = ["Key", "Plot", "plot_of"]
 
-_WIDE = 184.0
+_WIDE, _NARROW = 184.0, 92.0
+"""On paper and on a large screen; on a phone."""
 _LEFT, _RIGHT, _TOP, _BOTTOM = 15.0, 14.0, 6.0, 19.0
 _HIGH = 78.0
 """Of the field that the lines run in."""
@@ -49,10 +50,11 @@ class Key:
 
 @dataclass(frozen=True)
 class Plot:
-    """`svg`; `keys` in order; `words`: what it shows, for those who do not see it; `left_out`: the
-    trail's remedies that never mattered."""
+    """`svg`; `narrow`: the same for a phone; `keys` in order; `words`: what it shows, for those who do not see it;
+    `left_out`: the trail's remedies that never mattered."""
 
     svg: str
+    narrow: str
     keys: tuple[Key, ...]
     words: str
     left_out: tuple[str, ...]
@@ -77,7 +79,8 @@ def plot_of(trail: Trail, works: Sequence[int] = ()) -> Plot | None:
     lines, left_out = _lines(trail)
     stretches = trail_stretches(trail)
     return Plot(
-        _Paper(trail, lines, stretches, set(works)).drawn(),
+        _Paper(trail, lines, stretches, set(works), _WIDE).drawn("plot"),
+        _Paper(trail, lines, stretches, set(works), _NARROW).drawn("plot narrow"),
         tuple(Key(line.letter, line.title, _sample(line.place), line.peak) for line in lines),
         _words(trail, lines),
         left_out,
@@ -121,11 +124,11 @@ def _words(trail: Trail, lines: Sequence[_Line]) -> str:
 
 class _Paper:
     def __init__(
-        self, trail: Trail, lines: Sequence[_Line], stretches: Sequence[Stretch[TrailRow]], works: set[int]
+        self, trail: Trail, lines: Sequence[_Line], stretches: Sequence[Stretch[TrailRow]], works: set[int], wide: float
     ) -> None:
-        self._trail, self._lines, self._works = trail, lines, works
+        self._trail, self._lines, self._works, self._wide = trail, lines, works, wide
         self._columns, self._gaps = _columns(stretches)
-        self._step = (_WIDE - _LEFT - _RIGHT) / (max(self._columns) + 1)
+        self._step = (wide - _LEFT - _RIGHT) / (max(self._columns) + 1)
 
     def _x(self, row: int) -> float:
         return round(_LEFT + (self._columns[row] + 0.5) * self._step, 2)
@@ -133,11 +136,11 @@ class _Paper:
     def _y(self, p: float) -> float:
         return round(_TOP + (1.0 - p) * _HIGH, 2)
 
-    def drawn(self) -> str:
-        """The whole plot."""
-        paper = svg.Drawing(_WIDE, _TOP + _HIGH + _BOTTOM, id_prefix="p", font_family=FONT)
-        paper.svg_args |= {"width": f"{_WIDE:g}mm", "height": f"{_TOP + _HIGH + _BOTTOM:g}mm", "role": "img"}
-        paper.svg_args |= {"class": "plot"}
+    def drawn(self, look: str) -> str:
+        """The whole plot, of the style's class `look`."""
+        paper = svg.Drawing(self._wide, _TOP + _HIGH + _BOTTOM, id_prefix="p", font_family=FONT)
+        paper.svg_args |= {"width": f"{self._wide:g}mm", "height": f"{_TOP + _HIGH + _BOTTOM:g}mm", "role": "img"}
+        paper.svg_args |= {"class": look}
         paper.append_title(clean(_words(self._trail, self._lines)))
         self._axes(paper)
         self._events(paper)
@@ -148,7 +151,7 @@ class _Paper:
         return str(paper.as_svg(header=""))
 
     def _axes(self, paper: svg.Drawing) -> None:
-        right = _WIDE - _RIGHT
+        right = self._wide - _RIGHT
         for percent in (0, 25, 50, 75, 100):
             y = self._y(percent / 100)
             paper.append(svg.Line(_LEFT, y, right, y, stroke="#8a8a8a", stroke_width=0.2, class_="grid"))

@@ -7,8 +7,7 @@ earlier findings are judged with the old faults, later ones with those that it l
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from heapq import nlargest
 from math import exp, log1p
 from operator import itemgetter
@@ -18,6 +17,8 @@ import numpy as np
 
 from diag.circuit.network import Floats
 from diag.reason.candidates import minimal_hitting_sets, smallest
+from diag.reason.counted import GROUPS, alike, counted, each_of, some_of
+from diag.reason.courses import Courses
 from diag.reason.posterior import Odd, Posterior
 from diag.reason.problems import ODD_FROM, Part, split, together
 from diag.reason.proposals import mended, propose
@@ -41,7 +42,7 @@ KEPT = 1e-5
 _SUSPECTED = 0.02
 """From this chance on a cause of one problem must not touch what another problem's do."""
 _STARTS = 60
-_GROUP, _GROUPS, _FAMILIES = 4, 12, 60
+_GROUP, _FAMILIES = 4, 60
 
 
 class ContradictionError(ValueError):
@@ -58,7 +59,7 @@ class ContradictionError(ValueError):
 
 def weigh(evidence: Evidence) -> Posterior:
     """The posterior. Raises ContradictionError where findings and nothing at all agree (all chances zero)."""
-    work = _Work(evidence)
+    work = _Work(counted(evidence))
     work.add_singles()
     several = evidence.most > 1 and work.misreads_of_best() > 0
     if several:
@@ -75,32 +76,31 @@ def _apart(whole: _Work, problems: Sequence[Sequence[int]]) -> Posterior | None:
     likely causes of two problems change the same answer: then they are not apart after all."""
     evidence, findings = whole.e, whole.e.findings
     signs = {f for problem in problems for f in problem}
-    sound = float(sum(whole.sight.rows[f, 0] for f in range(len(findings)) if f not in signs))
-    parts = []
+    sight = whole.sight
+    sound = float(sum(sight.times[f] * sight.rows[f, 0] for f in range(len(findings)) if f not in signs))
+    parts: list[Part] = []
+    among, weighed = alike(evidence), dict[tuple[tuple[int, int], ...], Part]()
     for problem in problems:
+        own_signs = tuple(number for f in problem for number in findings[f].numbers)
+        key = tuple((id(findings[f].rows), among[findings[f].period]) for f in problem)
+        if key in weighed:  # the same was answered before, and is a problem like that one
+            parts.append(weighed[key].with_signs(own_signs))
+            continue
         chosen = [f for f in range(len(findings)) if f not in signs or f in problem]
-        apart = replace(evidence, findings=tuple(findings[f] for f in chosen), prepare=_prepare_for(evidence, chosen))
-        work = _Work(apart)
+        work = _Work(some_of(evidence, chosen))
         work.add_singles()
         several = work.misreads_of_best() > 0
         if several:
             work.add_more()
         own = whole.sight.moves[list(problem)].any(axis=0)  # the others belong to other problems, or to none
         weights = {sets: weight for sets, weight in work.weights.items() if all(own[i] for i in sets[0])}
-        parts.append(Part(weights, work.posterior(several), sound, tuple(findings[f].seq for f in problem)))
+        weighed[key] = Part(weights, work.posterior(several), sound, own_signs)
+        parts.append(weighed[key])
     suspected = np.array([part.alone.present > _SUSPECTED for part in parts])
-    if (((whole.sight.moves.astype(int) @ suspected.T.astype(int)) > 0).sum(axis=1) > 1).any():
+    if (((whole.sight.moves.astype(float) @ suspected.T.astype(float)) > 0).sum(axis=1) > 1).any():
         return None
     outside = (float(np.log(evidence.outside)) if evidence.outside > 0 else IMPOSSIBLE) + whole.sight.flat
     return together(parts, evidence.healthy, _LOG_RATE, outside, whole.sight.count)
-
-
-def _prepare_for(
-    evidence: Evidence, chosen: Sequence[int]
-) -> Callable[[Mapping[int, Sequence[frozenset[int]]]], None] | None:
-    """The same for some of the findings."""
-    prepare = evidence.prepare
-    return None if prepare is None else lambda wanted: prepare({chosen[f]: sets for f, sets in wanted.items()})
 
 
 def _more(weights: dict[_Key, float], key: _Key, log_weight: float) -> None:
@@ -127,14 +127,15 @@ class _Work:
     # ------------------------------------------------------------ single causes
 
     def add_singles(self) -> None:
-        sight, rows = self.sight, self.sight.rows
+        sight = self.sight
+        rows = sight.rows * sight.times[:, None]
         healthy = np.log(max(self.e.healthy, 1e-300)) + rows[:, 0].sum()
         self._add(frozenset(), frozenset(), float(healthy))
         sums = np.zeros((sight.periods, 1 + sight.count))
         np.add.at(sums, sight.period, rows)
         for took, chance in sight.patterns():
             total = self.prior + chance
-            for period in range(sight.periods):
+            for period in sight.answered:
                 total = total + np.where(sight.gone(took, period), sums[period, 0], sums[period, 1:])
             gone = sight.gone(took, sight.periods - 1)
             likely = np.nonzero(total > total.max() - NEGLIGIBLE)[0]
@@ -159,7 +160,7 @@ class _Work:
         likely = self._likely(LIKELY)
         if not likely:
             return 0
-        misread = self.sight.misread(self.sight.told(likely, self.sight.all_took)).sum(axis=1)
+        misread = self.sight.misread(self.sight.told(likely, self.sight.all_took)) @ self.sight.times
         return int((misread + [bool(members & self.e.fickle) for members in likely]).min())
 
     def _likely(self, most: int, healthy: bool = False) -> list[frozenset[int]]:
@@ -254,9 +255,9 @@ class _Work:
     def _totals(self, sets: Sequence[frozenset[int]]) -> Floats:
         """(patterns, sets) log weight of each, prior and course of the remedies included."""
         prior = np.array([self._prior_of(s) for s in sets])
-        return np.array(
-            [prior + chance + self.sight.told(sets, took).sum(axis=1) for took, chance in self.sight.patterns()]
-        )
+        chance = np.array([[chance] for _, chance in self.sight.patterns()])
+        total: Floats = prior + chance + Courses(self.sight, sets).sums()
+        return total
 
     # ------------------------------------------------------------ result
 
@@ -285,14 +286,14 @@ class _Work:
         )
 
     def _seqs(self, mask: np.ndarray) -> list[int]:
-        return [self.e.findings[int(f)].seq for f in np.nonzero(mask)[0]]
+        return [number for f in np.nonzero(mask)[0] for number in self.e.findings[int(f)].numbers]
 
     def _misread(self, starts: Sequence[frozenset[int]]) -> np.ndarray:
         """(sets, findings) what each set needs to be misread in the course of the remedies that is likeliest
         for it."""
-        told = np.array([self.sight.told(starts, took) for took, _ in self.sight.patterns()])
-        course = (told.sum(axis=2) + np.array([[chance] for _, chance in self.sight.patterns()])).argmax(axis=0)
-        return self.sight.misread(told[course, np.arange(len(starts))])
+        chance = np.array([[chance] for _, chance in self.sight.patterns()])
+        courses = Courses(self.sight, starts)
+        return self.sight.misread(courses.told((courses.sums() + chance).argmax(axis=0)))
 
     def _unexplained(self, likeliest: frozenset[int]) -> np.ndarray:
         """(findings,) True where the likeliest set needs a misread answer and that is likelier than a further
@@ -312,13 +313,19 @@ class _Work:
         weight = np.array([self.start[s] for s in starts])
         weight = np.exp(weight - weight.max())
         chance = weight @ misread / weight.sum()
-        found = [Odd(f.seq, min(float(p), 1.0)) for f, p in zip(self.e.findings, chance, strict=True) if p >= ODD_FROM]
+        found = [
+            Odd(number, min(float(p), 1.0))
+            for f, p in zip(self.e.findings, chance, strict=True)
+            if p >= ODD_FROM
+            for number in f.numbers
+        ]
         found.sort(key=lambda odd: (-odd.p, odd.seq))
-        families = smallest(frozenset(self._seqs(row)) for row in misread)
+        families = smallest(frozenset(np.nonzero(row)[0].tolist()) for row in misread)
         groups: list[frozenset[int]] = []
         if families[0] and len(starts) < len(self.start):  # an unlikely set may still explain everything
             every = self._misread(self._likely(len(self.start), healthy=True))
-            families = smallest(frozenset(self._seqs(row)) for row in every)
+            families = smallest(frozenset(np.nonzero(row)[0].tolist()) for row in every)
         if families[0]:
-            groups = sorted(minimal_hitting_sets(families[:_FAMILIES], _GROUP), key=lambda g: (len(g), sorted(g)))
-        return tuple(found), tuple(groups[:_GROUPS])
+            hitting = minimal_hitting_sets(families[:_FAMILIES], _GROUP)
+            groups = each_of([self.e.findings[f].numbers for f in found] for found in hitting)
+        return tuple(found), tuple(groups[:GROUPS])

@@ -101,6 +101,7 @@ class Chances:
         self._by_rules: dict[tuple[str, tuple[bool, ...]], Floats] = {}
         self._moves: dict[str, np.ndarray] = {}
         self._told: dict[_Answered, Told] = {}
+        self._computed: dict[str, tuple[Step, bool]] = {}
         misread = knowledge.vocabulary.misread
         self._look_confusion = looks_confusion(misread.get("light", {}), misread.get("rhythm", {}))
 
@@ -114,6 +115,12 @@ class Chances:
 
     def computed(self, step: Step) -> bool:
         """Whether the network, not the rules, says what this step shows."""
+        known = self._computed.get(step.id)
+        if known is None or known[0] is not step:
+            known = self._computed[step.id] = step, self._is_computed(step)
+        return known[1]
+
+    def _is_computed(self, step: Step) -> bool:
         if self.predictor is None or step.kind == "choose":
             return False
         if wants_instrument(step):

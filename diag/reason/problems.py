@@ -38,6 +38,16 @@ class Part:
     sound: float
     signs: tuple[int, ...] = ()
 
+    def with_signs(self, signs: tuple[int, ...]) -> Part:
+        """The same problem of other answers that say the same, in the same order."""
+        of = dict(zip(self.signs, signs, strict=True))
+        odd = sorted((Odd(of.get(o.seq, o.seq), o.p) for o in self.alone.odd), key=lambda o: (-o.p, o.seq))
+        groups = (frozenset(of.get(seq, seq) for seq in group) for group in self.alone.contradictions)
+        unexplained = tuple(of.get(seq, seq) for seq in self.alone.unexplained)
+        contradictions = tuple(sorted(groups, key=lambda g: (len(g), sorted(g))))
+        alone = replace(self.alone, odd=tuple(odd), unexplained=unexplained, contradictions=contradictions)
+        return replace(self, alone=alone, signs=signs)
+
 
 def split(sight: Sight, log_prior: Floats, log_rate: float) -> list[list[int]]:
     """Indices of findings that a sound vehicle does not explain, by problem. `log_rate`: of a further fault."""
@@ -48,7 +58,7 @@ def split(sight: Sight, log_prior: Floats, log_rate: float) -> list[list[int]]:
     rows = np.where(here, sight.rows[:, 1:], sight.rows[:, :1])
     if not (sight.explained[odd, 1:] & here[odd]).any(axis=1).all():
         return [odd.tolist()]  # what no cause explains alone may be several at work together
-    usual = np.delete(rows - sight.rows[:, :1], odd, axis=0).sum(axis=0) + log_prior
+    usual = np.delete((rows - sight.rows[:, :1]) * sight.times[:, None], odd, axis=0).sum(axis=0) + log_prior
     own = rows[odd] + usual[None, :]
     best = own.max(axis=1)
     able = np.where(sight.explained[odd, 1:] & here[odd], 0.0, -np.inf)

@@ -65,7 +65,7 @@ def mended(sight: Sight, log_prior: Floats, best: Sequence[frozenset[int]]) -> l
         if not misread.any():
             continue
         there = np.array([~sight.gone(sight.all_took, int(period)) for period in sight.period[misread]], dtype=bool)
-        moved = (sight.moves[misread] & there)[:, alone].sum(axis=0)
+        moved = sight.times[misread] @ (sight.moves[misread] & there)[:, alone]
         able = moved == moved.max(initial=0)
         order = np.argsort(-np.where(able, log_prior[alone], -np.inf), kind="stable")[: int(able.sum())]
         more = [int(alone[i]) for i in order if int(alone[i]) not in chosen][:_MENDS]
@@ -90,10 +90,10 @@ def _candidates(sight: Sight, log_prior: Floats) -> np.ndarray:
     """Causes that explain something a healthy vehicle would not show, best first."""
     odd, rows = _odd(sight), sight.rows
     alone = np.unique(sight.stands_for)
-    gain = np.maximum(rows[odd, 1:] - rows[odd, :1], 0.0).sum(axis=0)
+    gain = (sight.times[odd, None] * np.maximum(rows[odd, 1:] - rows[odd, :1], 0.0)).sum(axis=0)
     score = log_prior + gain
     found: dict[int, None] = {}
-    share = max(6, _CANDIDATES // (2 * max(1, len(odd))))
+    share = max(6, _CANDIDATES // (2 * max(1, int(sight.times[odd].sum()))))
     for f in odd:  # each odd finding brings its own best, or one symptom crowds out the others
         own = log_prior[alone] + rows[f, 1 + alone] + np.where(_able(sight, int(f))[alone], 0.0, _FAR)
         found.update(dict.fromkeys(alone[np.argsort(-own, kind="stable")[:share]].tolist()))
@@ -106,10 +106,14 @@ def _rough(sight: Sight, log_prior: Floats, members: np.ndarray) -> Floats:
     total: Floats = log_prior[members].sum(axis=1)
     for start in range(0, len(members), _CHUNK):
         part = members[start : start + _CHUNK]
+        among = np.unique(part)
         for f in range(len(sight.rows)):
-            gone = sight.gone(sight.all_took, int(sight.period[f]))
-            own = np.where(sight.touch[f] & ~gone, sight.rows[f, 1:], -np.inf)[part].max(axis=1)
-            total[start : start + _CHUNK] += np.where(np.isneginf(own), sight.rows[f, 0], own)
+            there = sight.touch[f] & ~sight.gone(sight.all_took, int(sight.period[f]))
+            if not there[among].any():
+                total[start : start + _CHUNK] += sight.times[f] * sight.rows[f, 0]
+                continue
+            own = np.where(there, sight.rows[f, 1:], -np.inf)[part].max(axis=1)
+            total[start : start + _CHUNK] += sight.times[f] * np.where(np.isneginf(own), sight.rows[f, 0], own)
     return total
 
 
@@ -118,8 +122,7 @@ def _hitting(sight: Sight, log_prior: Floats, candidates: np.ndarray, size: int)
     cause would have to be misread in besides counts against it."""
     families = [frozenset(candidates[_able(sight, int(f))[candidates]].tolist()) for f in _odd(sight)]
     conflicts = [family for family in families if family]
-    against = np.where(
-        sight.explained[:, :1] & sight.touch, np.minimum(sight.rows[:, 1:] - sight.rows[:, :1], 0.0), 0.0
-    ).sum(axis=0)
+    less = np.minimum(sight.rows[:, 1:] - sight.rows[:, :1], 0.0) * sight.times[:, None]
+    against = np.where(sight.explained[:, :1] & sight.touch, less, 0.0).sum(axis=0)
     weight = {int(i): float(log_prior[i] + against[i]) for i in candidates}
     return [s for s in likeliest_hitting_sets(conflicts, weight, size, 2 * _HITTING) if len(s) == size][:_HITTING]

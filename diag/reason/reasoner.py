@@ -23,6 +23,7 @@ from diag.reason.belief import Evidence, Judged, Posterior, Treatment, weigh
 from diag.reason.chances import Chances, Told
 from diag.reason.choose import Ranked, Situation, StepTable, rank
 from diag.reason.forward import Fact, Firing, Matcher, Outcome, forward
+from diag.reason.gathered import contexts, counting
 from diag.reason.limited import series_lamp_steps
 from diag.reason.metered import wants_instrument
 from diag.reason.operates import points_of
@@ -41,6 +42,9 @@ _MISSES = 0.05
 _KEPT_STILL = ("seized", "stuck")
 """Modes of a part that then neither sounds nor moves, whatever its feed."""
 _SHOWS = 0.35
+_WEIGHED_KEPT, _COLUMNS_KEPT = 8, 8192
+_FIRED_KEPT = 256
+"""What the rules say of so many groups of answers is kept: a note or a repeat changes nothing of it."""
 _OPEN = 0.5
 """A problem whose signs were less likely misread, or cured, than this is still to be solved."""
 
@@ -87,6 +91,9 @@ class Reasoner:
         self._by_circuit: dict[str, list[schema.Rule]] = {circuit: [] for circuit in knowledge.circuits}
         for rule in self.rules:
             self._by_circuit[knowledge.circuit_of[rule.id]].append(rule)
+        self._fired: dict[frozenset[Fact], Outcome] = {}
+        self._posteriors: dict[object, tuple[Evidence, Posterior]] = {}
+        self._columns: dict[tuple[str, Value], int] = {}
         self.causes = self._known_causes()
         self.index = {cause.id: i for i, cause in enumerate(self.causes)}
         limited = series_lamp_steps(knowledge) if predictor is not None else ()
@@ -130,7 +137,7 @@ class Reasoner:
         out._by_circuit = {name: [r for r in own if r.id != rule_id] for name, own in self._by_circuit.items()}
         out.chances = self.chances.without(rule_id)
         out.complaints = out.chances.complaints(list(self.knowledge.symptoms.values()), self.steps)
-        out._ruled_table = None
+        out._ruled_table, out._fired, out._posteriors = None, {}, {}
         return out
 
     def _known_causes(self) -> tuple[Cause, ...]:
@@ -202,7 +209,7 @@ class Reasoner:
         now = [finding for finding in findings if finding.period == last]
         outcome = self.fired(now)
         firings, established = outcome.firings, outcome.established
-        posterior = weigh(evidence)
+        posterior = self._weighed(evidence, self.supply_v(findings))
         asked, warned, stopped = _effects(firings)
         return Beliefs(
             posterior,
@@ -217,6 +224,17 @@ class Reasoner:
             evidence,
         )
 
+    def _weighed(self, evidence: Evidence, supply_v: float | None) -> Posterior:
+        """The posterior, as it was where the same was weighed just before: after a note, a repeat or an undo."""
+        rows = tuple((f.seq, f.period, id(f.rows)) for f in evidence.findings)
+        key = (rows, evidence.treatments, evidence.healthy, supply_v)
+        known = self._posteriors.get(key)
+        if known is None:
+            known = self._posteriors[key] = evidence, weigh(evidence)  # it keeps its rows, so ids stay theirs
+            while len(self._posteriors) > _WEIGHED_KEPT:
+                self._posteriors.pop(next(iter(self._posteriors)), None)
+        return known[1]
+
     def evidence(
         self, findings: Sequence[Finding], treated: Sequence[Treated] = (), *, proving: bool = False
     ) -> tuple[Evidence, tuple[tuple[Finding, Told], ...]]:
@@ -225,15 +243,22 @@ class Reasoner:
         judged: list[tuple[Finding, Told]] = []
         rows: list[Judged] = []
         weighed_in: list[Finding] = []
-        for finding in findings:
-            own = finding.step is not None and self.tells_supply(
-                finding.step
-            )  # the measure of all is not scaled by itself
-            told = self._told(finding, None if own else supply_v, self._context(findings, finding))
-            if told is not None:
-                judged.append((finding, told))
-                if self._repeats(findings, finding):
+        known: dict[tuple[str, Value], Told] = {}
+        count = counting(findings, self._column)
+        beside = contexts(findings, self.chances.computed, lambda finding: self.values([finding]))
+        for place, (finding, context) in enumerate(zip(findings, beside, strict=True)):
+            said = None if finding.step is None or finding.value is None else (finding.step.id, finding.value)
+            told = known.get(said) if said is not None else None
+            if told is None:
+                own = finding.step is not None and self.tells_supply(finding.step)
+                scale = None if own else supply_v  # the measure of all is not scaled by itself
+                told = self._told(finding, scale, context)
+                if told is None:
                     continue
+                if said is not None and finding.step is not None and self.chances.computed(finding.step):
+                    known[said] = told
+            judged.append((finding, told))
+            if place in count:
                 together = self._together(finding, supply_v)
                 moves = self.chances.moves(finding.step) if together is not None and finding.step is not None else None
                 weighed_in.append(finding)
@@ -249,21 +274,13 @@ class Reasoner:
         )
         return evidence, tuple(judged)
 
-    def _repeats(self, findings: Sequence[Finding], finding: Finding) -> bool:
-        """Whether an answer only says again what was said of the same check: the same eyes and the same meter,
-        so the same mistake, if it was one. Where the answers differ each counts, as one of them is wrong."""
-        step = finding.step
-        if step is None or finding.value is None:
-            return any(
-                f.symptom == finding.symptom and f.seq < finding.seq and f.period == finding.period for f in findings
-            )
-        same = [
-            f
-            for f in findings
-            if f.step is not None and f.step.id == step.id and f.period == finding.period and f.value is not None
-        ]
-        answers = {self.chances.column(step, f.value) for f in same if f.value is not None}
-        return len(answers) == 1 and any(f.seq < finding.seq for f in same)
+    def _column(self, step: Step, value: Value) -> int:
+        key = (step.id, value)
+        if key not in self._columns:
+            if len(self._columns) >= _COLUMNS_KEPT:
+                self._columns.clear()
+            self._columns[key] = self.chances.column(step, value)
+        return self._columns[key]
 
     def _told(self, finding: Finding, supply_v: float | None, context: Mapping[str, Value]) -> Told | None:
         if finding.symptom is not None:
@@ -329,7 +346,14 @@ class Reasoner:
     def fired(self, findings: Sequence[Finding]) -> Outcome:
         """The rules that fire on these findings of one period, and what they establish. Raises DiagError where the
         rule engine fails."""
-        return forward(self._by_circuit, list(self._facts(findings).values()), self.matcher)
+        facts = list(self._facts(findings).values())
+        known = frozenset(facts)
+        outcome = self._fired.get(known)
+        if outcome is None:
+            outcome = self._fired[known] = forward(self._by_circuit, facts, self.matcher)
+            while len(self._fired) > _FIRED_KEPT:
+                self._fired.pop(next(iter(self._fired)), None)
+        return outcome
 
     def _facts(self, findings: Sequence[Finding]) -> dict[str, Fact]:
         """Newest answer of each check; a complaint that means one thing only counts where no answer does."""
@@ -342,25 +366,9 @@ class Reasoner:
                         fact = _as_fact(condition)
                         if fact is not None:
                             facts.setdefault(fact.check, fact)
-        for finding in findings:
-            if finding.step is not None and finding.value is not None:
-                facts[finding.step.id] = _fact(finding.step.id, finding.value)
+        newest = {f.step.id: f.value for f in findings if f.step is not None and f.value is not None}
+        facts.update({check: _fact(check, value) for check, value in newest.items()})
         return facts
-
-    def _context(self, findings: Sequence[Finding], finding: Finding) -> dict[str, Value]:
-        """Answers of a finding's period that rules may build on at it: all that are computed, and what was
-        said before. So a rule counts at the last of its checks that only rules speak of."""
-        if finding.step is None or self.chances.computed(finding.step):
-            return {}
-        order = [f for f in findings if f.period == finding.period]
-        place = order.index(finding)
-        return self.values(
-            [
-                f
-                for i, f in enumerate(order)
-                if i < place or (i > place and f.step is not None and self.chances.computed(f.step))
-            ]
-        )
 
     def values(self, findings: Sequence[Finding]) -> dict[str, Value]:
         """Newest answer of each check among findings of one period; a complaint that means one thing stands in where

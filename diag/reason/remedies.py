@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from diag.circuit.faults import Cause
+from diag.circuit.kinds.wires import end_title, wire_title
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.names import filled
@@ -174,6 +175,9 @@ def _label(knowledge: Knowledge, subject: str) -> tuple[str, str]:
         return part.title, knowledge.places.get(part.place, part.place)
     wire: schema.Wire | None = knowledge.wires.get(subject)
     if wire is not None:
-        ends = t("from {value} to {to}", value=wire.from_.replace(".", " "), to=wire.to.replace(".", " "))
-        return f"{wire.title or subject} ({wire.colour}, {ends})", t("both of its ends")
+        label = f"{wire_title(wire, knowledge.parts)} ({wire.colour}"
+        if wire.title is None:
+            return f"{label})", t("both of its ends")
+        one, other = end_title(knowledge.parts, wire.from_), end_title(knowledge.parts, wire.to)
+        return f"{label}, {t('from {one} to {other}', one=one, other=other)})", t("both of its ends")
     return subject.replace("-", " "), t("the vehicle")

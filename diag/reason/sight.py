@@ -15,15 +15,17 @@ import numpy as np
 
 from diag.circuit.network import Floats
 
-__all__ = ["EXPLAINS", "IMPOSSIBLE", "Evidence", "Judged", "Sight", "Took", "Treatment"]
+__all__ = ["EXPLAINS", "IMPOSSIBLE", "PATTERNS", "Evidence", "Judged", "Sets", "Sight", "Took", "Treatment"]
 
 IMPOSSIBLE = -1e6
 """Log chance of what cannot be: finite, so that differences stay numbers, and below any sum of real ones."""
 EXPLAINS = 0.12
 """A finding is explained by a cause that gives it at least this share of its best chance."""
 _TOUCHES = 0.05
-_PATTERNS = 5
+PATTERNS = 5
+"""So many treatments, the last ones, may not have taken; those before are believed."""
 Took = tuple[bool, ...]
+Sets = Sequence[frozenset[int]]
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,13 @@ class Judged:
     together: Callable[[Sequence[frozenset[int]]], Floats] | None = None
     """Exact chance for sets of causes, where the network can say."""
     moves: np.ndarray | None = None
+    seqs: tuple[int, ...] = ()
+    """All that say the same, where one stands for several; empty: it alone."""
+
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        """Seqs of all that it stands for."""
+        return self.seqs or (self.seq,)
 
 
 @dataclass(frozen=True)
@@ -68,7 +77,8 @@ class Evidence:
 
 
 class Sight:
-    """Logs of the findings' chances. `rows` (findings, 1 + causes), `touch` (findings, causes) where a cause
+    """Logs of the findings' chances. `rows` (findings, 1 + causes) of one answer, `times` (findings,) how often it was
+    given, `touch` (findings, causes) where a cause
     makes the answer likelier or less likely, `moves` where it changes what is found at all, `explained`
     (findings, 1 + causes)."""
 
@@ -78,10 +88,17 @@ class Sight:
         self.periods = 1 + max(
             [f.period for f in evidence.findings] + [t.period for t in evidence.treatments], default=0
         )
-        chances = np.array([f.rows for f in evidence.findings], dtype=float).reshape(-1, 1 + self.count)
-        self.rows = np.where(chances > 0, np.log(np.maximum(chances, 1e-300)), IMPOSSIBLE)
-        self.flat = float(sum(np.log(f.flat) if f.flat > 0 else IMPOSSIBLE for f in evidence.findings))
+        different = {id(f.rows): f.rows for f in evidence.findings}  # what is answered again has its row only once
+        place = {name: n for n, name in enumerate(different)}
+        chances = np.array(list(different.values()), dtype=float).reshape(-1, 1 + self.count)
+        self._different = np.where(chances > 0, np.log(np.maximum(chances, 1e-300)), IMPOSSIBLE)
+        self.rows = self._different[[place[id(f.rows)] for f in evidence.findings]]
+        self.times = np.array([len(f.numbers) for f in evidence.findings], dtype=int)
+        self.flat = float(
+            sum(len(f.numbers) * (np.log(f.flat) if f.flat > 0 else IMPOSSIBLE) for f in evidence.findings)
+        )
         self.period = np.array([f.period for f in evidence.findings], dtype=int)
+        self.answered: list[int] = np.unique(self.period).tolist()
         # what the network computes and no single cause makes likelier than chance may be several at work
         chance = [np.log(f.flat) if f.together is not None and f.flat > 0 else IMPOSSIBLE for f in evidence.findings]
         self._least = np.maximum(self.rows.max(axis=1, initial=IMPOSSIBLE), np.array(chance)) + np.log(EXPLAINS)
@@ -96,17 +113,18 @@ class Sight:
         self._joint = self.moves | unheard[:, None]
         self.all_took: Took = (True,) * len(evidence.treatments)
         self._together: dict[tuple[int, frozenset[int]], float] = {}
-        self._gone: dict[tuple[Took, int], np.ndarray] = {}
+        self._asked: set[int] = set()
+        self._gone: dict[Took, np.ndarray] = {}
 
     @cached_property
     def stands_for(self) -> np.ndarray:
         """(causes,) of the causes that no finding and no remedy tells apart, the most frequent."""
         cured = [self._mask(t.causes) for t in self.e.treatments if t.causes is not None]
-        marks = np.round(np.vstack([self.rows[:, 1:], *(mask[None, :] for mask in cured)]), 9)
+        marks = np.round(np.vstack([self._different[:, 1:], *(mask[None, :] for mask in cured)]), 9) + 0.0
         stands = np.arange(self.count)
         if len(marks):
-            _, group = np.unique(marks.T, axis=0, return_inverse=True)
-            group = group.reshape(-1)
+            groups: dict[bytes, int] = {}
+            group = [groups.setdefault(column.tobytes(), len(groups)) for column in np.ascontiguousarray(marks.T)]
             order = np.argsort(-self.e.prior, kind="stable")
             first = np.full(self.count, -1)
             for i in order:
@@ -120,20 +138,22 @@ class Sight:
     def patterns(self) -> Iterator[tuple[Took, float]]:
         """Which of the treatments took, with log chance; all but the last few are believed."""
         treatments = self.e.treatments
-        free = treatments[-_PATTERNS:]
+        free = treatments[-PATTERNS:]
         for took in product((True, False), repeat=len(free)):
             chance = sum(np.log(t.takes if yes else 1 - t.takes) for t, yes in zip(free, took, strict=True))
             yield (True,) * (len(treatments) - len(free)) + took, float(chance)
 
     def gone(self, took: Took, period: int) -> np.ndarray:
         """(causes,) True where a cause is gone in a period."""
-        if (took, period) not in self._gone:
-            gone = np.zeros(self.count, dtype=bool)
+        if took not in self._gone:
+            gone = np.zeros((self.periods, self.count), dtype=bool)
             for treatment, yes in zip(self.e.treatments, took, strict=True):
-                if yes and treatment.period <= period:
-                    gone |= np.ones(self.count, bool) if treatment.causes is None else self._mask(treatment.causes)
-            self._gone[took, period] = gone
-        return self._gone[took, period]
+                if yes:
+                    causes = slice(None) if treatment.causes is None else list(treatment.causes)
+                    gone[treatment.period, causes] = True
+            self._gone[took] = np.logical_or.accumulate(gone, axis=0)
+        found: np.ndarray = self._gone[took][period]
+        return found
 
     def left(self, start: frozenset[int], took: Took) -> frozenset[int]:
         """What is still present at the end."""
@@ -149,34 +169,55 @@ class Sight:
 
     def told(self, sets: Sequence[frozenset[int]], took: Took) -> Floats:
         """(sets, findings) log chance of each finding with exactly these causes present at the start."""
-        on, members = self._on(self.touch, sets, took)
-        own = np.where(on, np.concatenate([self.rows[:, 1:], self.rows[:, :1]], axis=1)[:, members], -np.inf)
-        out = np.where(on.any(axis=2), own.max(axis=2, initial=-np.inf), self.rows[:, :1])
-        if self._together:
-            on, _ = self._on(self._joint, sets, took)
-            for f, s in np.argwhere(on.sum(axis=2) > 1):
-                known = self._known(int(f), frozenset(members[s][on[f, s]].tolist()))
-                if known is not None:
-                    out[f, s] = known
+        members = self.members(sets)
+        out = np.zeros((len(self.rows), len(sets)))
+        for period in self.answered:
+            here = np.nonzero(self.period == period)[0]
+            out[here] = self.told_in(here, self.gone(took, period), members)
         told: Floats = out.T
         return told
+
+    def told_in(self, here: np.ndarray, gone: np.ndarray, members: np.ndarray) -> Floats:
+        """(findings, sets) the same of the findings `here`, by index, made while the causes in `gone` were gone;
+        `members` as of `members`."""
+        own = np.full((len(here), self.count + 1), -np.inf)
+        np.copyto(own[:, :-1], self.rows[here, 1:], where=self.touch[here] & ~gone)
+        out = own[:, members[:, 0]]
+        for column in members.T[1:]:
+            np.maximum(out, own[:, column], out=out)
+        none = np.isneginf(out)
+        np.copyto(out, self.rows[here, :1], where=none)
+        asked = np.nonzero([int(f) in self._asked for f in here])[0]
+        if len(asked):
+            joint = np.zeros((len(asked), self.count + 1), dtype=bool)
+            joint[:, :-1] = self._joint[here[asked]] & ~gone
+            on = joint[:, members]
+            for a, s in np.argwhere(on.sum(axis=2) > 1):
+                known = self._known(int(here[asked[a]]), frozenset(members[s][on[a, s]].tolist()))
+                if known is not None:
+                    out[asked[a], s] = known
+        return out
 
     def misread(self, told: Floats) -> np.ndarray:
         """(sets, findings) True where a set needs the finding to be misread."""
         misread: np.ndarray = told < self._least[None, :]
         return misread
 
-    def _on(self, mask: np.ndarray, sets: Sequence[frozenset[int]], took: Took) -> tuple[np.ndarray, np.ndarray]:
-        """(findings, sets, members) True where `mask` holds for a member that is not cured; the (sets, members)."""
+    def members(self, sets: Sequence[frozenset[int]]) -> np.ndarray:
+        """(sets, most members) the causes of each in rising order, filled up with one that there is not."""
         members = np.full((len(sets), max([1, *(len(s) for s in sets)])), self.count)
         for row, found in enumerate(sets):
             members[row, : len(found)] = sorted(found)
+        return members
+
+    def _on(self, mask: np.ndarray, sets: Sequence[frozenset[int]], took: Took) -> tuple[np.ndarray, np.ndarray]:
+        """(findings, sets, members) True where `mask` holds for a member that is not cured; the (sets, members)."""
+        members = self.members(sets)
         on = np.zeros((len(self.rows), *members.shape), dtype=bool)
-        for period in range(self.periods):
+        for period in self.answered:
             here = self.period == period
-            if here.any():
-                there = mask[here] & ~self.gone(took, period)
-                on[here] = np.concatenate([there, np.zeros((len(there), 1), bool)], axis=1)[:, members]
+            there = mask[here] & ~self.gone(took, period)
+            on[here] = np.concatenate([there, np.zeros((len(there), 1), bool)], axis=1)[:, members]
         return on, members
 
     def _known(self, f: int, touching: frozenset[int]) -> float | None:
@@ -203,4 +244,5 @@ class Sight:
             together = self.e.findings[f].together
             assert together is not None
             for touching, chance in zip(found, together(list(found)), strict=True):
+                self._asked.add(f)
                 self._together[f, touching] = float(np.log(chance)) if chance > 0 else IMPOSSIBLE

@@ -15,6 +15,7 @@ from diag.circuit.predict import HEALTHY, Predictor
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, operate_key, terminals_of
 from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED, bridge_ends, spelt
+from diag.knowledge.scalars import TEST_LAMP
 from diag.knowledge.targets import part_of_target, target_title
 from diag.reason.jumpers import CAUTION, jumps
 from diag.reason.operates import battery_off, moved, operate_of, plain, splits
@@ -36,8 +37,6 @@ __all__ = [
     "working_operates",
 ]
 
-TEST_LAMP = "test-lamp"
-"""Target of a look at a test lamp between `red` and `black`; to body where no black is named."""
 LED_TESTER = "led-tester"
 BUZZER = "buzzer"
 """Targets of the same look at a tester with an LED, and of a listen to a meter's continuity buzzer."""
@@ -170,6 +169,7 @@ def _of_check(knowledge: Knowledge, check: schema.Check) -> Step:
         check.caution,
         dict(check.usual),
         check.limits,
+        generated=check.target == TEST_LAMP,  # asked as those are that no file has: never on a walk-round
         stage=check.stage,
     )
 
@@ -240,6 +240,7 @@ def all_steps(knowledge: Knowledge, predictor: Predictor | None) -> tuple[Step, 
 
 def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Step]) -> Iterator[Step]:
     taken = {(step.red, step.black, step.unit, operate_key(step.operate)) for step in written}
+    held = {(step.red, step.black, operate_key(step.operate)) for step in written if step.target == TEST_LAMP}
     cautions = {operate_key(step.operate): step.caution for step in written if step.caution is not None}
     working = {circuit: working_operates(knowledge, predictor, circuit) for circuit in knowledge.circuits}
     lids = moved(knowledge)
@@ -296,22 +297,23 @@ def _generated(knowledge: Knowledge, predictor: Predictor, written: Sequence[Ste
                         caution=caution,
                         generated=True,
                     )
-                yield Step(
-                    f"lamp:{name}:{_key(operate)}",
-                    t("Test lamp from {where} to body{label}", where=where, label=label),
-                    "look",
-                    operate,
-                    circuit,
-                    part.place,
-                    part.reach + 0.4,
-                    TEST_LAMP,
-                    name,
-                    BODY,
-                    outcomes=LOOKS,
-                    instruments=("test-lamp",),
-                    caution=caution,
-                    generated=True,
-                )
+                if (name, BODY, operate_key(operate)) not in held:
+                    yield Step(
+                        f"lamp:{name}:{_key(operate)}",
+                        t("Test lamp from {where} to body{label}", where=where, label=label),
+                        "look",
+                        operate,
+                        circuit,
+                        part.place,
+                        part.reach + 0.4,
+                        TEST_LAMP,
+                        name,
+                        BODY,
+                        outcomes=LOOKS,
+                        instruments=("test-lamp",),
+                        caution=caution,
+                        generated=True,
+                    )
             for operate in ({}, *lids.get(circuit, ())):
                 setting = battery_off(operate)
                 if (name, BODY, "ohm", operate_key(setting)) not in taken:

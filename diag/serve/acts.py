@@ -7,12 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
 from diag.errors import DiagError
+from diag.job.state import Entry
 from diag.serve.held import Held, mark_of
+from diag.talk.answers import Unit, reading_of
 from diag.talk.conversation import ALL_RIGHT, NOT_SURE, Conversation
+from diag.talk.findings import value_of as value_kept
 from diag.talk.known import WHOLE
+from diag.talk.sound import kept_words
 from diag.talk.standing import (
     answers_so_far,
     ask_again,
@@ -80,10 +84,37 @@ def _fresh(conversation: Conversation, form: Form) -> None:
     for seq, words in answers_so_far(conversation):
         entry = next((e for e in conversation.state.standing("answered", "found") if e.seq == seq), None)
         if entry is not None and seq > was >= 0 and check and entry.fields.get("check") == check:
-            raise _StaleError(t("That question was already answered, and counts once: {words}.", words=words))
+            if _same(conversation, entry, form):
+                raise _StaleError(t("That question was already answered, and counts once: {words}.", words=words))
+            raise _StaleError(
+                t(
+                    "NOT kept: what you gave now. That question was already answered, on another device or page: "
+                    "{words}. If that is wrong, correct it: more, answers so far.",
+                    words=words,
+                )
+            )
     raise _StaleError(
         t("That question was already answered or has gone by. Nothing was changed. This is what is next.")
     )
+
+
+def _same(conversation: Conversation, entry: Entry, form: Form) -> bool:
+    """Whether a form gives the answer that was kept to its question already."""
+    if form.get("act") not in ("answer", "odd"):
+        return False
+    step = conversation.reasoner.steps.get(str(entry.fields.get("check")))
+    if "batch" in entry.fields and not {"pick", "reading", "words"} & form.keys():
+        return True
+    if step is None:
+        return form.get("pick") == entry.fields.get("value")
+    try:
+        given = _value(ask_for(conversation, step.id), form)
+        if step.kind == "measure":
+            given = reading_of(given, cast("Unit", step.unit or "V"), conversation.knowledge.vehicle.system_v)
+            return bool(given == value_kept(step, entry.fields.get("value")))
+    except (DiagError, ValueError):
+        return False
+    return bool(given == entry.fields.get("value"))
 
 
 def _ask(held: Held, conversation: Conversation, form: Form) -> Object:
@@ -112,7 +143,7 @@ def _sent(held: Held, conversation: Conversation, message: Object, kept: str = "
         return Done(error_words(told), refused=True)
     if gone:
         return Done(t("Undone: {gone}", gone=gone))
-    return Done(kept or t("Kept: {newest}{not_cured}", newest=newest_words(conversation), not_cured=not_cured(told)))
+    return Done(kept or t("Kept: {kept}{not_cured}", kept=kept_words(conversation), not_cured=not_cured(told)))
 
 
 # ---------------------------------------------------------------- values
@@ -207,12 +238,11 @@ def _correct(held: Held, conversation: Conversation, form: Form, _: str) -> Done
     number = form.get("number", "")
     seq = int(number) if number.isdecimal() and len(number) < 9 else 0
     if all(seq != entry.seq for entry in conversation.state.standing("answered", "found")):
-        raise _StaleError(
-            t("Answer {number} was corrected or taken back already. Nothing was changed.", number=number[:9])
-        )
+        raise _StaleError(t("That answer was corrected or taken back already. Nothing was changed."))
     ask = ask_again(conversation, seq)
+    was = dict(answers_so_far(conversation)).get(seq, "")
     return _sent(
-        held, conversation, {"correct": seq, "value": _value(ask, form)}, t("Corrected: answer {seq}", seq=seq)
+        held, conversation, {"correct": seq, "value": _value(ask, form)}, t("Corrected. It was: {was}", was=was)
     )
 
 

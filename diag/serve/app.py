@@ -190,6 +190,8 @@ class _Site:
         if form.get("act") in ("close", "again"):
             await run_in_threadpool(self._shelf.put_back, held.id)
             return RedirectResponse("/" if form["act"] == "close" else f"/job/{held.id}", 303)
+        if request.method == "POST" and held.in_use:  # it may be free by now
+            held = await run_in_threadpool(self._shelf.reopened, held)
         try:
             if request.method == "POST":
                 return await self._act(request, held, form)
@@ -198,7 +200,8 @@ class _Site:
         except NotYetError:
             if request.method == "POST":  # it is done in its turn, and told on the page that comes then
                 return RedirectResponse(f"/job/{held.id}", 303)
-            return self._working(held)
+            query = f"?{request.url.query}" if request.url.query else ""
+            return self._working(held, f"{request.url.path}{query}")
         except DiagError as error:
             if held.failed is not error:
                 raise
@@ -207,6 +210,8 @@ class _Site:
                 409 if held.in_use else 500,
                 title=t("In use elsewhere") if held.in_use else t("Not opened"),
                 text=str(error),
+                unsent=dict(form),
+                here=request.url.path,
                 job=held.id,
                 token=form_token(request.state.session),
             )

@@ -13,10 +13,10 @@ from diag.serve.picture import cut_of, picture_of
 from diag.talk.conversation import Conversation
 from diag.talk.known import WHOLE
 from diag.talk.standing import caution_known
-from diag.talk.typed import FIRST_LOOKS, numbered
+from diag.talk.typed import FIRST_LOOKS, LOOK_ORDER, numbered
 from diag.texts import t
 
-__all__ = ["ask_view"]
+__all__ = ["ask_view", "passes_of"]
 
 Object = dict[str, Any]
 _SAID = (t("Set"), t("Watch"), t("Listen"))
@@ -29,6 +29,7 @@ def ask_view(held: Held, conversation: Conversation, ask: Object, alone: bool = 
     heading, rest = _words(ask)
     answers = [{"number": n, "words": words} for n, (_, words) in enumerate(numbered(ask), 1)]
     looks = ask["kind"] == "look" and not ask["choices"]
+    first = _first_looks(ask) if looks else range(len(answers))
     out: Object = {
         "check": ask["check"],
         "kind": ask["kind"],
@@ -42,16 +43,22 @@ def ask_view(held: Held, conversation: Conversation, ask: Object, alone: bool = 
         "unit": ask["unit"],
         "units": UNITS.get(ask["unit"] or "", ()),
         "example": _EXAMPLES.get(ask["unit"] or "", ""),
-        "answers": answers[:FIRST_LOOKS] if looks else answers,
-        "more_answers": answers[FIRST_LOOKS:] if looks else [],
+        "answers": [answers[n] for n in first],
+        "more_answers": [one for n, one in enumerate(answers) if n not in first],
+        "looks": looks,
         "group": ask.get("group", []),
-        "passes": [] if alone else _passes(conversation, ask),
+        "passes": [] if alone else passes_of(conversation, ask),
         **_cautions(conversation, ask),
         **_drawn(held, conversation, ask),
     }
     if ask["check"] == "start":
-        out |= _start(ask, alone)
+        out |= _start(conversation, ask, alone)
     return out
+
+
+def _first_looks(ask: Object) -> list[int]:
+    """Looks that stand in view, as on the terminal: none that flash where nothing in the circuit does."""
+    return [n for n in range(FIRST_LOOKS) if ask.get("flashes", True) or LOOK_ORDER[n][1] in ("none", "steady")]
 
 
 def _words(ask: Object) -> tuple[str, str]:
@@ -70,16 +77,25 @@ def _words(ask: Object) -> tuple[str, str]:
     return setting + dot.strip(), rest
 
 
-def _start(ask: Object, alone: bool) -> Object:
-    """The complaint: symptoms, whole circuits, the whole vehicle."""
+def _start(conversation: Conversation, ask: Object, alone: bool) -> Object:
+    """The complaint: symptoms and whole circuits, both by circuit, and the whole vehicle."""
     rows = [(n, str(c["label"]), str(c["value"])) for n, c in enumerate(ask["choices"], 1)]
+    few = not any(value == WHOLE for _, _, value in rows) and not alone
+    knowledge = conversation.knowledge
+    groups: dict[str, list[tuple[int, str]]] = {}
+    for n, label, value in rows:
+        if value != WHOLE and not few:
+            own = value.removeprefix("circuit:")
+            circuit = own if own != value else knowledge.circuit_of.get(value, "")
+            title = knowledge.circuits[circuit].title if circuit in knowledge.circuits else t("Other")
+            groups.setdefault(title, []).append((n, label))
     return {
         "kind": "start",
-        "symptoms": [(n, label) for n, label, value in rows if value != WHOLE and not value.startswith("circuit:")],
-        "circuits": [(n, label) for n, label, value in rows if value.startswith("circuit:")],
+        "symptoms": [(n, label) for n, label, _ in rows] if few else [],
+        "groups": list(groups.items()),
         "whole": None if alone else next((label for _, label, value in rows if value == WHOLE), None),
         "whole_value": WHOLE,
-        "few": not any(value == WHOLE for _, _, value in rows) and not alone,
+        "few": few,
     }
 
 
@@ -95,7 +111,7 @@ def _cautions(conversation: Conversation, ask: Object) -> Object:
     return {"caution": text, "caution_title": t("MIND"), "caution_known": ""}
 
 
-def _passes(conversation: Conversation, ask: Object) -> list[tuple[str, str]]:
+def passes_of(conversation: Conversation, ask: Object) -> list[tuple[str, str]]:
     """Ways past the question that it allows: act and words."""
     if ask["check"] == "start" or ask.get("begins"):
         return []

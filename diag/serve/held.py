@@ -6,6 +6,7 @@ Only the job's own worker touches its conversation. Knows nothing of pages or of
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable
 from concurrent.futures import Future
 from pathlib import Path
@@ -48,6 +49,8 @@ class Held:
         packs: bool = True,
     ) -> None:
         self.id, self.path, self.share = id_, path, 0.0
+        self.seen = time.monotonic()
+        """When it was last looked at, s."""
         self.messages: list[str] = []
         self.notices: dict[str, str] = {}
         self.read: set[tuple[str, str]] = set()

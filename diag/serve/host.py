@@ -50,7 +50,10 @@ def network_address(wanted: str | None) -> str:
     """
     if wanted is not None:
         try:
-            return str(ipaddress.IPv4Address(wanted))
+            given = ipaddress.IPv4Address(wanted)
+            if given.is_unspecified or given.is_multicast:  # every network this machine is in, or nobody's
+                raise ValueError
+            return str(given)
         except ValueError:
             raise DiagError(
                 t(
@@ -64,7 +67,7 @@ def network_address(wanted: str | None) -> str:
             found = str(probe.getsockname()[0])
         except OSError:
             found = ""
-    if not found or found.startswith("127.") or found == "0.0.0.0":
+    if not found or ipaddress.IPv4Address(found).is_loopback or ipaddress.IPv4Address(found).is_unspecified:
         raise HostError(t("--network: no network address was found on this machine; name it with --address."))
     return found
 

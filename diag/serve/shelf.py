@@ -7,6 +7,7 @@ from __future__ import annotations
 import hashlib
 import secrets
 import threading
+import time
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,12 +16,15 @@ from diag.job.folder import SUFFIX, jobs_folder, list_jobs, new_job_path
 from diag.job.glance import glance
 from diag.knowledge.layers import base_layer, found_layers, vehicles_in
 from diag.serve.held import Held
+from diag.talk.known import WHOLE
 from diag.texts import t
 
 __all__ = ["JobRow", "Options", "Shelf", "VehicleRow", "named_job"]
 
-_MOST_OPEN = 2
-"""Jobs held open at once, hundreds of megabytes each; the one not looked at for longest is put back first."""
+_MOST_OPEN, _MOST_SEEN = 2, 4
+"""Jobs held open at once, hundreds of megabytes each; the one not looked at for longest is put back first. More of them
+where each was looked at within _SEEN_S: it is likely still on a screen."""
+_SEEN_S = 15 * 60
 _LISTED = 40
 """Jobs on the first page; `diag jobs` lists all."""
 
@@ -45,10 +49,13 @@ class Options:
 
 @dataclass(frozen=True)
 class JobRow:
-    """A job on the list. `trouble`: why it cannot be read, else empty."""
+    """A job on the list. `what`: what was complained of; `at`: the time of the last record in ISO 8601, `when` the same
+    in words; `trouble`: why it cannot be read, else empty."""
 
     id: str
+    what: str
     vehicle: str
+    at: str
     when: str
     answers: int
     how: str
@@ -105,8 +112,17 @@ class Shelf:
                     return None
                 held = Held(id_, path, vehicle=self._named(path), instruments=self.options.have, packs=self._packs)
             self._open[id_] = held  # last: looked at just now
+            held.seen = time.monotonic()
             self._put_back()
             return held
+
+    def reopened(self, held: Held) -> Held:
+        """The same job opened once more, where it was in use elsewhere."""
+        with self._lock:
+            if self._open.get(held.id) is held:
+                del self._open[held.id]
+        held.close()
+        return self.held(held.id) or held
 
     def _named(self, path: Path) -> Path | None:
         """The vehicle's file of the command line goes with the job of the command line, with no other."""
@@ -141,8 +157,10 @@ class Shelf:
         self._put_back()
 
     def _put_back(self) -> None:
-        for id_ in list(self._open)[:-_MOST_OPEN]:
-            self._open.pop(id_).close()
+        since = time.monotonic() - _SEEN_S
+        for n, id_ in enumerate(list(self._open)[::-1]):
+            if n >= _MOST_SEEN or (n >= _MOST_OPEN and self._open[id_].seen < since):
+                self._open.pop(id_).close()
 
     def put_back(self, id_: str) -> None:
         """Close one job, so that another program may go on with it."""
@@ -183,7 +201,7 @@ class Shelf:
 def _row(id_: str, path: Path) -> JobRow:
     seen = glance(path)
     if seen.problem is not None:
-        return JobRow(id_, "", "", 0, "", t("cannot be read: {problem}", problem=seen.problem))
+        return JobRow(id_, "", "", "", "", 0, "", t("cannot be read: {problem}", problem=seen.problem))
     left = (
         t("ended, {open} left open", open=seen.open)
         if seen.open
@@ -192,4 +210,16 @@ def _row(id_: str, path: Path) -> JobRow:
         else t("nothing wrong found")
     )
     when = f"{seen.last.astimezone():%Y-%m-%d %H:%M %Z}"
-    return JobRow(id_, seen.vehicle.replace("-", " "), when, seen.answers, left if seen.ended else t("not finished"))
+    what = ", ".join(_spoken(name) for name in seen.complaints) or t("nothing said yet")
+    how = left if seen.ended else t("not finished")
+    return JobRow(id_, what, seen.vehicle.replace("-", " "), seen.last_at, when, seen.answers, how)
+
+
+def _spoken(complaint: str) -> str:
+    """A complaint's id in words: its title stands in the vehicle's files, which a list does not open."""
+    if complaint == WHOLE:
+        return t("the whole vehicle")
+    circuit = complaint.removeprefix("circuit:")
+    if circuit != complaint:
+        return t("everything in: {circuit}", circuit=circuit.replace("-", " "))
+    return complaint.replace("-", " ")

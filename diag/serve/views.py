@@ -9,14 +9,16 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from diag.serve.acts import Form
-from diag.serve.asking import ask_view
-from diag.serve.blocks import WIDE, blocks_of
+from diag.serve.asking import ask_view, passes_of
+from diag.serve.blocks import WIDE, Block, blocks_of
 from diag.serve.held import Held, mark_of
 from diag.serve.papers import can_print
 from diag.serve.picture import picture_of, whole_of
 from diag.talk import screen, screen_why
 from diag.talk.conversation import NOT_SURE, Conversation
 from diag.talk.helping import PLAIN_HELP
+from diag.talk.history import happenings
+from diag.talk.sound import beside_words
 from diag.talk.standing import answers_so_far, ask_again, ask_for, error_words, open_problems, symptom_ask, whereabouts
 from diag.talk.whys import percent, short_title
 from diag.texts import t
@@ -65,6 +67,7 @@ def _links(conversation: Conversation, ask: Object | None) -> list[tuple[str, st
     out = [("why", t("why this question"))] if ask is not None and ask["check"] != "start" else []
     out += [("causes", t("likely causes")), ("cause", t("why / why not"))]
     out += [("answers", t("answers so far, correct one"))] if answers_so_far(conversation) else []
+    out += [("record", t("record so far"))] if conversation.state.newest() is not None else []
     out += [("symptom", t("other symptom"))] if plan.beliefs is not None else []
     out += [("note", t("add a note")), ("changed", t("I changed something"))]
     out += [("stages", "stages")] if plan.stages else []
@@ -98,7 +101,13 @@ def _now(held: Held, conversation: Conversation, arg: str, form: Form, device: s
             return "conclude.html.j2", {"title": t("What to do"), "blocks": blocks_of(lines), "remedies": rows}
         case _:
             lines = screen.end_page(conversation, said, WIDE)
-            return "end.html.j2", {"title": t("End"), "blocks": blocks_of(lines)}
+            return "end.html.j2", {"title": t("End"), "blocks": _without_exports(blocks_of(lines))}
+
+
+def _without_exports(runs: list[list[Block]]) -> list[list[Block]]:
+    """The end without the shell's words for papers, nor what leads up to them: here they are links."""
+    shell = {n for n, run in enumerate(runs) if run[0].kind == "code" and run[0].text.startswith("diag export ")}
+    return [run for n, run in enumerate(runs) if n not in shell and n + 1 not in shell]
 
 
 def _remedy(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
@@ -155,6 +164,16 @@ def _text(title: str, lines: list[screen.Line]) -> View:
     return "text.html.j2", {"title": title, "blocks": blocks_of(lines)}
 
 
+def _more(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
+    """Ways past the question and to all other pages."""
+    if arg:
+        raise MissingError
+    told = held.said(conversation)[-1]
+    ask = told if told["type"] == "ask" else None
+    passes = passes_of(conversation, ask) if ask is not None else []
+    return "menu.html.j2", {"title": t("More"), "passes": passes, "check": ask["check"] if ask is not None else ""}
+
+
 def _help(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
     if arg:
         raise MissingError
@@ -167,7 +186,23 @@ def _help(held: Held, conversation: Conversation, arg: str, form: Form, device: 
 def _answers(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
     if arg:
         raise MissingError
-    return "answers.html.j2", {"title": t("Answers so far"), "answers": answers_so_far(conversation)}
+    return "answers.html.j2", {"title": t("Answers so far"), "answers": _answered(conversation)}
+
+
+def _answered(conversation: Conversation) -> list[tuple[int, str]]:
+    """Number and words of every answer that stands, with what a sound vehicle shows beside them."""
+    entries = {entry.seq: entry for entry in conversation.state.standing("answered", "found")}
+    return [(n, words + beside_words(conversation, entries[n])) for n, words in answers_so_far(conversation)]
+
+
+def _record(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
+    if arg:
+        raise MissingError
+    rows = [
+        (t("{minutes} min", minutes=one.minutes), f"[{one.gone}] {one.words}" if one.gone else one.words)
+        for one in happenings(conversation)
+    ]
+    return "record.html.j2", {"title": t("Record so far, newest last"), "rows": rows}
 
 
 def _correct(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:
@@ -234,7 +269,6 @@ def _papers(held: Held, conversation: Conversation, arg: str, form: Form, device
         raise MissingError
     return "papers.html.j2", {
         "title": t("Log and sheets"),
-        "staged": bool(conversation.plan.stages),
         "print": can_print(),
     }
 
@@ -262,6 +296,7 @@ PAGES: Mapping[str, Callable[[Held, Conversation, str, Form, str], View]] = {
     "causes": _causes,
     "cause": _cause,
     "answers": _answers,
+    "record": _record,
     "correct": _correct,
     "odd": _odd,
     "symptom": _symptom,
@@ -272,6 +307,7 @@ PAGES: Mapping[str, Callable[[Held, Conversation, str, Form, str], View]] = {
     "leave": _leave,
     "papers": _papers,
     "picture": _picture,
+    "more": _more,
     "help": _help,
 }
 """Every page of a job by its name in the address; the empty one is where the job stands."""

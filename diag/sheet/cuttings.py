@@ -6,14 +6,17 @@ import math
 import re
 from dataclasses import dataclass
 
+from diag.sheet.faces import LETTERS
 from diag.texts import t
 
 __all__ = ["Piece", "pieces_of", "size_of"]
 
-_WIDE, _HIGH = 184.0, 200.0
+_WIDE, _HIGH = 184.0, 230.0
 """What a page of A4 and one of US Letter both hold inside their margins, mm, with room for a heading."""
-_LEAST = 0.6
-"""A drawing is made smaller on paper by no more than this: its letters are then about 4 point."""
+_LETTERS_PT, _POINT_MM = 6.5, 25.4 / 72
+_LEAST = min(1.0, _LETTERS_PT * _POINT_MM / LETTERS)
+"""A drawing is made smaller on paper by no more than this: its letters are then 6.5 point (common practice, no source:
+what can be read at arm's length without looking twice)."""
 _OVERLAP = 12.0
 _PX = 96 / 25.4
 """CSS pixels in a millimetre."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from diag.circuit.kinds.wires import wire_title
 from diag.knowledge import schema
 from diag.knowledge.assemble import Knowledge, spelled_end, terminals_of
 from diag.reason.remedies import marking_of
@@ -161,7 +162,7 @@ def _happens(figures: Figures) -> tuple[str, ...]:
         burns = name in figures.blown[FAULTY]
         amps = abs(float(figures.shown.branch_a[FAULTY, net.branch(name)]))
         if burns or amps > _BEARS_A_MM2 * wire.section_mm2:
-            title = wire.title or name.replace("-", " ")
+            title = wire_title(wire, knowledge.parts)
             what = t("burns through") if burns else t("carries {amps}", amps=amps_words(amps))
             lines.append(
                 t(
@@ -321,7 +322,7 @@ class Rows:
         onward = (upper == wire.from_) != (name in self._ways.home)
         amps, healthy = self.amps(name, 1.0 if onward else -1.0)
         to = f"{title} {spelled_end(self._knowledge.parts, lower)}"
-        named = wire.title or name.replace("-", " ")
+        named = wire_title(wire, self._knowledge.parts)
         return WireRow(name, named, wire_words(wire), to, amps, healthy, self.faults(name), self._wire_numbers[name])
 
     def faults(self, subject: str) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from weakref import WeakKeyDictionary
 
 from diag.calc.fusing import FuseOnWire, fuse_holds_wire
+from diag.circuit.kinds.wires import wire_title
 from diag.circuit.network import Network
 from diag.circuit.parts import build_network
 from diag.circuit.paths import reached
@@ -100,7 +101,7 @@ def _lines(reasoner: Reasoner) -> tuple[FuseLine, ...]:
         thinnest = min(wires, key=lambda wire: (knowledge.wires[wire].section_mm2, wire))
         wire = knowledge.wires[thinnest]
         judged = fuse_holds_wire(wire.section_mm2, part.rating_a, part.link)
-        title = wire.title or thinnest.replace("-", " ")
+        title = wire_title(wire, knowledge.parts)
         out.append(FuseLine(name, part.title, part.link, thinnest, title, wire.section_mm2, judged))
     return tuple(out)
 

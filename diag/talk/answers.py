@@ -18,7 +18,17 @@ from diag.knowledge.names import quoted, shown, words
 from diag.knowledge.units import CANONICAL, UnitError, parse_quantity
 from diag.texts import t
 
-__all__ = ["AnswerCode", "AnswerError", "Unit", "choice_of", "look_of", "parse_reading", "reading_of", "word_of"]
+__all__ = [
+    "AnswerCode",
+    "AnswerError",
+    "Unit",
+    "as_typed",
+    "choice_of",
+    "look_of",
+    "parse_reading",
+    "reading_of",
+    "word_of",
+]
 
 Unit = Literal["V", "A", "ohm"]
 AnswerCode = Literal[
@@ -28,6 +38,7 @@ AnswerCode = Literal[
     "wrong-unit",
     "unbelievable",
     "two-meanings",
+    "thousandfold",
     "not-a-word",
     "not-a-look",
     "not-a-choice",
@@ -138,6 +149,18 @@ def parse_reading(text: str, unit: Unit, system_v: float) -> float:
     factor = _factor(match["unit"], unit, line)
     _one_meaning(match["number"], factor, line, unit, system_v)
     return _believed(float(match["number"].replace(",", ".")) * factor, quoted(line), unit, system_v)
+
+
+def as_typed(text: str, unit: Unit) -> tuple[str, str, float]:
+    """Figure and unit of a reading as they were typed, and how many of `unit` one of the typed unit is.
+
+    The unit is empty where none was typed, both where it is no figure. Raises AnswerError.
+    """
+    line = " ".join(text.translate(_ODD_SIGNS).split())
+    match = _READING.fullmatch(line) if len(line) <= _LONGEST else None
+    if match is None:
+        return "", "", 1.0
+    return match["number"], match["unit"], _factor(match["unit"], unit, line)
 
 
 def _factor(suffix: str, unit: Unit, line: str) -> float:

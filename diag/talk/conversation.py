@@ -14,9 +14,10 @@ from typing import Any, Protocol
 
 from diag import __version__
 from diag.circuit.observe import LOOKS
+from diag.job.fold import Fold
 from diag.job.folder import jobs_folder
 from diag.job.records import JournalError, Record
-from diag.job.state import Entry, JobState, replay
+from diag.job.state import Entry, JobState
 from diag.knowledge.assemble import Knowledge
 from diag.knowledge.bridging import BODY, BRIDGED, UNPLUGGED
 from diag.knowledge.targets import targets
@@ -31,6 +32,7 @@ from diag.talk.naming import named_step
 from diag.talk.objects import ask_of, circuit_choices, conclusion_of, do_of, start_of, symptom_choices
 from diag.talk.plan import Conclude, DoFirst, End, Look, Plan, Start, plan_next
 from diag.talk.refused import RefusedError, short
+from diag.talk.slips import query_thousandfold
 from diag.talk.stage_objects import end_of, staged_do_of, walk_of
 from diag.talk.stage_words import means_whole
 from diag.talk.symptoms import clear_winner, find_symptoms
@@ -88,6 +90,7 @@ class Conversation:
         self._choices: list[str] | None = None
         self._plan_at: tuple[int, Plan] | None = None
         self._said_at = -1
+        self._fold = Fold()
 
     # ------------------------------------------------------------ state
 
@@ -99,7 +102,7 @@ class Conversation:
     @property
     def state(self) -> JobState:
         """The job's state, folded from the records."""
-        return replay(self.keeper.records)
+        return self._fold.state(self.keeper.records)
 
     @property
     def name(self) -> str:
@@ -186,10 +189,8 @@ class Conversation:
                 self.keeper.append("proved", open=list(plan.open_items))
 
     def _input_seq(self) -> int:
-        return max(
-            (r.seq for r in self.keeper.records if r.event not in ("asked", "concluded", "proved", "resumed")),
-            default=0,
-        )
+        aside = ("asked", "concluded", "proved", "resumed")
+        return next((r.seq for r in reversed(self.keeper.records) if r.event not in aside), 0)
 
     def _ask(self, plan: Plan) -> Object:
         self._asked += 1
@@ -354,7 +355,9 @@ class Conversation:
 
     def _value(self, step: Step, value: object) -> Value:
         if step.kind == "measure":
-            return reading_of(value, step.unit or "V", self.knowledge.vehicle.system_v)  # type: ignore[arg-type]
+            number = reading_of(value, step.unit or "V", self.knowledge.vehicle.system_v)  # type: ignore[arg-type]
+            query_thousandfold(self.reasoner, step, value, number)
+            return number
         if step.kind == "look" and step.outcomes == LOOKS:
             return look_of(value)
         if step.kind in ("look", "listen"):

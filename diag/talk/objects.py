@@ -244,7 +244,7 @@ def why_words(reasoner: Reasoner, plan: Plan, look: Look) -> str:
         parts.append(t("{because} (rule {rule})", because=reasoner.knowledge.rules[look.rule].because, rule=look.rule))
     parts.append(
         t(
-            "About {minutes:.1f} min; should leave some {value:.0%} of the suspects.",
+            "About {minutes:.1f} min with the way there; should leave some {value:.0%} of the suspects.",
             minutes=look.ranked.minutes,
             value=2 ** (-look.ranked.bits),
         )

@@ -222,6 +222,15 @@ def reasoner_for(
     if copy is None:
         beside = knowledge_beside(path) if vehicle is None else None
         file = vehicle or (beside.vehicle if beside is not None else known_vehicle(state, "packs" not in without))
+        if vehicle is None and not file.exists():
+            raise DiagError(
+                t(
+                    "{path}: its vehicle's file is gone: {file}; expected it where the job names it, or in a layer of "
+                    "rules. Put it back, or name it: --vehicle FILE.",
+                    path=path.name,
+                    file=file,
+                )
+            )
         return open_reasoner(file, without, progress)
     try:
         return open_reasoner(copy.vehicle, without, progress, layers=copy.layers)

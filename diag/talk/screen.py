@@ -17,6 +17,7 @@ from diag.talk.plan import End
 from diag.talk.stage_objects import teaches
 from diag.talk.staged import StageState
 from diag.talk.standing import answers_so_far, caution_known, job_name, passed_so_far
+from diag.talk.telling import nothing_open_words, to_tell
 from diag.talk.typed import FIRST_LOOKS, LOOK_ORDER, numbered
 from diag.talk.whys import short_title
 from diag.talk.worked import work_words
@@ -537,7 +538,11 @@ def end_page(conversation: Conversation, said: Sequence[Object], width: int) -> 
             out += paragraph(item, width, "- ")
     else:
         ended = isinstance(conversation.plan.next, End)
-        out += paragraph(t("Nothing is open.") if ended else t("Not finished: more would have been asked."), width)
+        left = to_tell(conversation.reasoner, conversation.plan) if ended else ()
+        words = nothing_open_words(len(left)) if ended else t("Not finished: more would have been asked.")
+        out += paragraph(words, width)
+        for item in left:
+            out += paragraph(item, width, "- ")
     if teaches(conversation.plan):
         out += [Line(), *paragraph(t("Was it something the rules do not know? Add it to them:"), width)]
         out += paragraph(f"diag rules add {job_name(conversation.job)}", width, "  ")

@@ -37,7 +37,8 @@ def why_page(conversation: Conversation, ask: Object, width: int) -> list[Line]:
         out += paragraph(t("Good: {parts} ({source}).", parts=", ".join(parts), source=step.limits.source), width)
     out += means_lines(ask, width)
     if ask["minutes"]:
-        out += [Line(), *paragraph(t("Takes about {ask:g} min. {needs}", ask=ask["minutes"], needs=_needs(ask)), width)]
+        words = t("The check itself: {ask:g} min. {needs}", ask=ask["minutes"], needs=_needs(ask))
+        out += [Line(), *paragraph(words, width)]
     return out
 
 

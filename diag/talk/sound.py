@@ -73,7 +73,7 @@ def beside_words(conversation: Conversation, entry: Entry) -> str:
         same = answer_words(step, value_of(step, fields.get("value"))) == words
     except ValueError:
         return ""
-    return t(" (as on a sound vehicle)") if same else t(" (sound: {words})", words=words)
+    return t(" (as on a sound vehicle)") if same else t(" (a sound vehicle: {words})", words=words)
 
 
 def kept_words(conversation: Conversation) -> str:

@@ -193,7 +193,7 @@ def _problem_lines(problems: Sequence[Object]) -> list[str]:
     ]
     for number, problem in enumerate(problems, 1):
         seen = "; ".join(
-            f"{sign['text']}" + (t(" (sound: {sign})", sign=sign["sound"]) if sign["sound"] else "")
+            f"{sign['text']}" + (t(" (a sound vehicle: {sign})", sign=sign["sound"]) if sign["sound"] else "")
             for sign in problem["signs"]
         )
         best = problem["likely"][0]

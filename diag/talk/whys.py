@@ -122,7 +122,7 @@ def percent(p: float) -> str:
 
 
 def after_words(reasoner: Reasoner, meaning: Meaning) -> str:
-    """What an answer would speak for, and what it would clear."""
+    """What an answer would point to, and what it would clear."""
 
     def title(name: str) -> str:
         own = {SOUND: t("nothing wrong"), OUTSIDE: t("a cause that is not in the model")}.get(name)
@@ -130,7 +130,7 @@ def after_words(reasoner: Reasoner, meaning: Meaning) -> str:
 
     parts = [
         t(
-            "speaks for {name} ({percent}, now {percent_2})",
+            "points to: {name} ({percent}, now {percent_2})",
             name=title(one.name),
             percent=percent(one.then),
             percent_2=percent(one.now),
@@ -141,7 +141,7 @@ def after_words(reasoner: Reasoner, meaning: Meaning) -> str:
     ]
     said = [", ".join(parts)] if parts else []
     said += (
-        [t("clears {clears}", clears=", ".join(title(one.name) for one in meaning.clears))] if meaning.clears else []
+        [t("clears: {clears}", clears=", ".join(title(one.name) for one in meaning.clears))] if meaning.clears else []
     )
     return "; ".join(said) or t("changes little")
 

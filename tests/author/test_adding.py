@@ -18,6 +18,7 @@ from click.testing import CliRunner, Result
 
 from diag.cli import main
 from diag.knowledge.load import load_knowledge
+from diag.log.replayed import replayed
 from diag.replay import jobs as recorded_jobs
 from diag.replay.jobs import jobs_in, shipped_jobs
 from diag.replay.outcome import outcome
@@ -29,6 +30,7 @@ from tests.author.jobs import (
     complaint,
     heard,
     lid_job,
+    looked,
     measured,
     opened_reasoner,
     recorded,
@@ -104,6 +106,40 @@ def horn_job(vehicle: Path) -> list:  # type: ignore[type-arg]
         ],
         vehicle,
     )
+
+
+def test_a_rule_keeps_to_its_circuit_and_rests_on_the_test_lamp_that_decided(home: Path, horned: Path) -> None:
+    """A lamp that was right in another circuit tells nothing, and a vehicle without that circuit must begin all the
+    same. What decided was corrected, and seen with a test lamp, which no file knew: both count."""
+    pressed = {"horn-button": "pressed"}
+    vehicle = small_vehicle(home, "horn", "oil-warning", name="both")
+
+    def held(light: str) -> tuple[str, dict[str, object]]:
+        fields = {"check": "lamp:horn.71:horn-button=pressed", "kind": "look", "operate": pressed}
+        rhythm = "none" if light == "dark" else "steady"
+        value = {"light": light, "rhythm": rhythm}
+        return "answered", {**fields, "target": "test-lamp", "red": "horn.71", "black": "body", "value": value}
+
+    event, corrected = held("dark")
+    events = [
+        complaint("horn-silent"),
+        held("normal"),
+        (event, {**corrected, "replaces": 4}),
+        looked("oil-key-on", "oil-lamp", {"ignition": "on"}, ("normal", "steady")),
+        measured("fuse-horn-out-volts", "fuse-horn.out", {}, 12.6),
+        ("remedied", {"remedy": "horn-feed.reconnect"}),
+        heard("horn-sound", "horn", pressed, "sound"),
+    ]
+    job = wrote(home / "jobs" / "20261128-091354-both.jsonl", recorded(events, vehicle))
+    result = run(job.stem, typed=[""] * 12 + ["y"])
+    assert "Its own job now ends at the cure" in result.output and "oil" not in result.output.lower()
+    (check,) = yaml.safe_load((home / "rules/circuits/horn.yaml").read_text())["checks"]
+    assert (check["target"], check["red"]) == ("test-lamp", "horn.71")
+    later = opened_reasoner(horned, TABLES)
+    assert later.steps[check["id"]].generated, "asked as one more measurement, never on a walk-round"
+    assert "lamp:horn.71:horn-button=pressed" not in later.steps, "not asked twice"
+    beliefs = replayed(later, recorded(events[:5], horned)).plan.beliefs
+    assert beliefs is not None and "horn/horn-feed-open" in {fired.rule_id for fired in beliefs.firings}
 
 
 def test_a_fault_that_no_file_knows_is_added_and_found_on_the_next_vehicle(home: Path, greta: Path) -> None:

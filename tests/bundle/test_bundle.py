@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import stat
 import zipfile
 from datetime import UTC
@@ -18,13 +19,18 @@ from click.testing import CliRunner
 from diag.bundle.contents import KNOWLEDGE, LIST, LOG, MOST_BYTES, NOTE, list_of
 from diag.bundle.make import bundle_bytes
 from diag.bundle.unpack import unpack
-from diag.cli import main
+from diag.cli import _job_path, main
 from diag.errors import DiagError
+from diag.job.folder import find_job, from_bundle
+from diag.job.glance import glance
 from diag.job.journal import read_journal
-from diag.knowledge.copies import read_copy
+from diag.knowledge.copies import copy_of, read_copy
+from diag.knowledge.layers import Layer, installed_layers
 from diag.knowledge.load import load_knowledge
 from diag.log.export import export_job
+from diag.log.listing import job_block
 from diag.talk.opening import knowledge_beside, reasoner_for, resume_job
+from tests.author.jobs import small_vehicle
 from tests.log.jobs import complaint, horn_sounds, write_job
 from tests.vehicles import SIX
 
@@ -232,10 +238,63 @@ def test_the_verbs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert run(main, ["bundle", str(job), "--vehicle", str(SIX)]).exit_code == 2  # nothing is written over
     opened = run(main, ["unbundle", "job.zip"])
     assert opened.exit_code == 0 and "--today" in opened.output, opened.output
-    there = Path(opened.output.split("diag resume ")[1].strip())
-    assert there.is_file() and knowledge_beside(there) is not None
-    shown = run(main, ["export", str(there)])
+    assert opened.output.split("diag resume ")[1].strip() == "job"
+    there = find_job("job")
+    assert from_bundle(there) and knowledge_beside(there) is not None
+    shown = run(main, ["export", "job"])
     assert shown.exit_code == 0 and "orn" in shown.output, shown.output
+    other = run(main, ["unbundle", "job.zip", "--into", str(tmp_path / "into")])
+    assert str(tmp_path / "into" / "job" / "job.jsonl") in other.output
+
+
+def test_an_unpacked_job_is_among_the_jobs(tmp_path: Path) -> None:
+    """On another machine `no jobs yet` would be said of the only one there is. One's own of that name comes first."""
+    home = Path(os.environ["DIAG_HOME"])
+    job = write_job(tmp_path, complaint("horn-silent"))
+    name = "2026-03-01-083000-my-van"
+    unpack(put(tmp_path, listed({f"{name}.jsonl": job.read_bytes()}, f"{name}.jsonl")), home / "bundles")
+    run = CliRunner().invoke
+    (told,) = run(main, ["jobs"]).stdout.splitlines()
+    assert told.startswith(name) and "from a bundle" in told
+    assert json.loads(run(main, ["jobs", "--as", "json"]).stdout)[0]["from-bundle"] is True
+    there = home / "bundles" / name / f"{name}.jsonl"
+    assert find_job("03-01") == there == _job_path(None)
+    assert "from a bundle" in " ".join(" ".join(job_block(glance(there), 40)).split())
+    refused = run(main, ["jobs", "--put-away", name])
+    assert refused.exit_code == 2 and str(there.parent) in refused.stderr
+    (home / "jobs").mkdir()
+    (home / "jobs" / there.name).write_bytes(job.read_bytes())
+    assert find_job(name) == home / "jobs" / there.name
+    assert "from a bundle" not in run(main, ["jobs"]).stdout
+
+
+def test_a_job_out_of_a_bundle_keeps_what_came_with_it_when_bundled_again(tmp_path: Path) -> None:
+    """Though it was gone on with by the shipped rules alone, on a machine that has none of those rules."""
+    layer = tmp_path / "other" / "rules"
+    (layer / "circuits").mkdir(parents=True)
+    (layer / "circuits" / "horn.yaml").write_text(OWN_CHECK)
+    layers = (*installed_layers(), Layer("local", "Theirs", "", layer, "local", "0" * 16))
+    vehicle = small_vehicle(tmp_path, "horn")
+    known = copy_of(load_knowledge(vehicle, layers=layers))
+    there = tmp_path / "job"
+    for name, content in known.items():
+        (there / KNOWLEDGE / name).parent.mkdir(parents=True, exist_ok=True)
+        (there / KNOWLEDGE / name).write_bytes(content)
+    resumed = ("resumed", {"without": ["wiring", "packs"]})
+    job = write_job(there, complaint("horn-silent"), resumed, opened={"vehicle": "greta"})
+    files = files_of(bundle_bytes(job))
+    assert {name: files[f"{KNOWLEDGE}/{name}"] for name in map(str, known)} == {str(n): c for n, c in known.items()}
+    assert files[f"{KNOWLEDGE}/01-local/circuits/horn.yaml"] == OWN_CHECK.encode()
+    with pytest.raises(DiagError, match="came with its own"):
+        bundle_bytes(job, vehicle)
+
+
+def test_a_vehicle_that_is_gone_is_told_with_the_way_on(tmp_path: Path) -> None:
+    """`Check the name` helps nobody who typed none."""
+    job = write_job(tmp_path, complaint("horn-silent"), opened={"vehicle-file": "/gone/my-van.yaml"})
+    for tried in (lambda: bundle_bytes(job), lambda: export_job(job, "markdown"), lambda: resume_job(job)):
+        with pytest.raises(DiagError, match=r"(?s)job\.jsonl.*/gone/my-van\.yaml.*--vehicle FILE"):
+            tried()
 
 
 def test_a_job_that_came_with_no_rules_is_weighed_by_this_machines(tmp_path: Path) -> None:

@@ -139,5 +139,8 @@ wires:
 def test_a_title_names_the_other_wire(lab: Lab) -> None:
     """The person looks for two wires, so both are named."""
     cause = lab.causes["stop-wire.to-wire-tail-wire"]
-    assert cause.title == "stop wire (red): wire rubbed through to its neighbour, tail wire (red)"
+    assert cause.title == (
+        "Wire from Stop switch, 54 to Stop, 54 (red): wire rubbed through to its neighbour, "
+        "Wire from Light switch, 58 to Tail, 58 (red)"
+    )
     assert cause.remedy == "stop-wire.part-wires"

@@ -144,8 +144,37 @@ def test_json_has_every_time_in_utc_and_titles_of_what_was_done() -> None:
     damaged, open_, closed = json.loads(run("jobs", "--as", "json").stdout)
     assert "1:1" in damaged["problem"]
     assert (open_["ended"], open_["vehicle"], open_["begun"]) == (False, "demo-pickup", "2026-03-05T08:30:00.000000Z")
-    assert closed["remedies"] == [{"id": "fuse-horn.renew", "title": "Renew Horn fuse"}]
+    assert closed["remedies"] == [{"id": "fuse-horn.renew", "title": "Renew Horn fuse", "in-vain": False}]
     assert (closed["ended"], closed["answers"], closed["complaints"]) == (True, 2, ["horn-silent"])
+
+
+def concluded(remedy: str, *spoke: int) -> tuple[str, dict[str, Any]]:
+    """What the program concluded, from which answers."""
+    evidence = [{"seq": seq, "weight": 12.0} for seq in spoke] + [{"seq": 4, "weight": 1.1}]
+    return "concluded", {"final": True, "remedies": [{"id": remedy, "title": remedy, "evidence": evidence}]}
+
+
+def horn_sounds(word: str) -> tuple[str, dict[str, Any]]:
+    """The horn pressed again."""
+    return "answered", {"check": "horn-sound", "kind": "listen", "operate": {}, "target": "horn", "value": word}
+
+
+def test_work_that_did_not_cure_is_told_as_such() -> None:
+    """The horn was still silent after the fuse, and the complaint is laid to something else. Of two faults each work
+    cured its own."""
+    fuse, strap = ("remedied", {"remedy": "fuse-horn.renew"}), ("remedied", {"remedy": "strap-make"})
+    first, second = concluded("fuse-horn.renew", 3), concluded("strap-make", 3, 7)
+    vain = [HORN[0], HORN[2], first, fuse, horn_sounds("none"), second]  # seqs 3 to 8, the answer after it 7
+    a_job("2026-03-01-083000-my-van", [*vain, strap, horn_sounds("sound"), ("proved", {"open": []})])
+    a_job("2026-03-02-083000-my-van", [*vain], 1)
+    other = concluded("strap-make", 7)
+    a_job("2026-03-03-083000-my-van", [*vain[:-1], other, strap, ("proved", {"open": []})], 2)
+    two, open_, one = run("jobs").stdout.splitlines()
+    assert "tried fuse-horn.renew, cured by strap-make; proved" in one
+    assert "tried fuse-horn.renew, which did not cure; not finished" in open_
+    assert "cured by fuse-horn.renew, strap-make" in two
+    listed = json.loads(run("jobs", "--as", "json").stdout)
+    assert [work["in-vain"] for work in listed[-1]["remedies"]] == [True, False]
 
 
 @pytest.mark.parametrize("columns", [40, 80])
@@ -165,7 +194,7 @@ def test_a_screen_gets_short_lines(columns: int, monkeypatch: pytest.MonkeyPatch
     text = " ".join(" ".join(lines).split())
     assert lines[0] == "2026-03-01-083000-my-van"
     assert "2026-03-01 03:37 EST (08:37 UTC), 2 answers: proved" in text
-    assert "horn silent: Renew Horn fuse" in text
+    assert "horn silent: cured by Renew Horn fuse" in text
 
 
 def test_a_strangers_job_cannot_move_the_cursor() -> None:

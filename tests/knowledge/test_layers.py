@@ -16,6 +16,7 @@ from diag.knowledge.layers import Layer, found_layers, installed_layers
 from diag.knowledge.load import load_knowledge
 from tests.knowledge.packs import place_in, rule, write_pack
 from tests.knowledge.small import Small, write_small
+from tests.knowledge.test_assemble import CAR, SECOND
 
 OWN = "lamp/dark-again"
 SHIPPED_RULE = "lamp/fed-with-right-fuse"
@@ -152,6 +153,18 @@ def test_the_local_folder_adds_a_rule(small: Small) -> None:
     assert after.places_of[OWN] == place_in(local_folder() / "circuits/lamp.yaml", f"id: {OWN}")
     assert after.replaced == () and after.content_hash != before.content_hash
     assert {name: after.rules[name] for name in before.rules} == dict(before.rules)
+
+
+def test_what_a_layer_says_of_a_circuit_that_is_not_fitted_is_left_out(tmp_path: Path) -> None:
+    """Whoever adds a rule knows one vehicle; it must not keep another from beginning. A slip is told all the same."""
+    second = rule(OWN).replace("lamp-on, light: is dark", "side-on, light: is dark")
+    write_pack(local_folder(), lamp=adds(second, rule("lamp/mine")))
+    alone = over(write_small(tmp_path / "alone", second=SECOND))
+    assert OWN not in alone.rules and "lamp/mine" in alone.rules
+    assert OWN in over(write_small(tmp_path / "both", (CAR, "[lamp]", "[lamp, second]"), second=SECOND)).rules
+    write_pack(local_folder(), lamp=adds(second.replace("side-on", "side-no")))
+    (told,) = problems(write_small(tmp_path / "slip", second=SECOND))
+    assert "`side-no`" in told
 
 
 def test_an_entry_is_replaced_whole_and_recorded(small: Small) -> None:

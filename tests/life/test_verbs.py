@@ -21,6 +21,7 @@ from diag.knowledge.layers import installed_layers
 from diag.knowledge.load import load_knowledge
 from diag.life import move
 from diag.replay import jobs as recorded_jobs
+from tests.knowledge.packs import rule, write_pack
 from tests.knowledge.small import Small, write_small
 from tests.life.jobs import DARK_AND_FED, DARK_UNFED, write_job
 from tests.life.test_states import FED, LOW, RIGHT_FUSE
@@ -145,6 +146,21 @@ def test_a_shipped_rule_is_never_edited_but_copied_over(shipped: Small, tmp_path
     assert len(load_knowledge(shipped.vehicle).rules[FED].moved) == 2
     again = run(RIGHT_FUSE, "draft", "--because", "no")
     assert again.exit_code == 2 and "stays retired" in again.stderr
+
+
+def test_it_loads_tells_what_a_look_over_the_rules_tells(shipped: Small) -> None:
+    """That one vehicle takes it is not enough: `diag rules check` and the state of a rule must not disagree."""
+    never = rule("lamp/never").replace(
+        "light: is dark}\n", "light: is dark}\n      - {check: lamp-on, light: is dim}\n"
+    )
+    write_pack(folders.local_folder(), lamp=f"circuit: lamp\nrules:\n{never}{rule('lamp/fine')}")
+    assert "excludes-itself" in CliRunner().invoke(main, ["rules", "check"]).output
+    loads = {}
+    for name in ("lamp/never", "lamp/fine"):
+        needs = json.loads(run(name, "--format", "json").stdout)["needs"]
+        loads[name] = next(need for need in needs if "It loads" in str(need))
+    assert loads["lamp/fine"]["met"] and not loads["lamp/never"]["met"]
+    assert "exclude each other" in str(loads["lamp/never"])
 
 
 def test_shipped_rules_are_not_moved_in_bulk_by_copies(shipped: Small) -> None:

@@ -62,7 +62,9 @@ def test_a_double_fault_is_told_in_the_order_of_its_work(reasoner: Reasoner) -> 
     reasons = text[places[2] : places[3]]
     held_against = [row for row in reasons.split("\n") if row.startswith("|") and "against it" in row]
     assert not held_against, "what the other fault explains is not held against the first"
-    assert _section(text, "What is still open").strip() == "- Nothing."
+    assert _section(text, "What is still open").strip() == "- No work."
+    told = _section(text, "To be told")
+    assert told.count("mended and not tried again: ") == 3 and told.count("LARGE: Hazard fuse") == 1
 
 
 def test_every_table_row_has_as_many_cells_as_its_head(reasoner: Reasoner, tmp_path: Path) -> None:

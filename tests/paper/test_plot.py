@@ -161,3 +161,15 @@ def test_titles_are_escaped_and_one_record_makes_no_plot() -> None:
     plot, _ = plotted(RISE)
     assert "<A>" not in plot.svg and "&lt;A&gt;" in plot.svg
     assert plot_of(trail_of((0.5,))) is None and plot_of(Trail()) is None
+
+
+def test_a_phone_has_a_plot_of_its_own_that_says_the_same() -> None:
+    """Half as wide, so that its letters stay as large where the page is 360 pixels wide."""
+    plot, wide = plotted(RISE, [4])
+    narrow = ElementTree.fromstring(plot.narrow)
+    assert float(narrow.get("width", "").removesuffix("mm")) < 95.3 < float(wide.get("width", "").removesuffix("mm"))
+    assert texts(narrow) == texts(wide) and lines_of(narrow).keys() == lines_of(wide).keys()
+    heights = [[y for _, y in points_of(lines_of(one)["A"])] for one in (narrow, wide)]
+    assert heights[0] == heights[1]
+    right = float(narrow.get("viewBox", "").split()[2])
+    assert all(0 <= x <= right for group in lines_of(narrow).values() for x, _ in points_of(group))

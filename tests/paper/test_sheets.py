@@ -42,7 +42,11 @@ def test_the_owner_reads_what_was_wrong_done_open_and_what_to_watch(double: tupl
     assert "You told us: Turn lamps lit steadily, no flashing." in page.text
     assert "Flasher unit: unit makes contact and never opens." in page.text
     assert "Make good both ends of Oil tell-tale to the sender. Tried afterwards and right:" in page.text
-    assert "Nothing is open." in page.text
+    assert "No work is open, but 4 points are to be told." in page.text and "Nothing is open." not in page.text
+    assert "mended and not tried again: Sound of the flasher unit with hazard and key off (it was: buzz)." in page.text
+    assert "Not what this job was about: a fuse larger than is best: Hazard fuse 16 A on 0.75 mm²" in page.text
+    assert "Foreseen for it, used or not: crimp terminals to fit." in page.text
+    assert "if it has to be renewed" not in page.text, "nobody knows that it was"
     for jargon in ("oil-sender", "terminal G", "×", "likel", "blue/green, from", "weight"):
         assert jargon not in page.text, jargon
 

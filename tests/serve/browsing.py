@@ -109,8 +109,12 @@ class Device:
         return self.client.post(to, data=fields, headers=headers, **more)
 
     def form(self, act: str) -> dict[str, str]:
-        """The fields of the form on this page that does `act`, its place under the key `to`."""
-        for one in self.page.forms:
+        """The fields of the form on this page, or on the one behind `more`, that does `act`; its place under `to`."""
+        more = next((to for to in self.page.links.values() if to.endswith("/more")), None)
+        here = list(self.page.forms)
+        if more is not None and act in ("close", "later", "no-instrument"):
+            here = Page(self.client.get(more).text).forms
+        for one in here:
             acts = [b["value"] for b in one["buttons"] if b["name"] == "act"]
             if one["fields"].get("act") == act or act in acts:
                 return {**one["fields"], "act": act, "to": one["to"]}

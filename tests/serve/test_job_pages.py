@@ -19,7 +19,7 @@ from diag.serve import app
 from diag.serve.shelf import Options
 from diag.talk import opening
 from diag.talk.rehearsal import SimulatedFitter
-from tests.serve.browsing import Device, answered, site
+from tests.serve.browsing import Device, Page, answered, site
 from tests.vehicles import SIX
 
 pytestmark = pytest.mark.usefixtures("_shared")
@@ -98,6 +98,9 @@ def test_an_answer_that_comes_twice_counts_once(phone: Device) -> None:
     assert first.status_code == second.status_code == 303
     assert len(kept("answered")) == 2  # the complaint and the answer
     assert "already answered, and counts once" in phone.follow(second).words
+    other = phone.post(to, form | {"pick": "2"})  # somebody else saw it otherwise
+    assert len(kept("answered")) == 2
+    assert "NOT kept: what you gave now" in phone.follow(other).words
 
 
 def test_eight_at_once_count_once(phone: Device) -> None:
@@ -223,6 +226,8 @@ def test_reading_in_any_spelling_and_a_wrong_one_is_shown_again(reasoner: Reason
     assert "<script>alert" not in device.page.html and "alert(1)" in device.page.html
     device.send("answer", reading="", unit="V")
     assert device.status == 422
+    device.send("answer", reading="12,6", unit="mV")
+    assert device.status == 422 and "12,6 mV, or 12,6 V?" in device.page.words
     device.send("answer", reading="12,6", unit="V")
     assert device.status == 200
     value = kept("answered")[-1].fields
@@ -337,12 +342,16 @@ def test_begin_twice_is_one_job_and_a_named_one_is_made() -> None:
 
 def test_papers_of_a_job(phone: Device) -> None:
     """The log in each form, as what it is, and so that nothing in it can run."""
-    kinds = {"html": "text/html", "owner": "text/html", "parts": "text/plain", "handover": "text/plain"}
+    kinds = {"html": "text/html", "owner": "text/html", "parts": "text/html", "handover": "text/html"}
     kinds |= {"markdown": "text/markdown", "json": "application/json", "csv": "text/csv"}
     for form, kind in kinds.items():
         answer = phone.client.get(f"{phone.at}/log/{form}")
         assert answer.status_code == 200, form
         assert answer.headers["content-type"].startswith(kind)
-        assert "sandbox" in answer.headers["content-security-policy"]
+        policy = answer.headers["content-security-policy"]
+        assert "sandbox" in policy or "script-src 'self'" in policy
+        assert "allow-scripts" not in policy
+        if kind == "text/html":
+            assert "**" not in answer.text and f"{phone.at}/papers" in Page(answer.text).links.values()
         assert "Turn lamps" in answer.text or form in ("owner", "parts", "csv", "handover", "json")
     assert phone.client.get(f"{phone.at}/log/exe").status_code == 404

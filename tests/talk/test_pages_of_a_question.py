@@ -80,7 +80,7 @@ def test_beside_an_answer_stands_what_a_sound_vehicle_shows(reasoner: Reasoner) 
     assert "2.00 V (a sound vehicle shows 1" in kept_words(conversation)
     lamp = _stop_lamp(reasoner)
     conversation.take({"found": {"check": lamp.id, "value": {"light": "dark", "rhythm": "none"}}})
-    assert "dark (sound: normal, steady)" in kept_words(conversation)
+    assert "dark (a sound vehicle: normal, steady)" in kept_words(conversation)
     conversation.take({"found": {"check": lamp.id, "value": {"light": "normal", "rhythm": "steady"}}})
     assert kept_words(conversation).endswith("(as on a sound vehicle)")
 

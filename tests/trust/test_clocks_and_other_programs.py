@@ -141,7 +141,9 @@ def test_the_second_program_hears_who_is_at_work_and_a_dead_one_is_no_obstacle(
     link = job.with_name("link.jsonl")
     link.symlink_to(job)
     for name in (job, link):
-        with pytest.raises(JournalError, match=rf"another program at work .*process {holder.pid} on \S+, since 2"):
+        with pytest.raises(
+            JournalError, match=rf"another program at work .*on this machine \(process {holder.pid}, since 2"
+        ):
             Journal.open(name)
     assert CliRunner().invoke(main, ["jobs"]).exit_code == 0
     holder.kill()
@@ -149,7 +151,7 @@ def test_the_second_program_hears_who_is_at_work_and_a_dead_one_is_no_obstacle(
     assert (job.parent / "job.jsonl.held-by").exists(), "it had no time to tidy up"
     with Journal.open(link) as journal:
         journal.append("noted", text="mine now")
-        with pytest.raises(JournalError, match=f"process {os.getpid()} on"):
+        with pytest.raises(JournalError, match=f"process {os.getpid()}, since"):
             Journal.open(job)
     assert not (job.parent / "job.jsonl.held-by").exists()
 

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 
 from diag.calc.copper import wire_ohm
 from diag.circuit.kinds.base import OPEN, TOUCH_OHM, Builder, Fault
 from diag.circuit.kinds.catalogue import kind_of
 from diag.circuit.network import Branch, Change, Extra, Network
-from diag.knowledge.assemble import Knowledge, terminals_of
-from diag.knowledge.schema import Mode, PlugPart, Wire
+from diag.knowledge.assemble import AnyPart, Knowledge, terminals_of
+from diag.knowledge.schema import FusePart, Mode, PlugPart, Wire
 from diag.texts import t
 
-__all__ = ["Loom", "lay", "wire_label"]
+__all__ = ["Loom", "end_title", "lay", "subject_title", "wire_label", "wire_title"]
+
+_SIDES = {"in": t("feed side"), "out": t("load side")}
+"""Of a fuse: `in` is where the feed comes."""
+_BRACKETS = re.compile(r"\s*\([^()]{0,200}\)")
 
 
 def lay(builder: Builder, knowledge: Knowledge) -> None:
@@ -22,9 +27,35 @@ def lay(builder: Builder, knowledge: Knowledge) -> None:
         builder.link(wire_id, wire.from_, wire.to, ohm, "wire")
 
 
-def wire_label(wire_id: str, wire: Wire) -> str:
+def end_title(parts: Mapping[str, AnyPart], end: str) -> str:
+    """The end of a wire as a person reads it: the title of the part, and the terminal as it is stamped there."""
+    part_id, _, terminal = end.partition(".")
+    part = parts.get(part_id)
+    if part is None:
+        return t("the body")
+    mark = part.marks.get(terminal, terminal)
+    title = _BRACKETS.sub("", part.title) or part.title  # the wire's own are round it
+    return f"{title}, {_SIDES.get(mark, mark) if isinstance(part, FusePart) else mark}"
+
+
+def wire_title(wire: Wire, parts: Mapping[str, AnyPart]) -> str:
+    """A wire's title; where it has none, what it joins."""
+    return wire.title or t(
+        "Wire from {one} to {other}", one=end_title(parts, wire.from_), other=end_title(parts, wire.to)
+    )
+
+
+def wire_label(wire: Wire, parts: Mapping[str, AnyPart]) -> str:
     """A wire as a person reads it: its title and colour."""
-    return f"{wire.title or wire_id.replace('-', ' ')} ({wire.colour})"
+    return f"{wire_title(wire, parts)} ({wire.colour})"
+
+
+def subject_title(knowledge: Knowledge, subject: str) -> str:
+    """A part or wire as a person reads it; of what is neither, its words."""
+    part, wire = knowledge.parts.get(subject), knowledge.wires.get(subject)
+    if part is not None:
+        return part.title
+    return wire_title(wire, knowledge.parts) if wire is not None else subject.replace("-", " ")
 
 
 class Loom:
@@ -59,7 +90,7 @@ class Loom:
             beside = self.network.branches[self.network.branch(other)]
             if self._net[link.a] != self._net[beside.a]:  # else they carry the same volts whatever touches
                 change = Change(extra=_touching(link, beside, own_ohm or self._ohm("to-wire", TOUCH_OHM)))
-                yield Fault(f"to-wire-{other}", "to-wire", change, f" {wire_label(other, self._wires[other])}")
+                yield Fault(f"to-wire-{other}", "to-wire", change, f" {wire_label(self._wires[other], self._parts)}")
         yield from self._misplaced(index, link)
 
     def _ohm(self, mode: str, default: float) -> float:

@@ -6,6 +6,12 @@
   const field = document.querySelector("[data-focus]");
   if (field) field.focus({ preventScroll: true });
 
+  // times as this device's own clock has them
+  for (const one of document.querySelectorAll("time[datetime]")) {
+    const at = new Date(one.dateTime);
+    if (!Number.isNaN(at.getTime())) one.textContent = at.toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+  }
+
   // the screen stays on while a job is in view; browsers allow that on this machine itself or over https only
   const awake = async () => {
     if (!document.body.hasAttribute("data-job") || document.visibilityState !== "visible") return;
