@@ -405,6 +405,10 @@ def export(
     refuse_over(out, over, path)
     if form == "pdf" and out is None and sys.stdout.isatty():
         raise DiagError(t("--as pdf: a PDF cannot be shown on the screen; expected a file, e.g. --out job.pdf."))
+    if form in ("html", "owner") and out is None and sys.stdout.isatty():
+        raise DiagError(
+            t("--as {form}: a page cannot be read on the screen; expected a file, e.g. --out job.html.", form=form)
+        )
     if form in ("html", "pdf", "owner", "parts"):
         from diag.paper.export import paper_bytes
         from diag.talk.settings import setting

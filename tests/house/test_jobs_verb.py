@@ -355,3 +355,14 @@ def test_a_screen_is_told_the_newest_and_how_many_there_are() -> None:
     assert "2 older" in text
     assert max(map(len, text.split("\r\n"))) <= 40
     assert len(names()) == 32
+
+
+@pytest.mark.parametrize("form", ["owner", "html"])
+def test_a_page_is_not_poured_over_a_screen(form: str) -> None:
+    """It says what to type instead; into a pipe a page goes as it did."""
+    a_job("2026-03-01-083000-my-van", HORN)
+    words = ["-m", "diag", "export", "2026-03-01", "--as", form]
+    child = pexpect.spawn(sys.executable, words, cwd=str(ROOT), encoding="utf-8", timeout=60, dimensions=(24, 80))
+    told = " ".join(child.read().split())
+    child.close()
+    assert child.exitstatus == 2 and f"--as {form}" in told and "--out job.html" in told and "<" not in told
