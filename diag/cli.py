@@ -55,10 +55,20 @@ def _tell(text: str) -> None:
         click.echo(harmless(text), err=True)
 
 
+def _wrap_again() -> None:
+    """A page that was killed leaves the terminal cutting long lines off; from now on they go on on the next again
+    (DECAWM of ECMA-48 terminals, from memory)."""
+    if os.name == "posix" and sys.stdout.isatty() and os.environ.get("TERM", "dumb") != "dumb":
+        with suppress(OSError, ValueError):
+            sys.stdout.write("\x1b[?7h")
+            sys.stdout.flush()
+
+
 class _Verbs(Group):
     """Turns our errors into one message and an exit code; no traceback reaches a user."""
 
     def invoke(self, ctx: click.Context) -> Any:
+        _wrap_again()
         try:
             return super().invoke(ctx)
         except DiagError as error:
