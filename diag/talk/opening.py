@@ -222,7 +222,11 @@ def reasoner_for(
     if copy is None:
         beside = knowledge_beside(path) if vehicle is None else None
         file = vehicle or (beside.vehicle if beside is not None else known_vehicle(state, "packs" not in without))
-        if vehicle is None and not file.exists():
+        try:
+            return open_reasoner(file, without, progress)
+        except KnowledgeError as error:
+            if vehicle is not None or file.exists():
+                raise
             raise DiagError(
                 t(
                     "{path}: its vehicle's file is gone: {file}; expected it where the job names it, or in a layer of "
@@ -230,8 +234,7 @@ def reasoner_for(
                     path=path.name,
                     file=file,
                 )
-            )
-        return open_reasoner(file, without, progress)
+            ) from error
     try:
         return open_reasoner(copy.vehicle, without, progress, layers=copy.layers)
     except KnowledgeError as error:
