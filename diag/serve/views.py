@@ -14,7 +14,7 @@ from diag.serve.blocks import WIDE, Block, blocks_of
 from diag.serve.held import Held, mark_of
 from diag.serve.papers import can_print
 from diag.serve.picture import picture_of, whole_of
-from diag.talk import screen, screen_why
+from diag.talk import screen, screen_end, screen_why
 from diag.talk.conversation import NOT_SURE, Conversation
 from diag.talk.helping import PLAIN_HELP
 from diag.talk.history import happenings
@@ -100,7 +100,7 @@ def _now(held: Held, conversation: Conversation, arg: str, form: Form, device: s
             lines = [line for line in screen.conclusion_page(told, WIDE) if not line.text[:2].strip().isdecimal()]
             return "conclude.html.j2", {"title": t("What to do"), "blocks": blocks_of(lines), "remedies": rows}
         case _:
-            lines = screen.end_page(conversation, said, WIDE)
+            lines = screen_end.end_page(conversation, said, WIDE)
             return "end.html.j2", {"title": t("End"), "blocks": _without_exports(blocks_of(lines))}
 
 

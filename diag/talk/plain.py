@@ -12,7 +12,7 @@ from typing import Any, TextIO
 
 from diag.errors import DiagError, harmless
 from diag.knowledge.names import quoted
-from diag.talk import screen, screen_why
+from diag.talk import screen, screen_end, screen_why
 from diag.talk.conversation import Conversation
 from diag.talk.helping import PLAIN_HELP
 from diag.talk.history import history_page
@@ -144,7 +144,7 @@ class Plain:
                 self._print(screen.conclusion_page(now, width))
                 self._remedy(now)
             case _:
-                self._print(screen.end_page(self.conversation, self.said, width))
+                self._print(screen_end.end_page(self.conversation, self.said, width))
                 self._print(paragraph(t("`symptom TEXT` if something else is wrong, or `quit`."), width))
 
     def _question(self, ask: Object) -> list[Line]:
@@ -166,7 +166,7 @@ class Plain:
         self._print([Line(), *paragraph(t("Kept: {job}", job=self.conversation.job), width)])
         if self.said[-1]["type"] != "end":
             self._print([*screen.causes_page(self.conversation, width), Line()])
-            self._print(screen.end_page(self.conversation, (), width))
+            self._print(screen_end.end_page(self.conversation, (), width))
         self._go_on()
 
     def _kept(self) -> None:

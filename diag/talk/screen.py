@@ -13,15 +13,11 @@ from typing import Any
 
 from diag.talk.conversation import Conversation
 from diag.talk.objects import odd_of
-from diag.talk.plan import End
-from diag.talk.stage_objects import teaches
 from diag.talk.staged import StageState
-from diag.talk.standing import answers_so_far, caution_known, job_name, passed_so_far
-from diag.talk.telling import nothing_open_words, to_tell
+from diag.talk.standing import answers_so_far, caution_known, passed_so_far
 from diag.talk.typed import FIRST_LOOKS, LOOK_ORDER, numbered
 from diag.talk.whys import short_title
-from diag.talk.worked import work_words
-from diag.texts import t, tn
+from diag.texts import t
 
 __all__ = [
     "Line",
@@ -34,7 +30,6 @@ __all__ = [
     "causes_page",
     "chance_words",
     "conclusion_page",
-    "end_page",
     "odd_words",
     "SPARE_BLANK",
     "SPARE_HINT",
@@ -50,6 +45,7 @@ __all__ = [
     "paragraph",
     "percent_said",
     "question_page",
+    "reason_words",
     "remedy_page",
 ]
 
@@ -453,7 +449,7 @@ def conclusion_page(told: Object, width: int) -> list[Line]:
     remedies = told["remedies"]
     best = remedies[0]
     out = [*paragraph(best["title"], width, style="strong")]
-    out += paragraph(f"{chance_words(best['p'])}: {_percent(best['p'])}. {_reason(told)}", width)
+    out += paragraph(f"{chance_words(best['p'])}: {_percent(best['p'])}. {reason_words(told)}", width)
     if best.get("out-of-reach"):
         out += paragraph(t("Its place cannot be reached, you said."), width)
     if len(remedies) > 1:
@@ -469,7 +465,8 @@ def conclusion_page(told: Object, width: int) -> list[Line]:
     return out
 
 
-def _reason(told: Object) -> str:
+def reason_words(told: Object) -> str:
+    """Why a conclusion is told now."""
     return _REASON.get(str(told["reason"]), "")
 
 
@@ -512,40 +509,3 @@ def remedy_page(remedy: Object, width: int, *, first: bool) -> list[Line]:
     for number, step in enumerate(remedy["steps"], 1):
         out += paragraph(step, width, f"{number}. ")
     return out if first else [*out, Line(), *_because(remedy, width)]
-
-
-def end_page(conversation: Conversation, said: Sequence[Object], width: int) -> list[Line]:
-    """What was done, what is open, how to write it out."""
-    out = [Line(t("Where this job stands"), "strong"), Line()]
-    if conversation.plan.stages:
-        out += paragraph(t("The sheet to hand over, to print and sign:"), width)
-        out += [*paragraph(f"diag export {job_name(conversation.job)} --as handover", width, "  "), Line()]
-    for told in said:
-        if told["type"] == "conclude":
-            out += paragraph(_reason(told), width)
-            for words in odd_words(told) if not told["remedies"] else []:
-                out += paragraph(words, width, "- ")
-            out.append(Line())
-    for words in work_words(conversation.reasoner, conversation.plan, conversation.state):
-        out += paragraph(t("done: {title}", title=words), width, "+ ")
-    seen = len(answers_so_far(conversation))
-    out += paragraph(tn("{n} answer kept.", "{n} answers kept.", seen), width)
-    open_items = said[-1].get("open", []) if said else list(conversation.plan.open_items)
-    out.append(Line())
-    if open_items:
-        out.append(Line(t("Open"), "strong"))
-        for item in open_items:
-            out += paragraph(item, width, "- ")
-    else:
-        ended = isinstance(conversation.plan.next, End)
-        left = to_tell(conversation.reasoner, conversation.plan) if ended else ()
-        words = nothing_open_words(len(left)) if ended else t("Not finished: more would have been asked.")
-        out += paragraph(words, width)
-        for item in left:
-            out += paragraph(item, width, "- ")
-    if teaches(conversation.plan):
-        out += [Line(), *paragraph(t("Was it something the rules do not know? Add it to them:"), width)]
-        out += paragraph(f"diag rules add {job_name(conversation.job)}", width, "  ")
-    out += [Line(), *paragraph(t("The log of this job:"), width)]
-    out += paragraph(f"diag export {job_name(conversation.job)}", width, "  ")
-    return out

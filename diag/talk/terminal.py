@@ -11,7 +11,7 @@ from typing import Any
 from prompt_toolkit.shortcuts import print_formatted_text
 
 from diag.stages.course import FAULTS
-from diag.talk import screen, screen_why
+from diag.talk import screen, screen_end, screen_why
 from diag.talk.conversation import Conversation
 from diag.talk.helping import help_page
 from diag.talk.known import WHOLE
@@ -463,7 +463,7 @@ class Terminal(LookedUpPages):
         """Where the job stands; it can go on from here."""
         pressed = await self._show(
             None,
-            lambda width: screen.end_page(self.conversation, said, width),
+            lambda width: screen_end.end_page(self.conversation, said, width),
             keys=self._keys(_ON_END.replace("h", "th") if self.conversation.plan.stages else _ON_END),
             always=("s", "h", "q"),
         )

@@ -17,7 +17,7 @@ from diag.reason.reasoner import Beliefs, Reasoner
 from diag.talk.conversation import Conversation
 from diag.talk.opening import Rehearsed
 from diag.talk.rehearsal import SimulatedFitter
-from diag.talk.screen import end_page
+from diag.talk.screen_end import end_page
 from diag.talk.standing import not_cured
 from tests.talk.hands import fresh
 from tests.talk.outsider import healthy

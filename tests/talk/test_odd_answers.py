@@ -11,7 +11,8 @@ from diag.reason.reasoner import Reasoner
 from diag.talk.conversation import Conversation
 from diag.talk.demo import play
 from diag.talk.opening import Rehearsed
-from diag.talk.screen import end_page, odd_words
+from diag.talk.screen import odd_words
+from diag.talk.screen_end import end_page
 from tests.talk.hands import fresh
 
 READ_WRONG = {

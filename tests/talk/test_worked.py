@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from diag.reason.reasoner import Reasoner
-from diag.talk.screen import end_page
+from diag.talk.screen_end import end_page
 from tests.talk.hands import fresh
 
 
