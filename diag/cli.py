@@ -50,25 +50,18 @@ def _progress(lines: bool = False) -> AbstractContextManager[Callable[[float], N
 
 
 def _tell(text: str) -> None:
-    """On standard error, where there still is one: a terminal that is gone hears nothing."""
+    """On standard error, where there still is one: a terminal that is gone hears nothing. One that a killed page left
+    cutting long lines off wraps them again (DECAWM, from memory): of a message every word counts."""
     with suppress(OSError, ValueError):
+        if os.name == "posix" and sys.stderr.isatty() and os.environ.get("TERM", "dumb") != "dumb":
+            sys.stderr.write("\x1b[?7h")
         click.echo(harmless(text), err=True)
-
-
-def _wrap_again() -> None:
-    """A page that was killed leaves the terminal cutting long lines off; from now on they go on on the next again
-    (DECAWM of ECMA-48 terminals, from memory)."""
-    if os.name == "posix" and sys.stdout.isatty() and os.environ.get("TERM", "dumb") != "dumb":
-        with suppress(OSError, ValueError):
-            sys.stdout.write("\x1b[?7h")
-            sys.stdout.flush()
 
 
 class _Verbs(Group):
     """Turns our errors into one message and an exit code; no traceback reaches a user."""
 
     def invoke(self, ctx: click.Context) -> Any:
-        _wrap_again()
         try:
             return super().invoke(ctx)
         except DiagError as error:
