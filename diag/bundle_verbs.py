@@ -37,14 +37,14 @@ def bundle(job: str, out: Path | None, vehicle: str | None, without_packs: bool)
     diag bundle 2026-11-29-082509 --out /media/stick/my-job.zip
     """
     from diag.bundle.make import bundle_bytes
-    from diag.cli import _job_path as job_path
     from diag.errors import DiagError
     from diag.given import packs_left_out_by
+    from diag.job.folder import find_job
     from diag.knowledge.writer import put_new
     from diag.talk.opening import vehicle_file
 
     packs = not packs_left_out_by(without_packs)
-    path = job_path(job)
+    path = find_job(job)
     target = out or Path(f"{path.stem}.zip")
     made = bundle_bytes(path, vehicle_file(vehicle, packs) if vehicle else None, packs=packs)
     try:

@@ -43,11 +43,10 @@ def unpack(path: Path, into: Path) -> Unpacked:
     _must_be_file(path)
     try:
         with zipfile.ZipFile(path) as archive:
-            listed = _list(archive, path)
+            listed, content = _list(archive, path)
             folder = into / Path(listed.job).stem
-            digest = hashlib.sha256(archive.read(LIST)).hexdigest()
             if os.path.lexists(folder):
-                return _before(folder, listed, digest, path)
+                return _before(folder, listed, content, path)
             _unpacked(archive, listed, folder, path)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
         raise DiagError(
@@ -79,7 +78,8 @@ def _must_be_file(path: Path) -> None:
         raise DiagError(t("{path}: found a folder or a device; expected a bundle, which is one file.", path=path))
 
 
-def _list(archive: zipfile.ZipFile, path: Path) -> Listed:
+def _list(archive: zipfile.ZipFile, path: Path) -> tuple[Listed, bytes]:
+    """The list of contents, and its bytes."""
     entries = archive.infolist()
     names = [entry.filename for entry in entries]
     if LIST not in names:
@@ -94,7 +94,8 @@ def _list(archive: zipfile.ZipFile, path: Path) -> Listed:
                 file_size=archive.getinfo(LIST).file_size,
             )
         )
-    listed = checked(archive.read(LIST), str(path))
+    content = archive.read(LIST)
+    listed = checked(content, str(path))
     if sorted(names) != sorted([*listed.files, LIST]):
         raise DiagError(
             t("{path}: found other files in it than its list names; expected just those. Fetch it again.", path=path)
@@ -112,12 +113,12 @@ def _list(archive: zipfile.ZipFile, path: Path) -> Listed:
                 most_files=MOST_FILES,
             )
         )
-    return listed
+    return listed, content
 
 
-def _before(folder: Path, listed: Listed, digest: str, path: Path) -> Unpacked:
+def _before(folder: Path, listed: Listed, content: bytes, path: Path) -> Unpacked:
     with contextlib.suppress(OSError):
-        if hashlib.sha256((folder / LIST).read_bytes()).hexdigest() == digest:
+        if (folder / LIST).read_bytes() == content:
             return Unpacked(listed, folder, folder / listed.job, there=True)
     raise DiagError(
         t(

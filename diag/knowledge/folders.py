@@ -13,7 +13,7 @@ import platformdirs
 from diag.errors import KnowledgeError, Place, Problem
 from diag.texts import t
 
-__all__ = ["cache_folder", "local_folder", "packs_file", "packs_left_out", "rules_folder"]
+__all__ = ["cache_folder", "local_folder", "packs_file", "packs_left_out", "rules_folder", "settings_file"]
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 
@@ -59,6 +59,11 @@ def packs_file() -> Path:
     settings. Not made here."""
     home = _home()
     return (home or Path(platformdirs.user_config_dir("diag", appauthor=False))) / "packs.yaml"
+
+
+def settings_file() -> Path:
+    """settings.yaml under DIAG_HOME, or under the platform's folder for settings. Not made here."""
+    return packs_file().with_name("settings.yaml")
 
 
 def packs_left_out() -> bool:

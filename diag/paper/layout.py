@@ -17,8 +17,7 @@ from markupsafe import Markup
 from diag.log import words
 from diag.log.report import Done, Item, RuleRef, Stage
 from diag.paper.fold import Stretch
-from diag.sheet.lettering import clean
-from diag.sheet.woven import html_texts
+from diag.sheet.woven import html_environment
 from diag.texts import t, tn
 
 __all__ = ["PAPERS", "Paper", "render"]
@@ -51,15 +50,7 @@ def _style() -> str:
 
 @lru_cache(maxsize=1)
 def _environment() -> jinja2.Environment:
-    env = jinja2.Environment(
-        loader=jinja2.PackageLoader("diag.paper"),
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=lambda found: found if isinstance(found, Markup) or not isinstance(found, str) else clean(found),
-        autoescape=True,
-    )
-    env.globals |= html_texts(clean)
+    env = html_environment("diag.paper")
     env.filters |= {
         **words.FILTERS,
         "chosen": _chosen,

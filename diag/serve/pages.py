@@ -11,8 +11,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
 from diag.sheet.escape import tidy
-from diag.sheet.lettering import clean
-from diag.sheet.woven import html_texts
+from diag.sheet.woven import html_environment
 from diag.texts import t
 
 __all__ = ["STATIC", "page", "plain_page", "static_file"]
@@ -23,16 +22,7 @@ STATIC = {"diag.css": "text/css", "diag.js": "text/javascript", "icon.svg": "ima
 
 @lru_cache(maxsize=1)
 def _templates() -> jinja2.Environment:
-    env = jinja2.Environment(
-        loader=jinja2.PackageLoader("diag.serve"),
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=lambda found: found if isinstance(found, Markup) or not isinstance(found, str) else clean(found),
-        autoescape=True,
-    )
-    env.globals |= html_texts(clean)
-    return env
+    return html_environment("diag.serve")
 
 
 def page(template: str, status: int = 200, **inside: Any) -> HTMLResponse:

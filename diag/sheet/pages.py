@@ -16,9 +16,8 @@ from markupsafe import Markup
 from diag.sheet.cuttings import Piece, pieces_of, size_of
 from diag.sheet.escape import markdown_environment, tidy
 from diag.sheet.index import Index
-from diag.sheet.lettering import clean
 from diag.sheet.table import Sheet
-from diag.sheet.woven import html_texts, markdown_texts
+from diag.sheet.woven import html_environment, markdown_texts
 
 __all__ = ["as_html", "as_markdown"]
 
@@ -68,13 +67,4 @@ def _markdown() -> jinja2.Environment:
 
 @lru_cache(maxsize=1)
 def _html() -> jinja2.Environment:
-    env = jinja2.Environment(
-        loader=jinja2.PackageLoader("diag.sheet"),
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=lambda found: found if isinstance(found, Markup) or not isinstance(found, str) else clean(found),
-        autoescape=True,
-    )
-    env.globals |= html_texts(clean)
-    return env
+    return html_environment("diag.sheet")

@@ -1,4 +1,4 @@
-"""`t` and `tn` for templates: the text is escaped for the page, and what its fields are filled with as well.
+"""Environments of templates, with `t` and `tn`: a text is escaped for the page, and so is what its fields hold.
 
 Knows no page and no text.
 """
@@ -9,25 +9,37 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
+import jinja2
 from markupsafe import Markup
 
 from diag import texts
 from diag.sheet.escape import Ready, inline
+from diag.sheet.lettering import clean
 
-__all__ = ["html_texts", "markdown_texts"]
+__all__ = ["html_environment", "markdown_texts"]
 
 _FIRST = 0x12000
 """Signs that no text of ours holds (cuneiform, printed as they are) stand for the fields while a text is escaped."""
 _SLOT = re.compile("[\U00012000-\U000120ff]")
 
 
-def html_texts(clean: Callable[[str], str]) -> dict[str, Any]:
-    """For the globals of an environment of HTML: `t`, `tn` and `language`. `clean`: what is done to every text."""
+def html_environment(package: str) -> jinja2.Environment:
+    """For a package's templates of HTML, with `t`, `tn` and `language`: every text is cleaned and escaped unless it is
+    `Markup`."""
+    env = jinja2.Environment(
+        loader=jinja2.PackageLoader(package),
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=_cleaned,
+        autoescape=True,
+    )
+    env.globals |= _globals(lambda text: Markup.escape(text), lambda found: Markup.escape(_cleaned(found)), Markup)
+    return env
 
-    def shown(found: object) -> str:
-        return Markup.escape(clean(found) if isinstance(found, str) and not isinstance(found, Markup) else found)
 
-    return _globals(lambda text: Markup.escape(text), shown, Markup)
+def _cleaned(found: object) -> object:
+    return clean(found) if isinstance(found, str) and not isinstance(found, Markup) else found
 
 
 def markdown_texts() -> dict[str, Any]:

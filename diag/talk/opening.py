@@ -218,27 +218,26 @@ def reasoner_for(
 ) -> Reasoner:
     """The reasoner of the job in `path`: of its vehicle's file and this machine's layers, or of the copy of both that
     lies beside a job out of a bundle, unless `today` or another `vehicle` is wanted. Errors as of `open_reasoner`."""
-    copy = None if today or vehicle is not None else knowledge_beside(path)
-    if copy is None:
-        beside = knowledge_beside(path) if vehicle is None else None
-        file = vehicle or (beside.vehicle if beside is not None else known_vehicle(state, "packs" not in without))
+    copy = knowledge_beside(path) if vehicle is None else None
+    if copy is not None and not today:
         try:
-            return open_reasoner(file, without, progress)
+            return open_reasoner(copy.vehicle, without, progress, layers=copy.layers)
         except KnowledgeError as error:
-            if vehicle is not None or file.exists():
-                raise
-            raise DiagError(
-                t(
-                    "{path}: its vehicle's file is gone: {file}; expected it where the job names it, or in a layer of "
-                    "rules. Put it back, or name it: --vehicle FILE.",
-                    path=path.name,
-                    file=file,
-                )
-            ) from error
+            raise KnowledgeError(error.problems, OTHERWISE) from error
+    file = vehicle or (copy.vehicle if copy is not None else known_vehicle(state, "packs" not in without))
     try:
-        return open_reasoner(copy.vehicle, without, progress, layers=copy.layers)
+        return open_reasoner(file, without, progress)
     except KnowledgeError as error:
-        raise KnowledgeError(error.problems, OTHERWISE) from error
+        if vehicle is not None or file.exists():
+            raise
+        raise DiagError(
+            t(
+                "{path}: its vehicle's file is gone: {file}; expected it where the job names it, or in a layer of "
+                "rules. Put it back, or name it: --vehicle FILE.",
+                path=path.name,
+                file=file,
+            )
+        ) from error
 
 
 def knowledge_beside(path: Path) -> Copy | None:

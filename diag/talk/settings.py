@@ -12,10 +12,10 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-import platformdirs
 import yaml
 
 from diag.errors import DiagError, KnowledgeError, Place, Problem
+from diag.knowledge.folders import settings_file
 from diag.knowledge.names import nearest, quoted
 from diag.knowledge.reader import Marked, read_yaml
 from diag.knowledge.writer import put_new, replaced
@@ -101,13 +101,6 @@ class Chosen:
 
     value: str
     source: str
-
-
-def settings_file() -> Path:
-    """settings.yaml under DIAG_HOME, or under the platform's folder for settings. Not made here."""
-    home = os.environ.get("DIAG_HOME", "").strip()
-    folder = Path(home).expanduser() if home else Path(platformdirs.user_config_dir("diag", appauthor=False))
-    return folder / "settings.yaml"
 
 
 def kept_settings() -> tuple[dict[str, str], list[Problem]]:
