@@ -11,6 +11,7 @@ from diag.log.report import Done, Proof
 from diag.reason.steps import Finding
 from diag.talk.objects import expected_words
 from diag.talk.wording import answer_words
+from diag.talk.worked import proving
 
 __all__ = ["done_of"]
 
@@ -30,7 +31,7 @@ def _done(job: Replayed, entry: Entry, zone: tzinfo | None) -> Done:
     if plan is None:
         return Done(entry.seq, at, "remedy", name, name, False, None, (), (), (), (), "not-proved", None)
     before, after = job.before[entry.seq].beliefs, job.plan.beliefs
-    proofs, together = _proofs(job, name, plan.proof, entry.period)
+    proofs, together = _proofs(job, name, entry.period)
     newest = {proof.check: proof.sound for proof in proofs}
     verdict = "proved-together" if together else "proved"
     if not proofs:
@@ -56,19 +57,11 @@ def _done(job: Replayed, entry: Entry, zone: tzinfo | None) -> Done:
     )
 
 
-def _proofs(job: Replayed, remedy: str, wanted: tuple[str, ...], period: int) -> tuple[tuple[Proof, ...], bool]:
-    """Answers that prove a remedy or not: before the next work, else the first ones later, when it can
-    only be proved together with what followed (True)."""
-    shown = {f.step.id for f in job.findings if f.step and f.period < period and job.explains(remedy, f)}
-    for later in range(period, job.state.period + 1):
-        found = [
-            _proof(job, finding)
-            for finding in job.findings
-            if finding.step is not None and finding.period == later and finding.step.id in {*wanted, *shown}
-        ]
-        if found:
-            return tuple(found), later > period
-    return (), False
+def _proofs(job: Replayed, remedy: str, period: int) -> tuple[tuple[Proof, ...], bool]:
+    """Answers that prove a remedy or not, and whether it can only be proved together with what followed."""
+    judged = job.plan.beliefs.judged if job.plan.beliefs is not None else ()
+    found, together = proving(job.reasoner, judged, remedy, period)
+    return tuple(_proof(job, finding) for finding, _ in found), together
 
 
 def _proof(job: Replayed, finding: Finding) -> Proof:

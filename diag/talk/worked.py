@@ -5,17 +5,25 @@ A pure function of plan and state; decides nothing.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from diag.job.state import JobState
+from diag.reason.chances import Told
 from diag.reason.reasoner import Reasoner
-from diag.talk.known import SURPRISE, seldom_sound
+from diag.reason.steps import Finding
+from diag.talk.known import seldom_sound
 from diag.talk.plan import Plan
+from diag.talk.telling import explains
 from diag.texts import t
 
-__all__ = ["work_words"]
+__all__ = ["proving", "work_words"]
+
+Judged = tuple[Finding, Told]
 
 
 def work_words(reasoner: Reasoner, plan: Plan, state: JobState) -> list[str]:
     """Title of each remedy carried out, in order, with what came of it."""
+    judged = plan.beliefs.judged if plan.beliefs is not None else ()
     out = []
     for entry in state.standing("remedied"):
         name = str(entry.fields.get("remedy"))
@@ -23,7 +31,9 @@ def work_words(reasoner: Reasoner, plan: Plan, state: JobState) -> list[str]:
         if remedy is None:
             out.append(name)
             continue
-        sound = _seen_since(reasoner, plan, name, entry.period)
+        sound = {
+            f.step.id: not seldom_sound(told) for f, told in proving(reasoner, judged, name, entry.period)[0] if f.step
+        }
         if not sound:
             out.append(t("{title}: not proved", title=remedy.title))
         elif all(sound.values()):
@@ -33,24 +43,13 @@ def work_words(reasoner: Reasoner, plan: Plan, state: JobState) -> list[str]:
     return out
 
 
-def _seen_since(reasoner: Reasoner, plan: Plan, name: str, period: int) -> dict[str, bool]:
-    """Checks that tell whether a remedy cured it, and whether each was right: those seen before the next work, else
-    the first ones later."""
-    remedy = reasoner.remedies[name]
-    judged = plan.beliefs.judged if plan.beliefs is not None else ()
-    rows = [1 + reasoner.index[cause] for cause in remedy.cures if cause in reasoner.index]
-    telling = set(remedy.proof)
-    for finding, told in judged:
-        if finding.step is None or finding.period >= period or not rows:
-            continue
-        if float(told.rows[rows].max()) > SURPRISE * float(told.rows.max()) and seldom_sound(told):
-            telling.add(finding.step.id)
+def proving(reasoner: Reasoner, judged: Sequence[Judged], remedy: str, period: int) -> tuple[list[Judged], bool]:
+    """Answers that prove a remedy or not, with their chances: those before the next work, else the first ones later,
+    when it can only be proved together with what followed (True)."""
+    telling = set(reasoner.remedies[remedy].proof)
+    telling |= {f.step.id for f, told in judged if f.step and f.period < period and explains(reasoner, told, remedy)}
     for later in range(period, max((f.period for f, _ in judged), default=0) + 1):
-        found = {
-            f.step.id: not seldom_sound(told)
-            for f, told in judged
-            if f.step is not None and f.period == later and f.step.id in telling
-        }
+        found = [(f, told) for f, told in judged if f.step and f.period == later and f.step.id in telling]
         if found:
-            return found
-    return {}
+            return found, later > period
+    return [], False
