@@ -192,7 +192,9 @@ def _answers(held: Held, conversation: Conversation, arg: str, form: Form, devic
 def _answered(conversation: Conversation) -> list[tuple[int, str]]:
     """Number and words of every answer that stands, with what a sound vehicle shows beside them."""
     entries = {entry.seq: entry for entry in conversation.state.standing("answered", "found")}
-    return [(n, words + beside_words(conversation, entries[n])) for n, words in answers_so_far(conversation)]
+    reasoner = conversation.reasoner
+    supply_v = reasoner.supply_v(conversation.findings())
+    return [(n, words + beside_words(reasoner, entries[n], supply_v)) for n, words in answers_so_far(conversation)]
 
 
 def _record(held: Held, conversation: Conversation, arg: str, form: Form, device: str) -> View:

@@ -14,13 +14,11 @@ from diag.talk.conversation import Conversation
 from diag.talk.known import BACK_ON, WHOLE
 from diag.talk.screen import Line, paragraph
 from diag.talk.sound import beside_words
-from diag.talk.standing import minutes_so_far
+from diag.talk.standing import PASSED, minutes_by_record
 from diag.talk.wording import finding_words
 from diag.texts import t
 
 __all__ = ["Happening", "entry_words", "happenings", "history_page"]
-
-_PASSED = {"cannot-reach": t("can't reach"), "no-instrument": t("no such instrument"), "later": "later"}
 
 
 @dataclass(frozen=True)
@@ -43,14 +41,16 @@ def happenings(conversation: Conversation) -> list[Happening]:
         if record.event == "undone"
         for seq in [record.fields.get("target"), *(record.fields.get("also") or ())]
     }
-    minutes = {record.seq: minutes_so_far(records[: i + 1]) for i, record in enumerate(records)}
+    minutes = dict(zip((record.seq for record in records), minutes_by_record(records), strict=True))
     found = [(entry, "") for entry in (*state.entries, *state.concluded)]
     found += [(entry, "undone" if entry.seq in undone else "corrected") for entry in state.withdrawn]
-    told = {finding.seq: finding_words(conversation.knowledge, finding) for finding in conversation.findings()}
+    findings = conversation.findings()
+    told = {finding.seq: finding_words(conversation.knowledge, finding) for finding in findings}
+    supply_v = conversation.reasoner.supply_v(findings)
     out = []
     for entry, gone in sorted(found, key=lambda pair: pair[0].seq):
         words = entry_words(conversation, entry, told)
-        beside = beside_words(conversation, entry) if not gone else ""
+        beside = beside_words(conversation.reasoner, entry, supply_v) if not gone else ""
         out.append(Happening(entry.seq, minutes.get(entry.seq, 0), words + beside, gone))
     return out
 
@@ -71,7 +71,7 @@ def entry_words(conversation: Conversation, entry: Entry, told: dict[int, str] |
             return t("not sure: {title}", title=title)
         case "skipped":
             reason = str(fields.get("reason"))
-            return f"{_PASSED.get(reason, reason)}: {title}"
+            return f"{PASSED.get(reason, reason)}: {title}"
         case "acknowledged":
             return _acknowledged(conversation, str(fields.get("caution")), title)
         case "remedied":

@@ -55,16 +55,16 @@ def _figure(number: float) -> str:
     return f"{number:.2f}" if size < 1 else f"{number:.1f}" if size < 100 else f"{number:.0f}"
 
 
-def beside_words(conversation: Conversation, entry: Entry) -> str:
+def beside_words(reasoner: Reasoner, entry: Entry, supply_v: float | None) -> str:
     """What stands in brackets behind an answer: what a sound vehicle shows there; empty where nobody can say, or
-    where the answer is a complaint."""
-    reasoner, fields = conversation.reasoner, entry.fields
+    where the answer is a complaint. `supply_v` as in `sound_words`."""
+    fields = entry.fields
     if entry.event not in ("answered", "found") or fields.get("check") in ("start", "symptom"):
         return ""
     step = step_of(reasoner, fields)
     if step is None or step.kind == "choose":
         return ""
-    words = sound_words(reasoner, step, reasoner.supply_v(conversation.findings()))
+    words = sound_words(reasoner, step, supply_v)
     if not words:
         return ""
     if step.kind == "measure":
@@ -78,5 +78,7 @@ def beside_words(conversation: Conversation, entry: Entry) -> str:
 
 def kept_words(conversation: Conversation) -> str:
     """The newest standing input in words, with what a sound vehicle shows beside it."""
-    newest = conversation.state.newest()
-    return newest_words(conversation) + (beside_words(conversation, newest) if newest is not None else "")
+    newest, reasoner = conversation.state.newest(), conversation.reasoner
+    if newest is None:
+        return newest_words(conversation)
+    return newest_words(conversation) + beside_words(reasoner, newest, reasoner.supply_v(conversation.findings()))

@@ -31,6 +31,8 @@ __all__ = [
     "caution_known",
     "error_words",
     "job_name",
+    "PASSED",
+    "minutes_by_record",
     "minutes_so_far",
     "newest_words",
     "not_cured",
@@ -42,7 +44,7 @@ __all__ = [
 Object = dict[str, Any]
 _LONGEST_PAUSE_S = 30 * 60
 """A longer gap between two records is a pause, not work. Common practice, no source."""
-_PASSED = {
+PASSED = {
     "not-sure": t("not sure"),
     "cannot-reach": t("can't reach"),
     "no-instrument": t("no such instrument"),
@@ -52,12 +54,18 @@ _PASSED = {
 
 def minutes_so_far(records: Sequence[Record]) -> int:
     """Minutes of work between the records; nights and breaks between sittings left out."""
-    total = 0.0
+    return minutes_by_record(records)[-1] if records else 0
+
+
+def minutes_by_record(records: Sequence[Record]) -> list[int]:
+    """The same up to each record."""
+    total, out = 0.0, [0] if records else []
     for before, after in zip(records, records[1:], strict=False):
         gap = (after.time - before.time).total_seconds()
         if after.event != "resumed" and 0 < gap <= _LONGEST_PAUSE_S:
             total += gap
-    return round(total / 60)
+        out.append(round(total / 60))
+    return out
 
 
 def job_name(job: str) -> str:
@@ -107,7 +115,7 @@ def passed_so_far(conversation: Conversation) -> list[tuple[int, str]]:
         step = steps.get(str(entry.fields.get("check")))
         if step is not None:
             reason = str(entry.fields.get("reason", "not-sure"))
-            out.append((entry.seq, f"{step.title}: {_PASSED.get(reason, reason)}"))
+            out.append((entry.seq, f"{step.title}: {PASSED.get(reason, reason)}"))
     return out
 
 
@@ -133,7 +141,7 @@ def newest_words(conversation: Conversation) -> str:
             return t("not sure: {title}", title=title)
         case "skipped":
             reason = str(fields.get("reason"))
-            return f"{_PASSED.get(reason, reason)}: {title}"
+            return f"{PASSED.get(reason, reason)}: {title}"
         case "acknowledged" if str(fields.get("caution")).startswith("stage:"):
             name = str(fields.get("caution")).removeprefix("stage:")
             return t("begun: {name}", name=STAGES.get(name, name))
