@@ -94,7 +94,7 @@ def do_of(reasoner: Reasoner, do: DoFirst, ask_id: str) -> Object:
         back_on_words(reasoner.knowledge, do.restore) if do.restore else reasoner.knowledge.cautions[do.caution].text
     )
     why = (
-        t("The last check left it so; all that follows counts on it.")
+        t("The last check or repair left it so; all that follows counts on it.")
         if do.restore
         else t("Before: {step}.", step=step.title)
         if step is not None
