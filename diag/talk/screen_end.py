@@ -37,17 +37,18 @@ def end_page(conversation: Conversation, said: Sequence[Object], width: int) -> 
     out += paragraph(tn("{n} answer kept.", "{n} answers kept.", seen), width)
     open_items = said[-1].get("open", []) if said else list(conversation.plan.open_items)
     out.append(Line())
+    ended = isinstance(conversation.plan.next, End)
+    left = to_tell(conversation.reasoner, conversation.plan) if ended else ()
     if open_items:
         out.append(Line(t("Open"), "strong"))
         for item in open_items:
             out += paragraph(item, width, "- ")
+        out += [Line(), Line(t("To be told"), "strong")] if left else []
     else:
-        ended = isinstance(conversation.plan.next, End)
-        left = to_tell(conversation.reasoner, conversation.plan) if ended else ()
         words = nothing_open_words(len(left)) if ended else t("Not finished: more would have been asked.")
         out += paragraph(words, width)
-        for item in left:
-            out += paragraph(item, width, "- ")
+    for item in left:
+        out += paragraph(item, width, "- ")
     if teaches(conversation.plan):
         out += [Line(), *paragraph(t("Was it something the rules do not know? Add it to them:"), width)]
         out += paragraph(f"diag rules add {job_name(conversation.job)}", width, "  ")
